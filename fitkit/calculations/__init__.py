@@ -1,0 +1,1 @@
+"""Plain functions of numbers and arrays; they know no files, sessions or notebooks."""

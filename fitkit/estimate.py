@@ -1,0 +1,116 @@
+"""The one result type: a value with its interval, grade and source, or what is missing for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
+
+__all__ = ["GRADES", "UNITS", "Estimate", "Grade", "Unit", "known", "missing"]
+
+Unit = Literal["mm", "deg", "1", "turns"]
+Grade = Literal[
+    "measured here", "derived", "published", "common practice", "house rule", "this clinic", "from memory"
+]
+UNITS: tuple[str, ...] = get_args(Unit)
+GRADES: tuple[str, ...] = get_args(Grade)
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A number a person may question: value, 95 % interval, unit, grade, source; or what it needs.
+
+    Parameters
+    ----------
+    value, low, high : float or None
+        Value and ends of its 95 % interval [unit]; all None when not assessed.
+    unit : Unit
+        One of `UNITS`.
+    grade : Grade or None
+        Kind of evidence, one of `GRADES`; None when not assessed.
+    source : str or None
+        Where the number comes from, in words.
+    needs : str or None
+        What is missing, when there is no value.
+    notes : tuple of str
+        What must be said beside the number.
+
+    Raises
+    ------
+    ValueError
+        If the interval does not hold the value, or a value lacks grade or source, or a missing one says no need.
+    """
+
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: Unit
+    grade: Grade | None
+    source: str | None
+    needs: str | None = None
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.unit not in UNITS:
+            raise ValueError(f"unit is {self.unit!r}; expected one of {', '.join(UNITS)}")
+        if self.value is None:
+            if not self.needs:
+                raise ValueError("an estimate without a value must say what it needs")
+            return
+        if not self.low <= self.value <= self.high:
+            raise ValueError(f"interval {self.low} to {self.high} does not hold the value {self.value}")
+        if self.grade not in GRADES:
+            raise ValueError(f"grade is {self.grade!r}; expected one of {', '.join(GRADES)}")
+        if not self.source:
+            raise ValueError(f"the value {self.value} {self.unit} has no source")
+
+    @property
+    def is_known(self) -> bool:
+        """Whether there is a value."""
+        return self.value is not None
+
+    @property
+    def half_width(self) -> float | None:
+        """Half of the interval's width [unit], None when not assessed."""
+        return None if self.value is None else (self.high - self.low) / 2
+
+    def noting(self, *notes: str) -> Estimate:
+        """Return the same estimate with further notes; empty ones are left out."""
+        return replace(self, notes=(*self.notes, *(note for note in notes if note)))
+
+    def as_result(self, name: str) -> dict:
+        """Return the estimate as one entry of the results file, under `name`."""
+        return {
+            "name": name,
+            "value": self.value,
+            "low": self.low,
+            "high": self.high,
+            "unit": self.unit,
+            "grade": self.grade,
+            "source": self.source,
+            "needs": self.needs,
+            "notes": list(self.notes),
+        }
+
+
+def known(
+    value: float,
+    *,
+    unit: Unit,
+    grade: Grade,
+    source: str,
+    half_width: float = 0.0,
+    low: float | None = None,
+    high: float | None = None,
+    notes: tuple[str, ...] = (),
+) -> Estimate:
+    """Return an estimate from a value and either a half-width or both ends of its interval [unit]."""
+    low = value - half_width if low is None else low
+    high = value + half_width if high is None else high
+    return Estimate(float(value), float(low), float(high), unit, grade, source, None, tuple(n for n in notes if n))
+
+
+def missing(
+    needs: str, *, unit: Unit = "mm", low: float | None = None, high: float | None = None, notes: tuple[str, ...] = ()
+) -> Estimate:
+    """Return an estimate that says what it needs; a bracket without a value keeps its ends."""
+    return Estimate(None, low, high, unit, None, None, needs, tuple(n for n in notes if n))
