@@ -1,0 +1,126 @@
+"""The one place where a session meets the calculations; it decides nothing a fitter should."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitkit import cautions
+from fitkit.assessment.cleats import Foot, assess_foot
+from fitkit.assessment.draws import Draws
+from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.visit import Visit, load_visit
+from fitkit.estimate import Estimate, Unit, missing
+
+__all__ = ["RESULT_NAMES", "RESULT_UNITS", "Assessment", "Foot", "Visit", "assess", "load_visit"]
+
+NOT_YET = "not computed in this version"
+
+_SIDED: dict[str, Unit] = {
+    "cleat_setback.as_found": "mm",
+    "cleat_setback.as_left": "mm",
+    "cleat_setback.square_to_axle": "mm",
+    "cleat_setback.band_low": "mm",
+    "cleat_setback.band_high": "mm",
+    "cleat_setback.start": "mm",
+    "cleat_setback.move": "mm",
+    "cleat_setback.slot_least": "mm",
+    "cleat_setback.slot_greatest": "mm",
+    "cleat_setback.shortfall": "mm",
+    "mtp1.expected": "mm",
+    "float.free_heel_in": "deg",
+    "float.free_heel_out": "deg",
+    "half_stance": "mm",
+    "half_stance.wish": "mm",
+    "half_stance.remaining": "mm",
+    "frontal_lean": "deg",
+    "thread.turns": "turns",
+    "lean.clearance": "deg",
+    "toe.gap": "mm",
+    "toe.gap_after": "mm",
+    "calf_lever.ratio": "1",
+    "untouched.knee_change": "deg",
+    "height_only.saddle_down": "mm",
+    "full.saddle_forward": "mm",
+    "full.saddle_down": "mm",
+    "forward_limit": "mm",
+}
+_WHOLE: dict[str, Unit] = {
+    "stance.width": "mm",
+    "stance.difference": "mm",
+    "hip.spacing": "mm",
+    "saddle.height_only.down": "mm",
+    "bar.height_only.down": "mm",
+}
+RESULT_UNITS: dict[str, Unit] = {
+    **{f"{side}.{name}": unit for side in ("left", "right") for name, unit in _SIDED.items()},
+    **_WHOLE,
+}
+RESULT_NAMES: tuple[str, ...] = tuple(RESULT_UNITS)
+
+# What comes from band, target or move is withheld while a sign is open; measurements stay.
+_WITHHELD_ENDINGS = (
+    ".band_low",
+    ".band_high",
+    ".start",
+    ".move",
+    ".shortfall",
+    ".gap_after",
+    ".remaining",
+    ".calf_lever.ratio",
+)
+_WITHHELD_PARTS = (".untouched.", ".height_only.", ".full.")
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """All results of one visit by name, in the order of the results file."""
+
+    visit: Visit
+    left: Foot
+    right: Foot
+    results: dict[str, Estimate]
+    parts: dict | None = None
+
+    def foot(self, side: str) -> Foot:
+        """Return the foot of `side`, "left" or "right"."""
+        return {"left": self.left, "right": self.right}[side]
+
+    def __getitem__(self, name: str) -> Estimate:
+        return self.results[name]
+
+    def as_document(self) -> dict:
+        """Return the results file's content."""
+        return {
+            "format": "cleat-stance-results",
+            "version": 1,
+            "session": self.visit.key,
+            "results": [self.results[name].as_result(name) for name in RESULT_NAMES],
+            "parts": self.parts,
+        }
+
+
+def assess(visit: Visit) -> Assessment:
+    """Return every result of a visit; what cannot be computed says what it needs."""
+    inputs, draws = Inputs(visit), Draws()
+    left, right = (assess_foot(inputs, draws, side) for side in ("left", "right"))
+    found = {**left.results, **right.results}
+    results = {name: found.get(name) or missing(NOT_YET, unit=unit) for name, unit in RESULT_UNITS.items()}
+    return Assessment(visit, left, right, _withhold(visit, results))
+
+
+def _withhold(visit: Visit, results: dict[str, Estimate]) -> dict[str, Estimate]:
+    """Return the results without the advice, where an open sign stops it."""
+    sign = cautions.most_urgent(visit.session)
+    if sign is None:
+        return results
+    needs = f"clinician: {sign.sign}"
+    return {
+        name: missing(needs, unit=estimate.unit) if is_advice(name) else estimate
+        for name, estimate in results.items()
+    }
+
+
+def is_advice(name: str) -> bool:
+    """Whether a result comes from band, target or move, so that an open sign withholds it."""
+    dotted = f".{name}"
+    return name.endswith(_WITHHELD_ENDINGS) or any(part in dotted for part in _WITHHELD_PARTS)

@@ -1,0 +1,40 @@
+"""Random draws for what is not linear: one generator per visit, a fixed row for each input.
+
+Each input keeps its own row of the table whether the others are measured or not, so that one input more changes
+only the results that depend on it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fitkit.calculations.readings import Quantity
+from fitkit.estimate import Estimate, Grade, Unit, known
+
+__all__ = ["COUNT", "Draws"]
+
+COUNT = 4000
+_SIDED = ("cleat_setback", "joint_to_big_toe_side", "shoe_outward", "toe_out")
+# New names go to the end: a row never changes its place.
+ROWS = tuple(f"{side}.{name}" for name in _SIDED for side in ("left", "right"))
+
+
+class Draws:
+    """Normal draws of a visit's inputs, each with its own standard uncertainty."""
+
+    def __init__(self) -> None:
+        self._table = np.random.default_rng(0).standard_normal((len(ROWS), COUNT))
+
+    def of(self, row: str, quantity: Quantity) -> np.ndarray:
+        """Return the draws of one input, shape (COUNT,) [the quantity's unit]."""
+        return quantity.value + quantity.u * self._table[ROWS.index(row)]
+
+
+def estimate_from(
+    value: float, draws: np.ndarray, *, unit: Unit, grade: Grade, source: str, notes: tuple[str, ...] = ()
+) -> Estimate:
+    """Return an estimate: nominal value, 2.5 and 97.5 percentiles of `draws`, widened to hold the value."""
+    low, high = np.percentile(draws, [2.5, 97.5])
+    return known(
+        value, unit=unit, grade=grade, source=source, low=min(low, value), high=max(high, value), notes=notes
+    )

@@ -1,0 +1,59 @@
+"""One visit with all that belongs to it: session, previous visit, the fitter's own study, house rules and parts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from fitkit import house, session
+from fitkit.house import House
+from fitkit.session import Session
+from fitkit.session.study import FitterStudy, load_study
+
+__all__ = ["Visit", "load_visit", "study_path"]
+
+
+@dataclass(frozen=True)
+class Visit:
+    """What an assessment reads, and nothing else."""
+
+    key: str
+    session: Session
+    house: House
+    previous: Session | None = None
+    study: FitterStudy | None = None
+
+
+def load_visit(path: Path | str) -> Visit:
+    """Load the session at `path` with what lies beside it.
+
+    The previous visit is the one file in a folder ``previous/`` beside the session; the fitter's own study is
+    ``fitters/<fitter_id>.json`` beside the session or beside its year folder.
+
+    Raises
+    ------
+    SessionProblems, HouseProblems
+        With every problem of the file at fault.
+    """
+    path = Path(path)
+    loaded = session.load(path)
+    earlier = sorted((path.parent / "previous").glob("*.json"))
+    found = study_path(path, loaded.fitter_id)
+    return Visit(
+        key=session.key(loaded),
+        session=loaded,
+        house=house.load(),
+        previous=session.load(earlier[-1]) if earlier else None,
+        study=load_study(found) if found else None,
+    )
+
+
+def study_path(session_path: Path, fitter_id: str | None) -> Path | None:
+    """Return the file of the fitter's own study, None where there is none."""
+    if fitter_id is None:
+        return None
+    for folder in (session_path.parent, session_path.parent.parent):
+        candidate = folder / "fitters" / f"{fitter_id}.json"
+        if candidate.is_file():
+            return candidate
+    return None

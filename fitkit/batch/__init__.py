@@ -1,0 +1,6 @@
+"""Many visits at once: each session file becomes an executed notebook, its pages and its results.
+
+``inputs`` finds the session files, ``fingerprint`` tells which are unchanged, ``pool`` hands them to worker
+processes, ``record`` is what a worker does for one visit, ``folder`` puts finished records in place, ``index`` and
+``runlog`` say what happened, and ``run`` joins them. Import the module you need: this one costs nothing.
+"""

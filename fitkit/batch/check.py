@@ -1,0 +1,58 @@
+"""Says everything that is wrong with session files, and what is unusual in them, without making anything."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TextIO
+
+from fitkit import session
+from fitkit.batch import inputs
+from fitkit.batch.inputs import Visit
+from fitkit.batch.messages import count, plain
+
+__all__ = ["check"]
+
+
+def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
+    """Tell of each file whether it is fine, its problems, and questions about unusual values.
+
+    Parameters
+    ----------
+    session_places : sequence of Path or str
+        Session files, and folders to search for them.
+    screen : text file
+        Where it is said.
+
+    Returns
+    -------
+    int
+        0 if all files can be worked on, 1 if some cannot.
+
+    Raises
+    ------
+    WrongCall
+        If nothing was found.
+    """
+    found = inputs.find(session_places)
+    for visit in found.visits:
+        questions = list(_questions(visit))
+        said = f"fine, {count(len(questions), 'question')}" if questions else "fine"
+        _say(screen, visit.path, said, questions)
+    for refused in found.refused:
+        _say(screen, refused.path, count(len(refused.problems), "problem"), refused.problems)
+    fine, wrong = len(found.visits), len(found.refused)
+    screen.write(f"{count(fine, 'file')} fine, {count(wrong, 'file')} with problems\n")
+    return 1 if wrong else 0
+
+
+def _questions(visit: Visit) -> Iterator[str]:
+    for problem in session.unusual(visit.session):
+        yield plain(problem)
+    for name in visit.missing_files:
+        yield f"{plain(name)} is named in the session and not there; expected beside the session file. Copied yet?"
+
+
+def _say(screen: TextIO, path: Path, said: str, lines: Sequence[str]) -> None:
+    screen.write(f"{plain(path)}: {said}\n")
+    screen.writelines(f"  - {line}\n" for line in lines)

@@ -1,0 +1,74 @@
+"""Private files and folders, written so that a reader sees the old or the new one and never half of it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+__all__ = ["Access", "remove", "sync_folder"]
+
+
+@dataclass(frozen=True)
+class Access:
+    """Who may read what is written: the owner alone, or the clinic's group as well."""
+
+    group: bool = False
+
+    @property
+    def file_mode(self) -> int:
+        """The rights of a file."""
+        return 0o660 if self.group else 0o600
+
+    @property
+    def folder_mode(self) -> int:
+        """The rights of a folder."""
+        return 0o770 if self.group else 0o700
+
+    def make_folder(self, path: Path) -> None:
+        """Make a new folder; one that is there is an error."""
+        path.mkdir(mode=0o700)
+        # mkdir narrows the rights by the process's umask, so that the group's are set afterwards.
+        path.chmod(self.folder_mode)
+
+    def write(self, path: Path, data: bytes) -> None:
+        """Write a file that is not there yet, down to the disk."""
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        path.chmod(self.file_mode)
+
+    def replace(self, path: Path, data: bytes) -> None:
+        """Write a file in place of another of that name, in one step."""
+        fresh = path.with_name(f".{path.name}.new")
+        fresh.unlink(missing_ok=True)
+        try:
+            self.write(fresh, data)
+            fresh.replace(path)
+        except OSError:
+            with contextlib.suppress(OSError):
+                fresh.unlink(missing_ok=True)
+            raise
+        sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Bring a folder's names down to the disk, where the system can."""
+    with contextlib.suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
+
+
+def remove(path: Path) -> None:
+    """Remove a file or a whole folder that is ours; nothing there is fine. A link is removed, not what it names."""
+    if path.is_dir() and not path.is_symlink():
+        shutil.rmtree(path)
+    else:
+        path.unlink(missing_ok=True)

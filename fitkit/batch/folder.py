@@ -1,0 +1,152 @@
+"""The report folder: whose it is, one batch at a time, and how a finished record gets into its place."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import filelock
+
+from fitkit.batch.files import Access, remove, sync_folder
+from fitkit.batch.messages import WrongCall, os_reason, plain
+
+__all__ = ["MARKER", "PAGES", "PDF_PAGES", "ReportFolder", "is_report_folder", "opened", "record_files"]
+
+MARKER = ".cleat-stance-reports"
+PAGES = ("record.ipynb", "record.html", "rider_sheet.html", "results.json")
+PDF_PAGES = ("record.pdf", "rider_sheet.pdf")
+_LOCK = ".lock"
+_MAKING = ".making"
+_ASIDE = ".old"
+
+
+def is_report_folder(path: Path) -> bool:
+    """Whether reports are kept there, so that it is not searched for session files."""
+    return (path / MARKER).is_file()
+
+
+def record_files(*, pdf: bool) -> tuple[str, ...]:
+    """Return the names of the files of one record."""
+    return PAGES + PDF_PAGES if pdf else PAGES
+
+
+class ReportFolder:
+    """A folder of records that this process alone works on.
+
+    Parameters
+    ----------
+    path : Path
+        The folder.
+    access : Access
+        Who may read what is written.
+    making : Path
+        Where this run's records are made before they go to their places.
+    """
+
+    def __init__(self, path: Path, access: Access, making: Path) -> None:
+        self.path = path
+        self.access = access
+        self.making = making
+
+    def put_in_place(self, key: str) -> None:
+        """Move a finished record to its place; the one that stood there is set aside first and then removed."""
+        place, aside = self.path / key, self.making / f"{key}{_ASIDE}"
+        if place.exists():
+            place.rename(aside)
+        (self.making / key).rename(place)
+        sync_folder(self.path)
+        remove(aside)
+
+    def drop_unfinished(self, key: str) -> None:
+        """Remove what was made of a record that will not be finished, and the copies of its inputs."""
+        for path in (self.making / key, self.making / f"{key}.inputs"):
+            # What cannot be removed now is removed when the next run begins.
+            with contextlib.suppress(OSError):
+                remove(path)
+
+    def records(self) -> list[str]:
+        """Return the keys of the records in their places."""
+        return sorted(path.parent.name for path in self.path.glob("*/results.json"))
+
+    def forget(self, key: str) -> Path:
+        """Remove a record."""
+        remove(self.path / key)
+        return self.path / key
+
+
+@contextlib.contextmanager
+def opened(path: Path, access: Access) -> Iterator[ReportFolder]:
+    """Hold a report folder, made where it is new, for as long as the block runs.
+
+    Raises
+    ------
+    WrongCall
+        If it is not a folder, holds something that is not ours, cannot be written, or another batch works on it.
+    """
+    try:
+        _check(path)
+        _make(path, access)
+        lock = filelock.FileLock(path / _LOCK, timeout=0, mode=access.file_mode, is_singleton=False)
+        lock.acquire()
+    except filelock.Timeout:
+        raise WrongCall(f"{plain(path)} is being written by another run; wait for it to end, or name another folder") from None
+    except OSError as error:
+        raise WrongCall(_cannot_write(path, error)) from None
+    try:
+        yield _prepared(path, access)
+    finally:
+        _clean(path)
+        lock.release()
+
+
+def _check(path: Path) -> None:
+    if path.is_dir():
+        theirs = sorted(item.name for item in path.iterdir() if item.name != _LOCK)
+        if theirs and not is_report_folder(path):
+            raise WrongCall(
+                f"{plain(path)} holds other files, such as {plain(theirs[0])}; "
+                "expected a new or empty folder, or one made by an earlier run"
+            )
+    elif path.exists() or path.is_symlink():
+        raise WrongCall(f"{plain(path)} is not a folder; expected a folder for the reports")
+
+
+def _make(path: Path, access: Access) -> None:
+    if not path.is_dir():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with contextlib.suppress(FileExistsError):
+            access.make_folder(path)
+
+
+def _prepared(path: Path, access: Access) -> ReportFolder:
+    try:
+        if not is_report_folder(path):
+            access.write(path / MARKER, b"Reports are written here; they are not searched for session files.\n")
+        _clean(path)
+        making = path / _MAKING
+        if not making.is_dir():
+            access.make_folder(making)
+        return ReportFolder(path, access, Path(tempfile.mkdtemp(prefix="run-", dir=making)))
+    except OSError as error:
+        raise WrongCall(_cannot_write(path, error)) from None
+
+
+def _clean(path: Path) -> None:
+    """Put back records a killed run had set aside, and remove whatever it left unfinished."""
+    with contextlib.suppress(OSError):
+        for aside in (path / _MAKING).glob(f"*/*{_ASIDE}"):
+            place = path / aside.name.removesuffix(_ASIDE)
+            if not place.exists():
+                aside.rename(place)
+        for fresh in path.glob(".*.new"):
+            remove(fresh)
+        remove(path / _MAKING)
+
+
+def _cannot_write(path: Path, error: OSError) -> str:
+    if error.errno == errno.ENOSPC:
+        return f"the disk of {plain(path)} is full; make room, then run again"
+    return f"{plain(path)} cannot be written: {os_reason(error)}; name a folder that can be written"

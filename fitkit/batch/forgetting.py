@@ -1,0 +1,45 @@
+"""Removes a client from a report folder: records, lines of the run log, index and summary."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from fitkit.batch.contents import headline, rows_of, write_contents
+from fitkit.batch.files import Access
+from fitkit.batch.folder import is_report_folder, opened
+from fitkit.batch.messages import WrongCall, plain
+from fitkit.batch.runlog import Entry, RunLog
+
+__all__ = ["forget_reports"]
+
+
+def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...]:
+    """Remove whatever a report folder holds of a client and return what was removed.
+
+    Raises
+    ------
+    WrongCall
+        If it is no report folder, or another run works on it.
+    """
+    out = Path(os.path.abspath(out))
+    if not is_report_folder(out):
+        raise WrongCall(f"{plain(out)} is not a folder of reports; expected one made by 'report'")
+    with opened(out, access) as folder:
+        removed = [folder.forget(key) for key in folder.records() if key.startswith(f"{client_id}_")]
+        log = RunLog(folder.path, folder.access)
+        before = log.entries()
+        kept = [entry for entry in before if not _is_of(entry, client_id)]
+        if len(kept) < len(before):
+            removed.append(log.path)
+            log.rewrite(kept)
+        if removed:
+            rows = rows_of(folder, kept)
+            write_contents(folder, rows, said=headline(rows))
+        return tuple(removed)
+
+
+def _is_of(entry: Entry, client_id: str) -> bool:
+    """Whether a line names the client, by its key or by the file's name."""
+    names = (entry.key or "", Path(entry.file).name)
+    return any(name.startswith(f"{client_id}_") for name in names)

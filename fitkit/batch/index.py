@@ -1,0 +1,213 @@
+"""What stands in a report folder, for people (index.html) and for spreadsheets (summary.csv)."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from html import escape
+from pathlib import Path
+
+from fitkit.batch.folder import PAGES, PDF_PAGES
+from fitkit.batch.messages import count, plain
+
+__all__ = ["INDEX", "SUMMARY", "Row", "index_html", "read_record", "safe_cell", "summary_csv"]
+
+INDEX = "index.html"
+SUMMARY = "summary.csv"
+_OUT_OF_DATE = "the record here is an earlier one and out of date"
+_SAID = {
+    "made": "made",
+    "unchanged": "unchanged since it was made",
+    "failed": "not made",
+    "earlier": "from an earlier run",
+    "waiting": "not made yet",
+}
+_LINKS = {
+    "record.html": "record",
+    "rider_sheet.html": "rider's sheet",
+    "record.pdf": "record as PDF",
+    "rider_sheet.pdf": "rider's sheet as PDF",
+    "record.ipynb": "notebook",
+    "results.json": "results as data",
+}
+_STYLE = """
+body { font: 16px/1.45 sans-serif; color: #1a1a1a; background: #fff; margin: 0 auto; padding: 1rem; max-width: 52rem; }
+h1 { font-size: 1.4rem; } h2 { font-size: 1.15rem; margin: 2rem 0 .25rem; border-bottom: 2px solid #1a1a1a; }
+article { padding: .6rem 0; border-bottom: 1px solid #dcdcdc; overflow-wrap: anywhere; }
+h3 { font-size: 1rem; margin: 0; } p, ul { margin: .25rem 0; } ul.links { padding: 0; list-style: none; }
+ul.links li { display: inline-block; margin: 0 1.2rem .2rem 0; }
+a { color: #0072B2; } a:focus, summary:focus { outline: 3px solid #0072B2; outline-offset: 2px; }
+.small { color: #5f5f5f; } .mark { border: 1px solid #1a1a1a; padding: 0 .35rem; font-weight: normal; font-size: .85rem; }
+"""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One visit, or one file that could not be worked on.
+
+    Parameters
+    ----------
+    name : str
+        The visit's key, or the file's name where it tells none.
+    is_visit : bool
+        Whether `name` is a key.
+    status : str
+        "made", "unchanged", "failed", "earlier" or "waiting".
+    reason : str
+        Why, in words.
+    demonstration : bool
+        Whether the rider is invented.
+    files : tuple of str
+        Files of the record that stand in its place.
+    results : tuple of dict
+        The record's results.
+    """
+
+    name: str
+    is_visit: bool
+    status: str
+    reason: str = ""
+    demonstration: bool = False
+    files: tuple[str, ...] = ()
+    results: tuple[dict, ...] = field(default=(), repr=False)
+
+    @property
+    def client(self) -> str:
+        """The client's id, nothing where the name is none of ours."""
+        return self.name.split("_")[0] if self.is_visit else ""
+
+    @property
+    def visit_date(self) -> str:
+        """The day of the visit."""
+        return self.name.split("_")[1] if self.is_visit else ""
+
+    @property
+    def said(self) -> str:
+        """The reason, with what is to be known of an earlier record that still stands there."""
+        out_of_date = self.files and self.status in ("failed", "waiting")
+        return "; ".join(filter(None, [self.reason, _OUT_OF_DATE if out_of_date else ""]))
+
+
+def read_record(folder: Path) -> tuple[tuple[str, ...], tuple[dict, ...]]:
+    """Return the files of a record that are there and its results, nothing where there is no record."""
+    files = tuple(name for name in PAGES + PDF_PAGES if (folder / name).is_file())
+    try:
+        results = json.loads((folder / "results.json").read_bytes())["results"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return files, ()
+    return files, tuple(results)
+
+
+def summary_csv(rows: Iterable[Row], names: Sequence[str]) -> str:
+    """Return the table of all rows, with one column for each name of a result.
+
+    A spreadsheet takes a text that begins like a formula for one, so that such a text gets an apostrophe.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(["key", "status", "reason", *names])
+    for row in rows:
+        values = {} if row.status in ("failed", "waiting") else {r.get("name"): r.get("value") for r in row.results}
+        cells = [row.name, row.status, row.said, *(values.get(name) for name in names)]
+        writer.writerow([safe_cell(cell) for cell in cells])
+    return out.getvalue()
+
+
+def safe_cell(value: object) -> object:
+    """Return a value as a spreadsheet may have it: a text never as a formula, nothing for None."""
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        text = plain(value, longest=4000)  # tabs and line ends are gone with it
+        return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text
+    return value
+
+
+def index_html(rows: Sequence[Row], *, headline: str) -> str:
+    """Return the page of a report folder: clients, their visits newest first, what became of each, and links.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        All visits, and the files that could not be worked on.
+    headline : str
+        What happened in all, plain text.
+    """
+    clients: dict[str, list[Row]] = {}
+    for row in sorted(rows, key=lambda row: row.name):
+        clients.setdefault(row.client, []).append(row)
+    files = clients.pop("", [])
+    sections = [_client(client, visits) for client, visits in clients.items()]
+    if files:
+        sections.insert(0, _section("Files that are no visits", [_article(row, latest=False) for row in files]))
+    return _page(headline, sections)
+
+
+def _page(headline: str, sections: list[str]) -> str:
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; img-src data:; style-src 'unsafe-inline'">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Cleat and stance notebooks: records</title>
+<style>{_STYLE}</style>
+</head>
+<body>
+<header>
+<h1>Cleat and stance notebooks: records</h1>
+<p>{_text(headline)}</p>
+</header>
+<main>
+{"".join(sections)}</main>
+</body>
+</html>
+"""
+
+
+def _section(heading: str, articles: list[str]) -> str:
+    return f"<section>\n<h2>{_text(heading)}</h2>\n{''.join(articles)}</section>\n"
+
+
+def _client(client: str, visits: list[Row]) -> str:
+    newest = max(row.visit_date for row in visits)
+    # Sorted by name already, so that set-ups of one day stay in order.
+    by_date = sorted(visits, key=lambda row: row.visit_date, reverse=True)
+    return _section(client, [_article(row, latest=row.visit_date == newest) for row in by_date])
+
+
+def _article(row: Row, *, latest: bool) -> str:
+    title = " · ".join(row.name.split("_")[1:]) if row.is_visit else row.name
+    marks = [word for word, wanted in (("latest", latest), ("demonstration", row.demonstration)) if wanted]
+    marked = "".join(f' <span class="mark">{word}</span>' for word in marks)
+    said = f"{_SAID[row.status]}: {row.said}" if row.said else _SAID[row.status]
+    return f"<article>\n<h3>{_text(title)}{marked}</h3>\n<p>{_text(said)}</p>\n{_links(row)}{_lacking(row)}</article>\n"
+
+
+def _links(row: Row) -> str:
+    if not row.files:
+        return ""
+    # Every link names its visit for those who hear one link after the other.
+    items = [
+        f'<li><a href="{escape(row.name)}/{name}" aria-label="{words}, {_text(row.name)}">{words}</a></li>'
+        for name, words in _LINKS.items()
+        if name in row.files
+    ]
+    return f'<ul class="links">{"".join(items)}</ul>\n'
+
+
+def _lacking(row: Row) -> str:
+    lacking = [result for result in row.results if result.get("value") is None]
+    if not lacking:
+        return ""
+    needs = sorted({str(result.get("needs")) for result in lacking if result.get("needs")})
+    said = f"{count(len(lacking), 'result')} of {len(row.results)} not assessed"
+    listed = "".join(f"<li>{_text(need)}</li>" for need in needs)
+    return f'<details class="small"><summary>{said}</summary>\n<p>Needed:</p>\n<ul>{listed}</ul>\n</details>\n'
+
+
+def _text(text: object) -> str:
+    return escape(plain(text, longest=4000))

@@ -1,0 +1,252 @@
+"""Which session files there are, and what belongs to each: the visit before, the fitter's study, films, power files."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path, PurePosixPath
+
+from fitkit import session
+from fitkit.batch.folder import is_report_folder
+from fitkit.batch.job import Input
+from fitkit.batch.messages import WrongCall, count, os_reason, plain
+from fitkit.session import Session, SessionProblems
+from fitkit.session.study import load_study
+
+__all__ = ["KEY_PATTERN", "Found", "Refused", "Visit", "find"]
+
+KEY_PATTERN = re.compile(r"(?P<client>[a-z0-9-]{1,40})_(?P<date>\d{4}-\d{2}-\d{2})_(?P<setup>[a-z0-9-]{1,40})")
+_STUDIES = "fitters"
+_PREVIOUS = "previous"
+
+
+@dataclass(frozen=True)
+class Visit:
+    """A session file that can be worked on."""
+
+    key: str
+    path: Path
+    session: Session
+    inputs: tuple[Input, ...]
+
+    @property
+    def missing_files(self) -> tuple[str, ...]:
+        """The files the session names that are not there."""
+        return tuple(i.name for i in self.inputs if not i.required and not Path(i.source).is_file())
+
+
+@dataclass(frozen=True)
+class Refused:
+    """A file that cannot be worked on, with every reason."""
+
+    path: Path
+    problems: tuple[str, ...]
+
+    @property
+    def key(self) -> str | None:
+        """The visit it should have been, by its name; None where the name is none of ours."""
+        return self.path.stem if KEY_PATTERN.fullmatch(self.path.stem) else None
+
+    @property
+    def reason(self) -> str:
+        """All problems in one line."""
+        return "; ".join(self.problems)
+
+
+@dataclass(frozen=True)
+class Found:
+    """What a search found, each in the order of names."""
+
+    visits: tuple[Visit, ...]
+    refused: tuple[Refused, ...]
+
+
+def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
+    """Return the visits and the refused files among files and folders.
+
+    Parameters
+    ----------
+    places : sequence of Path or str
+        Session files, and folders to search for them with all their subfolders.
+    apart : Path, optional
+        A folder not to be searched: the one the reports go to.
+
+    Raises
+    ------
+    WrongCall
+        If a place is not there, or if nothing was found in any of them.
+    """
+    search = _Search(apart)
+    for place in places:
+        search.add(Path(os.path.abspath(place)))
+    if not search.candidates and not search.refused:
+        searched = ", ".join(plain(place) for place in places)
+        raise WrongCall(f"no session file found in {searched}; expected files named like rider-042_2026-03-04_road.json")
+    loaded, refused = _load(search.candidates)
+    visits, outside = _with_inputs(loaded)
+    everything = sorted([*search.refused, *refused, *outside], key=lambda item: (item.path.name, str(item.path)))
+    return Found(visits=visits, refused=tuple(everything))
+
+
+class _Search:
+    """The walk through files and folders; a file reached twice, over a link for instance, counts once."""
+
+    def __init__(self, apart: Path | None) -> None:
+        self.apart = apart.resolve() if apart else None
+        self.candidates: list[Path] = []
+        self.refused: list[Refused] = []
+        self._seen: set[Path] = set()
+
+    def add(self, place: Path) -> None:
+        if place.is_dir():
+            self._walk(place)
+        elif not os.path.lexists(place):
+            raise WrongCall(f"{plain(place)} is not there; expected a session file or a folder with session files")
+        else:
+            self._add_file(place)
+
+    def _walk(self, folder: Path) -> None:
+        resolved = folder.resolve()
+        if resolved in self._seen or resolved == self.apart or folder.name == _STUDIES or is_report_folder(folder):
+            return
+        self._seen.add(resolved)
+        try:
+            names = sorted(os.listdir(folder))
+        except OSError as error:
+            self.refused.append(Refused(folder, (f"the folder cannot be read: {os_reason(error)}",)))
+            return
+        for name in names:
+            path = folder / name
+            if name.startswith("."):
+                continue
+            if name.lower().endswith(".json"):
+                self._add_file(path)
+            elif path.is_dir():
+                self._walk(path)
+
+    def _add_file(self, path: Path) -> None:
+        problem = _not_a_file(path)
+        if problem:
+            self.refused.append(Refused(path, (problem,)))
+            return
+        resolved = path.resolve()
+        if resolved not in self._seen:
+            self._seen.add(resolved)
+            self.candidates.append(path)
+
+
+def _not_a_file(path: Path) -> str | None:
+    # Opening a pipe would wait for ever, so that the kind is looked at first.
+    if path.is_file():
+        return None
+    if path.is_dir():
+        return "is a folder; expected a session file"
+    if path.is_symlink():
+        return "is a link to a file that is not there"
+    return "is not an ordinary file; expected a session file"
+
+
+def _load(candidates: Iterable[Path]) -> tuple[dict[str, tuple[Path, Session]], list[Refused]]:
+    by_stem: dict[str, list[Path]] = defaultdict(list)
+    for path in candidates:
+        by_stem[path.stem].append(path)
+    loaded, refused = {}, []
+    for stem, paths in sorted(by_stem.items()):
+        if len(paths) > 1 and KEY_PATTERN.fullmatch(stem):
+            refused += _same_key(paths)
+            continue
+        for path in paths:
+            opened = _open(path)
+            if isinstance(opened, Refused):
+                refused.append(opened)
+            else:
+                loaded[session.key(opened)] = (path, opened)
+    return loaded, refused
+
+
+def _same_key(paths: list[Path]) -> Iterator[Refused]:
+    named = " and ".join(plain(path) for path in paths)
+    for path in paths:
+        yield Refused(path, (f"one visit in {count(len(paths), 'file')}: {named}; expected one file. Keep one of them",))
+
+
+def _open(path: Path) -> Session | Refused:
+    try:
+        return session.load(path)
+    except SessionProblems as error:
+        return Refused(path, tuple(plain(problem) for problem in error.problems))
+
+
+def _with_inputs(loaded: dict[str, tuple[Path, Session]]) -> tuple[tuple[Visit, ...], list[Refused]]:
+    histories: dict[tuple[str, str], list[tuple[str, Path]]] = defaultdict(list)
+    for path, opened in loaded.values():
+        histories[opened.client_id, opened.setup].append((opened.visit_date, path))
+    studies = _Studies()
+    visits, refused = [], []
+    for key, (path, opened) in sorted(loaded.items()):
+        earlier = [item for item in histories[opened.client_id, opened.setup] if item[0] < opened.visit_date]
+        study, wrong_study = studies.of(path, opened)
+        named, wrong_names = _named_files(path, opened)
+        if wrong_study or wrong_names:
+            refused.append(Refused(path, (*wrong_study, *wrong_names)))
+            continue
+        own = [Input(path.name, str(path))]
+        if earlier:
+            before = max(earlier)[1]
+            own.append(Input(f"{_PREVIOUS}/{before.name}", str(before)))
+        visits.append(Visit(key, path, opened, (*own, *study, *named)))
+    return tuple(visits), refused
+
+
+class _Studies:
+    """The fitters' own studies, each read once for all visits."""
+
+    def __init__(self) -> None:
+        self._problems: dict[Path, tuple[str, ...]] = {}
+
+    def of(self, path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[str, ...]]:
+        """Return the study that belongs to a session, none where there is none, and what is wrong with it."""
+        # Assessment draws in the numerical packages, which looking for files alone does not need.
+        from fitkit.assessment.visit import study_path
+
+        found = study_path(path, opened.fitter_id)
+        if found is None:
+            return (), ()
+        if found not in self._problems:
+            self._problems[found] = _problems_of_study(found)
+        return (Input(f"{_STUDIES}/{found.name}", str(found)),), self._problems[found]
+
+
+def _problems_of_study(path: Path) -> tuple[str, ...]:
+    try:
+        load_study(path)
+    except SessionProblems as error:
+        return tuple(f"{_STUDIES}/{path.name}: {plain(problem)}" for problem in error.problems)
+    return ()
+
+
+def _named_files(path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[str, ...]]:
+    named, problems = {}, []
+    for field in ("films", "power_files"):
+        for index, entry in enumerate(getattr(opened.ride, field)):
+            problem = _misplaced(entry.file, path.name)
+            if problem:
+                where = f"ride.{field}.{index}.file"
+                problems.append(f"{where} is {plain(entry.file, longest=120)!r}; {problem}")
+            else:
+                name = PurePosixPath(entry.file).as_posix()
+                named[name] = Input(name, str(path.parent / name), required=False)
+    return tuple(named.values()), tuple(problems)
+
+
+def _misplaced(name: str, session_name: str) -> str | None:
+    """Return why a file named in a session cannot be taken, None where it can."""
+    parts = PurePosixPath(name).parts
+    if not parts or "\0" in name or "\\" in name or name.startswith("/") or ".." in parts:
+        return "expected a file in the session's own folder, named from there, without '..'"
+    if parts[0] in (_PREVIOUS, _STUDIES) or name == session_name:
+        return f"expected a film or a power file, not one of '{_PREVIOUS}', '{_STUDIES}' or the session itself"
+    return None

@@ -1,0 +1,210 @@
+"""Runs one notebook in a kernel of its own, within time limits, and leaves nothing of it running."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import socket
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import nbformat
+import papermill
+from jupyter_client.manager import AsyncKernelManager
+from nbclient.exceptions import CellTimeoutError, DeadKernelError
+from nbformat import NotebookNode
+from papermill.exceptions import PapermillExecutionError
+from traitlets.config import Config
+
+from fitkit.batch.job import Limits
+from fitkit.batch.messages import plain
+from fitkit.batch.processes import end_group
+
+__all__ = ["NotebookFailed", "load_template", "run"]
+
+PARAMETER = "session"
+_KERNEL = "python3"
+_LANGUAGE = "python"
+
+
+class NotebookFailed(Exception):
+    """The notebook did not run to its end; its text says where and why."""
+
+
+def load_template(path: Path) -> NotebookNode:
+    """Return the notebook to run, once for all visits.
+
+    Raises
+    ------
+    NotebookFailed
+        If it is no notebook, or has not the one parameter: papermill would only warn, and the record of the
+        session named in the template would come out for everybody.
+    """
+    try:
+        template = nbformat.read(path, as_version=4)
+    except (ValueError, KeyError, AttributeError) as error:
+        raise NotebookFailed(f"{path.name} is not a notebook: {plain(error)}") from None
+    names = sorted(_parameters(template))
+    if names != [PARAMETER]:
+        raise NotebookFailed(f"{path.name} has the parameters {names}; expected one, '{PARAMETER}'")
+    return template
+
+
+def _parameters(template: NotebookNode) -> dict:
+    if not any("parameters" in cell.metadata.get("tags", []) for cell in template.cells):
+        return {}
+    template.metadata.setdefault("kernelspec", {"name": _KERNEL, "language": _LANGUAGE, "display_name": "Python 3"})
+    return papermill.inspect_notebook(template)
+
+
+@dataclass
+class _Progress:
+    """Where the run stands, for a message that names the cell."""
+
+    groups: list[int]
+    cell: str = "the start of the kernel"
+    out_of_time: bool = False
+
+    def enter(self, cell: NotebookNode, cell_index: int) -> None:
+        self.cell = _cell_name(cell, cell_index)
+
+    def stop(self) -> None:
+        self.out_of_time = True
+        for group in self.groups:
+            end_group(group)
+
+
+def run(
+    template: NotebookNode,
+    session_name: str,
+    folder: Path,
+    *,
+    limits: Limits,
+    started: Callable[[int], None],
+) -> NotebookNode:
+    """Execute the notebook for one session and return it with its outputs.
+
+    Parameters
+    ----------
+    template : NotebookNode
+        The notebook, with one parameter.
+    session_name : str
+        Name of the session file in `folder`.
+    folder : Path
+        The kernel's working folder.
+    limits : Limits
+        How long a cell and the whole notebook may take.
+    started : callable
+        Told the kernel's process group, so that another process can end it.
+
+    Raises
+    ------
+    NotebookFailed
+        If a cell raised, a limit was passed, the kernel ended, or not every cell was run.
+    """
+    progress = _Progress(groups=[])
+    timer = threading.Timer(limits.notebook_s, progress.stop)
+    timer.daemon = True
+
+    def note(group: int) -> None:
+        progress.groups.append(group)
+        started(group)
+        if progress.out_of_time:
+            progress.stop()
+
+    timer.start()
+    try:
+        with _sockets() as config:
+            executed = _execute(template, session_name, folder, limits, config, progress, note)
+    except Exception as error:  # whatever it is, it is one visit's failure and has to be told in words
+        raise NotebookFailed(_reason(error, progress, limits)) from error
+    finally:
+        timer.cancel()
+        for group in progress.groups:
+            end_group(group)
+    _check_complete(executed)
+    return executed
+
+
+def _execute(
+    template: NotebookNode,
+    session_name: str,
+    folder: Path,
+    limits: Limits,
+    config: Config,
+    progress: _Progress,
+    note: Callable[[int], None],
+) -> NotebookNode:
+    class WatchedKernelManager(AsyncKernelManager):
+        """A kernel manager that tells the process group of its kernel."""
+
+        async def _async_launch_kernel(self, kernel_cmd: list[str], **kw: object) -> None:
+            await super()._async_launch_kernel(kernel_cmd, **kw)
+            note(self.provisioner.pid)
+
+    return papermill.execute_notebook(
+        template,
+        None,
+        {PARAMETER: session_name},
+        kernel_name=_KERNEL,
+        language=_LANGUAGE,
+        progress_bar=False,
+        request_save_on_cell_execute=False,
+        record_timing=False,
+        cwd=folder,
+        start_timeout=limits.kernel_start_s,
+        execution_timeout=limits.cell_s,
+        shutdown_kernel="immediate",
+        kernel_manager_class=WatchedKernelManager,
+        # A film named numpy.py beside the session must not be imported.
+        extra_arguments=["--IPKernelApp.ignore_cwd=True"],
+        on_cell_start=progress.enter,
+        config=config,
+    )
+
+
+@contextlib.contextmanager
+def _sockets() -> Iterator[Config]:
+    """Give the kernel a private folder for its sockets; ports of the machine where there are no such sockets."""
+    if not hasattr(socket, "AF_UNIX"):
+        yield Config()
+        return
+    # JUPYTER_RUNTIME_DIR is this worker's own, and its path short: a socket's path may have 104 bytes.
+    folder = tempfile.mkdtemp(prefix="k", dir=os.environ["JUPYTER_RUNTIME_DIR"])
+    try:
+        yield Config({"KernelManager": {"transport": "ipc", "ip": os.path.join(folder, "s")}})
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _reason(error: Exception, progress: _Progress, limits: Limits) -> str:
+    if progress.out_of_time:
+        return f"the notebook took longer than {limits.notebook_s:g} s; stopped at {progress.cell}"
+    if isinstance(error, CellTimeoutError):
+        return f"{progress.cell} took longer than {limits.cell_s:g} s"
+    if isinstance(error, DeadKernelError):
+        return f"the kernel ended by itself or was killed at {progress.cell}"
+    if isinstance(error, PapermillExecutionError):
+        return f"{progress.cell} stopped: {error.ename}: {plain(error.evalue)}"
+    return f"{progress.cell} failed: {type(error).__name__}: {plain(error)}"
+
+
+def _cell_name(cell: NotebookNode, index: int) -> str:
+    first_line = cell.source.strip().partition("\n")[0].lstrip("# ")
+    return f"cell {index + 1} ({plain(first_line, longest=60)})"
+
+
+def _check_complete(executed: NotebookNode) -> None:
+    """Refuse a notebook that ended early without an error, as one that calls exit does."""
+    for index, cell in enumerate(executed.cells):
+        if cell.cell_type != "code" or not cell.source.strip():
+            continue
+        failed = [output for output in cell.outputs if output.output_type == "error"]
+        if failed:
+            raise NotebookFailed(f"{_cell_name(cell, index)} stopped: {failed[0].ename}: {plain(failed[0].evalue)}")
+        if cell.execution_count is None:
+            raise NotebookFailed(f"{_cell_name(cell, index)} was not run; the notebook ended before it")

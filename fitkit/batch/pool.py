@@ -1,0 +1,183 @@
+"""Worker processes side by side; the death of one fails its own visit and nothing else."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import shutil
+import tempfile
+import time
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from multiprocessing import connection
+from pathlib import Path
+
+from fitkit.batch.job import Job
+from fitkit.batch.processes import end_group, stopping_signals_held
+from fitkit.batch.worker import serve
+
+__all__ = ["Pool"]
+
+# The path of a socket may have 104 bytes on some systems, and the names inside the folder take some thirty.
+_LONGEST_PRIVATE_PATH = 60
+_SPAWN = multiprocessing.get_context("spawn")
+
+
+@dataclass
+class _Lane:
+    """One worker process with the visit it is at."""
+
+    process: multiprocessing.process.BaseProcess
+    link: connection.Connection
+    private: str
+    job: Job | None = None
+    begun: float = 0.0
+    groups: list[int] = field(default_factory=list)
+
+    @property
+    def deadline(self) -> float:
+        """When the worker must have answered; it keeps the notebook's own limit itself."""
+        limits = self.job.limits
+        return self.begun + limits.notebook_s + limits.pages_s
+
+
+class Pool:
+    """Some worker processes, started as they are needed.
+
+    Parameters
+    ----------
+    workers : int
+        How many at most.
+    environment : mapping of str to str
+        Variables set in the workers and their kernels.
+    wake : int, optional
+        A file descriptor; as soon as it can be read, `run` ends and all work is dropped.
+    """
+
+    def __init__(self, workers: int, environment: Mapping[str, str], *, wake: int | None = None) -> None:
+        self.workers = workers
+        self.environment = dict(environment)
+        self.wake = wake
+        self._lanes: list[_Lane] = []
+
+    def __enter__(self) -> Pool:
+        return self
+
+    def __exit__(self, *exception: object) -> None:
+        for lane in list(self._lanes):
+            self._end(lane)
+
+    def run(self, jobs: Iterable[Job]) -> Iterator[tuple[Job, dict]]:
+        """Work through the jobs and give each with what its worker said, in the order they are done."""
+        waiting = deque(jobs)
+        while self._fill(waiting):
+            ready = connection.wait(self._watched(), timeout=self._patience())
+            if self.wake in ready:
+                return
+            for lane in list(self._lanes):
+                outcome = self._outcome(lane, ready)
+                if outcome is not None:
+                    job, lane.job = lane.job, None
+                    yield job, outcome
+
+    def _fill(self, waiting: deque[Job]) -> bool:
+        """Give every free lane a job, open lanes while there are jobs, close idle ones; return whether any is busy."""
+        for lane in [lane for lane in self._lanes if lane.job is None]:
+            if waiting:
+                self._give(lane, waiting.popleft())
+            else:
+                self._end(lane)
+        while waiting and len(self._lanes) < self.workers:
+            self._give(self._open(), waiting.popleft())
+        return bool(self._lanes)
+
+    def _open(self) -> _Lane:
+        private = _private_folder()
+        ours, theirs = _SPAWN.Pipe()
+        environment = {**self.environment, **_kept_in(private)}
+        process = _SPAWN.Process(target=serve, args=(theirs, private, environment), daemon=True)
+        with stopping_signals_held():
+            process.start()
+        theirs.close()
+        lane = _Lane(process, ours, private)
+        self._lanes.append(lane)
+        return lane
+
+    def _give(self, lane: _Lane, job: Job) -> None:
+        lane.job, lane.begun, lane.groups = job, time.monotonic(), []
+        # A worker that has just died is noticed by its process, in the next round.
+        with contextlib.suppress(OSError):
+            lane.link.send(job)
+
+    def _watched(self) -> list:
+        watched = [item for lane in self._lanes for item in (lane.link, lane.process.sentinel)]
+        return watched if self.wake is None else [*watched, self.wake]
+
+    def _patience(self) -> float:
+        first = min(lane.deadline for lane in self._lanes)
+        return max(0.0, first - time.monotonic())
+
+    def _outcome(self, lane: _Lane, ready: list) -> dict | None:
+        """Return what became of a lane's visit, None while it is under way."""
+        said = _read(lane) if lane.link in ready or lane.process.sentinel in ready else None
+        if said is not None:
+            return said
+        seconds = round(time.monotonic() - lane.begun, 2)
+        if not lane.process.is_alive():
+            self._end(lane)
+            return {"status": "failed", "reason": _ending(lane.process.exitcode), "seconds": seconds}
+        if time.monotonic() > lane.deadline:
+            self._end(lane)
+            return {"status": "failed", "reason": f"the worker process did not answer in {seconds:.0f} s", "seconds": seconds}
+        return None
+
+    def _end(self, lane: _Lane) -> None:
+        """End a worker with everything it started, and remove its private folder."""
+        self._lanes.remove(lane)
+        lane.process.kill()
+        lane.process.join()
+        # What it still said before it ended may be the group of a kernel.
+        _read(lane)
+        for group in lane.groups:
+            end_group(group)
+        lane.link.close()
+        shutil.rmtree(lane.private, ignore_errors=True)
+
+
+def _read(lane: _Lane) -> dict | None:
+    """Take in what a worker said; return the outcome if that was among it."""
+    with contextlib.suppress(EOFError, OSError):
+        while lane.link.poll():
+            kind, content = lane.link.recv()
+            if kind == "done":
+                lane.groups = []
+                return content
+            lane.groups.append(content)
+    return None
+
+
+def _ending(exitcode: int | None) -> str:
+    if exitcode is not None and exitcode < 0:
+        return f"the worker process ended (signal {-exitcode})"
+    return f"the worker process ended (exit {exitcode})"
+
+
+def _private_folder() -> str:
+    """Make a folder nobody else can read, with a path short enough for sockets where the system offers one."""
+    candidates = [os.environ.get("XDG_RUNTIME_DIR", ""), tempfile.gettempdir(), "/tmp"]  # noqa: S108 (mkdtemp below)
+    for place in candidates:
+        if place and len(os.fsencode(place)) <= _LONGEST_PRIVATE_PATH and os.access(place, os.W_OK | os.X_OK):
+            with contextlib.suppress(OSError):
+                return tempfile.mkdtemp(prefix="cleat-", dir=place)
+    return tempfile.mkdtemp(prefix="cleat-")
+
+
+def _kept_in(private: str) -> dict[str, str]:
+    """Return the variables that keep kernels out of the home folder, which may be shared or not writable."""
+    folders = {"JUPYTER_RUNTIME_DIR": "run", "IPYTHONDIR": "ipython"}
+    for name in folders.values():
+        Path(private, name).mkdir(mode=0o700)
+    return {variable: str(Path(private, name)) for variable, name in folders.items()}
+

@@ -1,0 +1,41 @@
+"""Ends programs together with what they started."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+from collections.abc import Iterator
+from multiprocessing import resource_tracker
+
+__all__ = ["STOPPING", "end_group", "stopping_signals_held"]
+
+# Ctrl-C, a request to end, and the loss of the terminal.
+STOPPING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+
+
+def end_group(group: int) -> None:
+    """End a process and its children, without asking them; none left is fine."""
+    with contextlib.suppress(ProcessLookupError, PermissionError):
+        if hasattr(os, "killpg"):
+            os.killpg(group, signal.SIGKILL)
+        else:
+            os.kill(group, signal.SIGTERM)
+
+
+@contextlib.contextmanager
+def stopping_signals_held() -> Iterator[None]:
+    """Hold back the signals that stop a run, and let programs started meanwhile begin with them held back.
+
+    A worker that meets Ctrl-C while Python still starts would print a traceback over the run's own messages.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    # Starting the tracker of shared resources lets the signals through again, so that it comes first.
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, STOPPING)
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

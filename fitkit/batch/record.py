@@ -1,0 +1,165 @@
+"""What a worker does for one visit: copies of the inputs, the notebook, the pages, the results."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import nbformat
+from nbformat import NotebookNode
+
+from fitkit.batch import fingerprint, kernel, pdf
+from fitkit.batch.files import remove, sync_folder
+from fitkit.batch.folder import record_files
+from fitkit.batch.job import Job
+from fitkit.batch.messages import os_reason, plain
+
+__all__ = ["RESULTS_MIME", "SHEET_MIME", "NoResults", "cleaned", "emitted", "make"]
+
+RESULTS_MIME = "application/vnd.cleat-stance-results+json"
+SHEET_MIME = "application/vnd.cleat-stance-sheet+json"
+
+
+class NoResults(Exception):
+    """The notebook ran, but did not show the results it should have; its text says what was found."""
+
+
+def make(job: Job, *, started: Callable[[int], None]) -> dict:
+    """Make one record and return what happened as plain words and numbers.
+
+    Parameters
+    ----------
+    job : Job
+        The visit.
+    started : callable
+        Told the process group of each program started.
+
+    Returns
+    -------
+    dict
+        "status" ("made" or "failed"), "reason", "seconds", "fingerprint", "record".
+    """
+    begun = time.monotonic()
+    try:
+        found = {"status": "made", "reason": "", **_make(job, started)}
+    except (kernel.NotebookFailed, NoResults, pdf.NotPrinted) as error:
+        found = {"status": "failed", "reason": str(error)}
+    except OSError as error:
+        found = {"status": "failed", "reason": _os_problem(error)}
+    except Exception as error:  # one visit's failure must not become another's
+        found = {"status": "failed", "reason": f"{type(error).__name__}: {plain(error)}"}
+    finally:
+        with contextlib.suppress(OSError):
+            remove(Path(job.making) / f"{job.key}.inputs")
+    return {**found, "seconds": round(time.monotonic() - begun, 2)}
+
+
+def _os_problem(error: OSError) -> str:
+    if error.errno == errno.ENOSPC:
+        return "the disk is full; make room, then run again"
+    name = Path(error.filename).name if isinstance(error.filename, str) else ""
+    return f"{plain(name)} could not be read or written: {os_reason(error)}" if name else os_reason(error)
+
+
+def _make(job: Job, started: Callable[[int], None]) -> dict:
+    staged = Path(job.making) / f"{job.key}.inputs"
+    staged.mkdir(mode=0o700)
+    digests = {item.name: fingerprint.stage(item, staged / item.name) for item in job.inputs}
+    template = kernel.load_template(Path(job.template))
+    executed = kernel.run(template, job.inputs[0].name, staged, limits=job.limits, started=started)
+    notebook = cleaned(executed, template)
+    results, sheet = emitted(notebook, job.key)
+    folder = Path(job.making) / job.key
+    job.access.make_folder(folder)
+    _write(job, folder, notebook, results, sheet)
+    if job.browser:
+        _print(job, folder, started)
+    sync_folder(folder)
+    names = record_files(pdf=job.browser is not None)
+    return {
+        "fingerprint": fingerprint.of_visit(job.kit, digests),
+        "record": fingerprint.of_files(folder, names),
+    }
+
+
+def _write(job: Job, folder: Path, notebook: NotebookNode, results: dict, sheet: dict) -> None:
+    # The pages draw in the exporter and its templates; a worker imports them once.
+    from fitkit.report import pages
+
+    texts = {
+        "record.ipynb": nbformat.writes(notebook, version=4) + "\n",
+        "record.html": pages.record_html(notebook, title=_title(job.key)),
+        "rider_sheet.html": pages.sheet_html(sheet),
+        "results.json": json.dumps(results, indent=1, ensure_ascii=False, allow_nan=False) + "\n",
+    }
+    for name, text in texts.items():
+        job.access.write(folder / name, text.encode())
+
+
+def _print(job: Job, folder: Path, started: Callable[[int], None]) -> None:
+    for name in ("record", "rider_sheet"):
+        target = folder / f"{name}.pdf"
+        pdf.print_page(job.browser, folder / f"{name}.html", target, started=started)
+        target.chmod(job.access.file_mode)
+
+
+def _title(key: str) -> str:
+    client, date, setup = key.split("_")
+    return f"Cleat and stance notebooks: {client}, {date}, {setup}"
+
+
+def cleaned(executed: NotebookNode, template: NotebookNode) -> NotebookNode:
+    """Take out of an executed notebook what differs from run to run: times, paths and random names of cells."""
+    executed.metadata.pop("papermill", None)
+    named = {cell.get("id") for cell in template.cells}
+    for index, cell in enumerate(executed.cells):
+        cell.metadata.pop("papermill", None)
+        cell.metadata.pop("execution", None)
+        if not cell.metadata.get("tags", True):
+            del cell.metadata["tags"]
+        if cell.id not in named:
+            cell.id = f"visit-{index}"
+    return executed
+
+
+def emitted(notebook: NotebookNode, key: str) -> tuple[dict, dict]:
+    """Return the results and the rider's sheet that the notebook shows.
+
+    Raises
+    ------
+    NoResults
+        If there is not exactly one such output, or it is not this visit's.
+    """
+    shown = [
+        output.data
+        for cell in notebook.cells
+        if cell.cell_type == "code"
+        for output in cell.outputs
+        if RESULTS_MIME in output.get("data", {})
+    ]
+    if len(shown) != 1:
+        raise NoResults(f"the notebook shows {len(shown)} outputs with results; expected exactly one")
+    results, sheet = shown[0][RESULTS_MIME], shown[0].get(SHEET_MIME)
+    if not isinstance(sheet, dict):
+        raise NoResults("the notebook shows results without the rider's sheet; expected both in one output")
+    _check_results(results, key)
+    return results, sheet
+
+
+def _check_results(results: object, key: str) -> None:
+    expected = {"format": "cleat-stance-results", "version": 1, "session": key}
+    for name, value in expected.items():
+        found = results.get(name) if isinstance(results, dict) else None
+        if found != value:
+            raise NoResults(f"{name} of the notebook's results is {plain(found)}; expected {value}")
+    entries = results.get("results")
+    if not isinstance(entries, list) or not all(isinstance(e, dict) and isinstance(e.get("name"), str) for e in entries):
+        raise NoResults("the notebook's results have no list of named results")
+    try:
+        json.dumps(results, allow_nan=False)
+    except ValueError:
+        raise NoResults("the notebook's results hold a number that is none (NaN or infinite)") from None

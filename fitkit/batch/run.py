@@ -1,0 +1,250 @@
+"""The batch: from session files to a report folder."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TextIO
+
+import fitkit
+from fitkit import places
+from fitkit.batch import fingerprint, inputs, pdf
+from fitkit.batch.contents import NOT_ENDED, headline, rows_of, write_contents
+from fitkit.batch.files import Access
+from fitkit.batch.folder import ReportFolder, opened, record_files
+from fitkit.batch.house_files import load_house, staged_house
+from fitkit.batch.index import INDEX
+from fitkit.batch.inputs import Found, Refused, Visit
+from fitkit.batch.interruption import Interruption
+from fitkit.batch.job import Job, Limits
+from fitkit.batch.messages import WrongCall, os_reason, plain
+from fitkit.batch.pool import Pool
+from fitkit.batch.progress import Progress
+from fitkit.batch.runlog import Entry, RunLog
+
+__all__ = ["Options", "report"]
+
+_STOPPED = "the run was stopped before this record was made"
+
+
+@dataclass(frozen=True)
+class Options:
+    """How a batch is to run.
+
+    Parameters
+    ----------
+    out : Path
+        The report folder.
+    workers : int
+        Worker processes side by side.
+    pdf : bool
+        Whether the pages are made as PDF as well.
+    again : bool
+        Whether unchanged visits are made again.
+    rules, parts : Path or None
+        House rules and parts table in place of those shipped.
+    limits : Limits
+        Time limits of a record.
+    """
+
+    out: Path
+    workers: int = 2
+    pdf: bool = False
+    again: bool = False
+    rules: Path | None = None
+    parts: Path | None = None
+    limits: Limits = Limits()
+
+
+def report(session_places: Sequence[Path | str], options: Options, *, screen: TextIO | None = None) -> int:
+    """Make the records of all visits and return the exit code.
+
+    Parameters
+    ----------
+    session_places : sequence of Path or str
+        Session files, and folders to search for them.
+    options : Options
+        How to run.
+    screen : text file, optional
+        Where progress and failures are said; the error stream by default.
+
+    Returns
+    -------
+    int
+        0 all made, 1 some failed, 128 and more stopped by a signal.
+
+    Raises
+    ------
+    WrongCall
+        If the work cannot begin.
+    """
+    browser = _browser() if options.pdf else None
+    rules = load_house(options.rules, options.parts).rules
+    out = Path(os.path.abspath(options.out))
+    found = inputs.find(session_places, apart=out)
+    access = Access(group=rules.access == "group")
+    with Interruption() as interruption, opened(out, access) as folder:
+        try:
+            house, environment = staged_house(options.rules, options.parts, folder.making)
+        except OSError as error:
+            raise WrongCall(f"{plain(out)} cannot be written: {os_reason(error)}") from None
+        return _Batch(options, folder, found, browser, screen or sys.stderr).run(interruption)
+
+
+def _browser() -> str:
+    browser = pdf.find_browser()
+    if browser is None:
+        raise WrongCall("--pdf needs Chromium, and none was found; install the package 'chromium', or leave out --pdf")
+    return browser
+
+
+class _Batch:
+    """One run over one report folder."""
+
+    def __init__(
+        self, options: Options, folder: ReportFolder, found: Found, browser: str | None, screen: TextIO
+    ) -> None:
+        self.options = options
+        self.folder = folder
+        self.found = found
+        self.visits = {visit.key: visit for visit in found.visits}
+        self.browser = browser
+        self.screen = screen
+        self.log = RunLog(folder.path, folder.access)
+        self.entries = self.log.entries()
+        self.run_name = _now()
+        self.unwritten = ""
+
+    def run(self, interruption: Interruption) -> int:
+        """Make what has to be made; return the exit code."""
+        house, environment = staged_house(self.options.rules, self.options.parts, self.folder.making)
+        kit = fingerprint.of_kit(house, pdf=self.options.pdf)
+        for refused in self.found.refused:
+            self._refuse(refused)
+        jobs = {visit.key: self._job(visit, kit) for visit in self._to_make(kit, interruption)}
+        self._write_contents(waiting=jobs)
+        progress = Progress(self.screen, len(jobs))
+        with Pool(self.options.workers, {**_environment(), **environment}, wake=interruption.wake) as pool:
+            for job, outcome in pool.run(jobs.values()):
+                del jobs[job.key]
+                self._finish(job, outcome, progress)
+        if interruption.signal is not None:
+            for key in jobs:
+                self._note(key, "failed", reason=_STOPPED, exit=interruption.exit_code)
+        self._write_contents()
+        progress.end()
+        return self._conclude(interruption)
+
+    def _to_make(self, kit: str, interruption: Interruption) -> Iterator[Visit]:
+        """Give the visits whose record is not there or no longer what their files give; note the others."""
+        made = {entry.key: entry for entry in self.entries if entry.status == "made"}
+        for visit in self.found.visits:
+            if interruption.signal is None and self._is_unchanged(visit, made.get(visit.key), kit):
+                self._note(visit.key, "unchanged")
+            else:
+                yield visit
+
+    def _is_unchanged(self, visit: Visit, entry: Entry | None, kit: str) -> bool:
+        if entry is None or self.options.again:
+            return False
+        try:
+            if fingerprint.of_visit(kit, fingerprint.of_inputs(visit.inputs)) != entry.fingerprint:
+                return False
+            names = record_files(pdf=self.options.pdf)
+            return fingerprint.of_files(self.folder.path / visit.key, names) == entry.record
+        except OSError:
+            return False  # a file of the record is gone, or an input: the worker will say which
+
+    def _job(self, visit: Visit, kit: str) -> Job:
+        return Job(
+            key=visit.key,
+            inputs=visit.inputs,
+            template=str(places.template(fingerprint.TEMPLATE)),
+            making=str(self.folder.making),
+            kit=kit,
+            access=self.folder.access,
+            limits=self.options.limits,
+            browser=self.browser,
+        )
+
+    def _refuse(self, refused: Refused) -> None:
+        self.screen.write(f"{plain(refused.path)}: not made: {plain(refused.reason, longest=4000)}\n")
+        self._add(
+            Entry(
+                run=self.run_name,
+                at=_now(),
+                key=refused.key,
+                file=plain(refused.path, longest=4000),
+                status="failed",
+                reason=refused.reason,
+                exit=1,
+            )
+        )
+
+    def _finish(self, job: Job, outcome: dict, progress: Progress) -> None:
+        if outcome["status"] == "made":
+            try:
+                self.folder.put_in_place(job.key)
+            except OSError as error:
+                outcome = {**outcome, "status": "failed", "reason": f"the record could not be put in place: {os_reason(error)}"}
+        reason = None
+        if outcome["status"] != "made":
+            reason = outcome["reason"]
+            self.folder.drop_unfinished(job.key)
+        self._note(job.key, exit=0 if reason is None else 1, **outcome)
+        progress.record(job.key, reason=reason)
+
+    def _note(self, key: str, status: str, **more: object) -> None:
+        visit = self.visits[key]
+        demonstration = bool(visit.session.demonstration)
+        file = plain(visit.path, longest=4000)
+        self._add(
+            Entry(run=self.run_name, at=_now(), key=key, file=file, status=status, demonstration=demonstration, **more)
+        )
+
+    def _add(self, entry: Entry) -> None:
+        self.entries.append(entry)
+        try:
+            self.log.add(entry)
+        except OSError as error:
+            self.unwritten = f"the run log could not be written: {os_reason(error)}"
+
+    def _write_contents(self, waiting: Sequence[str] | None = None) -> None:
+        rows = rows_of(self.folder, self.entries, waiting=waiting or ())
+        said = NOT_ENDED if waiting else headline(rows)
+        try:
+            write_contents(self.folder, rows, said=said)
+        except OSError as error:
+            self.unwritten = f"the index could not be written: {os_reason(error)}"
+
+    def _conclude(self, interruption: Interruption) -> int:
+        ours = [entry for entry in self.entries if entry.run == self.run_name]
+        failed = sum(entry.status == "failed" for entry in ours)
+        made, unchanged = (sum(entry.status == status for entry in ours) for status in ("made", "unchanged"))
+        said = f"{made} made, {unchanged} unchanged, {failed} not made: {plain(self.folder.path / INDEX)}\n"
+        self.screen.write(said if not self.unwritten else f"{said}{self.unwritten}\n")
+        self.screen.flush()
+        if interruption.signal is not None:
+            return interruption.exit_code
+        return 1 if failed or self.unwritten else 0
+
+
+def _environment() -> dict[str, str]:
+    """Return the variables that make a kernel find this very kit, and give the same bytes each time."""
+    ours = str(Path(fitkit.__file__).resolve().parent.parent)
+    others = os.environ.get("PYTHONPATH")
+    return {
+        "PYTHONPATH": os.pathsep.join([ours, others]) if others else ours,
+        "PYTHONSAFEPATH": "1",
+        "PYTHONHASHSEED": "0",
+        "OPENBLAS_NUM_THREADS": "1",
+        "JUPYTER_PREFER_ENV_PATH": "1",
+    }
+
+
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="milliseconds")

@@ -1,0 +1,106 @@
+"""The run log: one line for each visit each time it was worked on, only ever added to."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+from fitkit.batch.files import Access
+
+__all__ = ["NAME", "Entry", "RunLog"]
+
+NAME = "runlog.jsonl"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What happened to one visit, or to one file that is none.
+
+    Parameters
+    ----------
+    run : str
+        When the run began; the same for all its visits.
+    at : str
+        When this visit was done.
+    key : str or None
+        The visit; None where a file's name tells none.
+    file : str
+        Name of the session file.
+    status : str
+        "made", "unchanged" or "failed".
+    reason : str
+        Why it failed, in words.
+    seconds : float
+        How long it took.
+    exit : int
+        0 made or unchanged, 1 failed, else the exit of the run that was stopped.
+    engine : str
+        What ran the notebook.
+    fingerprint : str
+        Digest of all inputs of the record made.
+    record : str
+        Digest of the record's files.
+    demonstration : bool
+        Whether the rider is invented.
+    """
+
+    run: str
+    at: str
+    key: str | None
+    file: str
+    status: str
+    reason: str = ""
+    seconds: float = 0.0
+    exit: int = 0
+    engine: str = "papermill"
+    fingerprint: str = ""
+    record: str = ""
+    demonstration: bool = False
+
+
+class RunLog:
+    """The run log of one report folder."""
+
+    def __init__(self, folder: Path, access: Access) -> None:
+        self.path = folder / NAME
+        self.access = access
+
+    def add(self, entry: Entry) -> None:
+        """Add a line."""
+        line = json.dumps(asdict(entry)).encode() + b"\n"
+        descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600)
+        with os.fdopen(descriptor, "r+b") as file:
+            length = file.seek(0, os.SEEK_END)
+            if length == 0:
+                self.path.chmod(self.access.file_mode)
+            elif self._is_cut_off(file, length):
+                line = b"\n" + line
+            file.write(line)
+
+    @staticmethod
+    def _is_cut_off(file, length: int) -> bool:
+        """Whether the last line has no end: its run was killed, or the disk was full."""
+        file.seek(length - 1)
+        return file.read(1) != b"\n"
+
+    def entries(self) -> list[Entry]:
+        """Return all lines that are whole; a line cut off by a killed run does not count."""
+        if not self.path.is_file():
+            return []
+        read = (_entry(line) for line in self.path.read_bytes().splitlines())
+        return [entry for entry in read if entry is not None]
+
+    def rewrite(self, entries: Iterable[Entry]) -> None:
+        """Keep only these lines; used where a client is to be forgotten."""
+        lines = "".join(json.dumps(asdict(entry)) + "\n" for entry in entries)
+        self.access.replace(self.path, lines.encode())
+
+
+def _entry(line: bytes) -> Entry | None:
+    try:
+        return Entry(**json.loads(line))
+    except (ValueError, TypeError):
+        return None

@@ -1,0 +1,143 @@
+"""Signs that need a clinician, what stops the advice, and the cautions printed on every paper.
+
+Urgencies are standard medicine (from memory); local rules and licensed practice come first. Nothing here is a
+diagnosis, and nothing in a complaint picks a setting.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fitkit.session import SIGNS, Session
+from fitkit.session.positions import holds_any
+
+__all__ = [
+    "FIRST_RIDE",
+    "NOT_A_DIAGNOSIS",
+    "PART_CAUTIONS",
+    "SIGN_WORDS",
+    "STOP_AT_ONCE",
+    "STOP_AND_CALL_US",
+    "TORQUE",
+    "WHO_TO_SEE",
+    "SignFound",
+    "most_urgent",
+    "put_back",
+    "signs_cleared",
+    "signs_open",
+    "stops_advice",
+]
+
+URGENCIES = ("this hour", "today", "before the next change")
+
+WHO_TO_SEE = {
+    "this hour": "emergency care, this hour: call the local emergency number; do not ride or drive yourself",
+    "today": "a doctor, today",
+    "before the next change": "a doctor or licensed clinician, before anything is changed on shoe or bicycle",
+}
+_WHO_BY_SIGN = {
+    "growing_under_18": "a clinician, together with a parent or guardian, before anything is changed",
+}
+
+SIGN_WORDS = {
+    "chest_pain": "chest pain",
+    "fainting": "fainting or near fainting",
+    "breathless_out_of_proportion": "breathlessness out of proportion to the effort",
+    "bladder_or_bowel_change": "a change in bladder or bowel control",
+    "leg_weakness": "weakness of a leg",
+    "hot_swollen_calf": "a hot, swollen calf",
+    "saddle_numbness_persisting": "numbness where the saddle touches that stays off the bike",
+    "foot_drop": "a foot that drops or slaps",
+    "cold_or_pale_foot": "a cold, pale or blue foot",
+    "fever": "fever",
+    "concussion": "a blow to the head or concussion",
+    "suspected_stress_fracture": "a suspected stress fracture",
+    "exertional_leg_pain": "thigh, buttock or leg pain at hard effort that stops at once on easing off",
+    "night_or_rest_pain": "pain at night or at rest",
+    "knee_locks_or_gives_way": "a knee that locks or gives way",
+    "knee_swollen": "a swollen knee",
+    "hip_or_groin_locks": "a hip or groin that locks",
+    "sudden_leg_length_change": "a sudden change of leg length on one side",
+    "sudden_foot_shape_change": "a sudden change of a foot's shape",
+    "recent_fracture_or_surgery": "a recent fracture or operation",
+    "foot_numbness_persisting": "foot numbness that stays off the bike",
+    "insensate_or_diabetic_foot": "a foot without full feeling, or diabetes",
+    "genital_numbness_or_swelling": "genital numbness or swelling",
+    "hand_weakness": "weakness of a hand",
+    "growing_under_18": "under 18 and still growing",
+}
+
+NOT_A_DIAGNOSIS = (
+    "A record of measurements and of what was tried; not a medical device and no diagnosis. "
+    "Local rules and licensed practice come first."
+)
+STOP_AND_CALL_US = (
+    "new or sharper pain at a knee, hip, back or foot",
+    "a foot that stays numb off the bike",
+    "a cleat that will not let go, or that has moved",
+)
+STOP_AT_ONCE = (
+    "chest pain, fainting, breathlessness out of proportion, a weak leg, "
+    "a change in bladder or bowel control, a hot swollen calf"
+)
+TORQUE = "Bolt torque: not recorded, see the maker's figure."
+FIRST_RIDE = (
+    "Before you set off, stand still and click in and out of both pedals ten times. "
+    "Turn the bar and see that your toe clears the tyre.",
+    "Ride an easy hour somewhere safe, without traffic. One change at a time: note what you feel and where.",
+    "After that first ride have the cleat bolts checked again.",
+)
+PART_CAUTIONS = (
+    "The left pedal has a left-handed thread. Washers, spindles and extenders stay within their maker's limits, "
+    "rider mass included; anything pressed is a workshop's job."
+)
+
+
+@dataclass(frozen=True)
+class SignFound:
+    """One sign of the session in words, with how soon and by whom it must be seen."""
+
+    sign: str
+    side: str | None
+    words: str
+    urgency: str
+    who: str
+    clearance: str | None
+
+
+def _found(entry) -> SignFound:
+    urgency = SIGNS[entry.sign]
+    side = f", {entry.side}" if entry.side else ""
+    cleared = entry.cleared
+    clearance = f"cleared by {cleared.role} on {cleared.date}: {cleared.finding}" if cleared else None
+    who = _WHO_BY_SIGN.get(entry.sign, WHO_TO_SEE[urgency])
+    return SignFound(entry.sign, entry.side, SIGN_WORDS[entry.sign] + side, urgency, who, clearance)
+
+
+def signs_open(session: Session) -> tuple[SignFound, ...]:
+    """Return the signs that nobody has cleared, the most urgent first."""
+    found = [_found(entry) for entry in session.signs if entry.cleared is None]
+    return tuple(sorted(found, key=lambda sign: URGENCIES.index(sign.urgency)))
+
+
+def signs_cleared(session: Session) -> tuple[SignFound, ...]:
+    """Return the signs a licensed role has cleared, with finding and date."""
+    return tuple(_found(entry) for entry in session.signs if entry.cleared is not None)
+
+
+def most_urgent(session: Session) -> SignFound | None:
+    """Return the open sign to be seen first, None where there is none."""
+    return next(iter(signs_open(session)), None)
+
+
+def stops_advice(session: Session) -> bool:
+    """Whether an open sign stops the adjustment advice; measurements stay."""
+    return bool(signs_open(session))
+
+
+def put_back(session: Session) -> str | None:
+    """Return the instruction to put everything back, for an open sign in a visit whose trials have begun."""
+    begun = session.trials or holds_any(session.decided) or holds_any(session.as_left)
+    if not (stops_advice(session) and begun):
+        return None
+    return "Put everything back as found: the positions below were tried before the sign was acted on."

@@ -1,0 +1,79 @@
+"""What a record is made of: sentences, tables and figures that show the same in a notebook, a page and in print."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+
+__all__ = ["Sentences", "Table"]
+
+
+@dataclass(frozen=True)
+class Sentences:
+    """Plain sentences, shown as a list; the first may stand out.
+
+    Parameters
+    ----------
+    lines : tuple of str
+        One sentence or short paragraph each.
+    kind : str
+        "list" for bullets, "lead" for the first numbers, "stop" for what must not be overlooked.
+    """
+
+    lines: tuple[str, ...]
+    kind: str = "list"
+
+    def _repr_html_(self) -> str:
+        if not self.lines:
+            return ""
+        if self.kind == "list":
+            return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in self.lines) + "</ul>"
+        return f'<div class="{self.kind}">' + "".join(f"<p>{escape(line)}</p>" for line in self.lines) + "</div>"
+
+    def __repr__(self) -> str:
+        return "\n".join(self.lines)
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table with a caption; the first column names the row. An empty one says so in words.
+
+    Parameters
+    ----------
+    caption : str
+        What the table shows.
+    columns : tuple of str
+        Head of each column.
+    rows : tuple of tuple of str
+        Cells, as many in each row as there are columns.
+    if_empty : str
+        The sentence shown in place of a table without rows.
+    """
+
+    caption: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    if_empty: str = ""
+
+    def _repr_html_(self) -> str:
+        if not self.rows:
+            return f"<p>{escape(self.if_empty)}</p>" if self.if_empty else ""
+        head = "".join(f'<th scope="col">{escape(column)}</th>' for column in self.columns)
+        body = "".join(self._row(row) for row in self.rows)
+        # A wide table scrolls inside its own box; the box takes the keyboard, so that arrows can scroll it.
+        return (
+            f'<div class="wide" tabindex="0" role="region" aria-label="{escape(self.caption)}">'
+            f"<table><caption>{escape(self.caption)}</caption>"
+            f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+        )
+
+    @staticmethod
+    def _row(row: tuple[str, ...]) -> str:
+        first, *rest = row
+        cells = "".join(f"<td>{escape(cell)}</td>" for cell in rest)
+        return f'<tr><th scope="row">{escape(first)}</th>{cells}</tr>'
+
+    def __repr__(self) -> str:
+        if not self.rows:
+            return self.if_empty
+        return "\n".join([self.caption, " | ".join(self.columns), *(" | ".join(row) for row in self.rows)])

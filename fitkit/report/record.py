@@ -1,0 +1,252 @@
+"""The record of one visit, section by section: what the notebook shows and the page prints."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fitkit import cautions
+from fitkit.assessment import Assessment, assess, load_visit
+from fitkit.charts import Figure
+from fitkit.report import measurements
+from fitkit.report.blocks import Sentences, Table
+from fitkit.report.sheet import rider_sheet
+from fitkit.report.soles import first_words, soles_figure, soles_table
+from fitkit.report.words import day, interval, plain, value_words
+
+__all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
+
+RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
+SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
+SIDES = ("left", "right")
+
+_CLEAT_ROWS = {
+    "cleat_setback.as_found": "Cleat setback as found",
+    "cleat_setback.as_left": "Cleat setback as left",
+    "cleat_setback.start": "Starting point (with its band)",
+    "cleat_setback.move": "Move, toward the heel positive",
+    "cleat_setback.slot_least": "Least setback the slots allow",
+    "cleat_setback.slot_greatest": "Greatest setback the slots allow",
+    "cleat_setback.shortfall": "Target beyond the slots, toward the heel positive",
+    "mtp1.expected": "First-MTP joint expected, from the heel",
+}
+_ROTATION_ROWS = {
+    "cleat_setback.square_to_axle": "Joint ahead of the axle, square to it",
+    "float.free_heel_in": "Free rotation left, heel inward",
+    "float.free_heel_out": "Free rotation left, heel outward",
+}
+_GRADE_WORDS = {
+    "measured here": "a reading taken in this visit",
+    "derived": "geometry from readings of this visit",
+    "published": "a publication's figure",
+    "common practice": "what the trade does; no publication stands behind it",
+    "house rule": "this clinic's own choice",
+    "this clinic": "learned from this clinic's own visits",
+    "from memory": "remembered, not looked up",
+}
+
+
+class Emitted:
+    """The results and the rider's sheet as structured output of one cell; batch takes its files from here."""
+
+    def __init__(self, results: dict, sheet: dict) -> None:
+        self.results, self.sheet = results, sheet
+
+    def _repr_mimebundle_(self, include=None, exclude=None) -> dict:
+        count = sum(result["value"] is not None for result in self.results["results"])
+        return {
+            RESULTS_TYPE: self.results,
+            SHEET_TYPE: self.sheet,
+            "text/plain": f"{count} of {len(self.results['results'])} results have a value",
+        }
+
+
+class Record:
+    """One visit's record.
+
+    Parameters
+    ----------
+    session : str or Path
+        Path of the session file.
+
+    Raises
+    ------
+    SessionProblems, HouseProblems
+        With every problem of the file at fault.
+    """
+
+    def __init__(self, session: str | Path) -> None:
+        self.assessment: Assessment = assess(load_visit(session))
+        self._session = self.assessment.visit.session
+
+    def about(self) -> Sentences:
+        """Say whose visit this is, and that a demonstration is one."""
+        session = self._session
+        lines = [f"Client {session.client_id} · visit of {day(session.visit_date)} · {session.setup} set-up"]
+        lines.append(f"Fitter {session.fitter_id or 'not said'} · {self._signed()}")
+        if session.consent.record is None:
+            lines.append("Consent to keep this record: not recorded.")
+        if session.demonstration:
+            lines.append("Demonstration: invented rider, invented clinic.")
+        return Sentences(tuple(lines), kind="about")
+
+    def _signed(self) -> str:
+        signed = self._session.sign_off
+        if signed is None:
+            return "not signed off"
+        amended = len(signed.amendments)
+        words = f"signed off by {signed.fitter_id} on {day(str(signed.at)[:10])}"
+        return f"{words}, amended {amended} times" if amended > 1 else f"{words}, amended once" if amended else words
+
+    def signs(self) -> Sentences:
+        """Say which signs stop the advice, whom to see and how soon; and which were cleared, by whom."""
+        open_signs = cautions.signs_open(self._session)
+        lines = [f"{sign.words[:1].upper()}{sign.words[1:]}: see {sign.who}." for sign in open_signs]
+        if open_signs:
+            lines.append("No advice on cleats, saddle or width is given here; the measurements below may be shown.")
+        if put_back := cautions.put_back(self._session):
+            lines.append(put_back)
+        cleared = [f"{sign.words}: {sign.clearance}" for sign in cautions.signs_cleared(self._session)]
+        if open_signs:
+            return Sentences((*lines, *cleared), kind="stop")
+        return Sentences(tuple(cleared) or ("No sign that needs a clinician was recorded.",))
+
+    def first_numbers(self) -> Sentences:
+        """Say the first numbers of either foot: where the cleat is, what the slots allow, what to try."""
+        return Sentences(tuple(first_words(self.assessment, side) for side in SIDES), kind="lead")
+
+    def soles(self) -> Figure:
+        """Draw both soles from below, to scale."""
+        return soles_figure(self.assessment)
+
+    def soles_table(self) -> Table:
+        """Return the table behind the drawing."""
+        return soles_table(self.assessment)
+
+    def cleats(self) -> Table:
+        """Return the cleat's results of both feet with interval and grade."""
+        return self._results("The cleat's place (mm behind the first-MTP mark)", _CLEAT_ROWS)
+
+    def rotation(self) -> Table:
+        """Return rotation and float of both feet."""
+        return self._results("Rotation and float", _ROTATION_ROWS)
+
+    def _results(self, caption: str, rows: dict[str, str]) -> Table:
+        body = []
+        for name, words in rows.items():
+            pair = [self.assessment[f"{side}.{name}"] for side in SIDES]
+            grades = dict.fromkeys(estimate.grade or "—" for estimate in pair)
+            body.append((words, *(value_words(estimate) for estimate in pair), " / ".join(grades)))
+        return Table(caption, ("", "Left", "Right", "Grade"), tuple(body))
+
+    def starting_band(self) -> Sentences:
+        """Say where the starting band comes from, how the house shifts it, and what to keep in mind."""
+        lines = []
+        for side in SIDES:
+            low, high = (self.assessment[f"{side}.cleat_setback.band_{end}"] for end in ("low", "high"))
+            start = self.assessment[f"{side}.cleat_setback.start"]
+            if not low.is_known:
+                lines.append(f"{side.capitalize()}: not assessed: needs {low.needs}.")
+                continue
+            point = f"start {plain(start.value)}" if start.is_known else f"no starting point: needs {start.needs}"
+            notes = "; ".join(start.notes)
+            lines.append(f"{side.capitalize()}: {plain(low.value)} to {plain(high.value)} mm, {point}. {notes}.")
+        lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
+        if self._session.rider.riding == "short_maximal":
+            lines.append(
+                "Short maximal efforts: the trial goes forward in 2 mm steps to the first unsteady setting, then "
+                "back one (common practice, no source)."
+            )
+        return Sentences(tuple(lines))
+
+    def notes(self) -> Sentences:
+        """Say everything that must stand beside a number and is not said above."""
+        said = {}
+        for name, estimate in self.assessment.results.items():
+            if name.endswith((".band_low", ".band_high", ".start")):
+                continue
+            for note in estimate.notes:
+                said.setdefault(note, []).append(name.split(".")[0])
+        lines = []
+        for note, where in said.items():
+            sides = [side for side in SIDES if side in where]
+            lines.append(f"{' and '.join(sides)}: {note}" if sides else note)
+        return Sentences(tuple(f"{line[:1].upper()}{line[1:]}." for line in lines))
+
+    def positions(self) -> Table:
+        """Return what was found, tried, decided and left, in order."""
+        return measurements.positions(self.assessment.visit)
+
+    def trials(self) -> Table:
+        """Return the log of trials."""
+        return measurements.trials(self.assessment.visit)
+
+    def last_time(self) -> Table:
+        """Return this visit's as found against the last visit's as left."""
+        return measurements.last_time(self.assessment.visit)
+
+    def intake(self) -> Table:
+        """Return what was measured and typed, with the readings as taken."""
+        return measurements.taken(self.assessment.visit)
+
+    def told(self) -> Sentences:
+        """Say complaints, what was seen riding, and readings struck out."""
+        return measurements.told(self.assessment.visit)
+
+    def lacking(self) -> Sentences:
+        """Say what could not be assessed and what each needs."""
+        needs: dict[str, list[str]] = {}
+        for name, estimate in self.assessment.results.items():
+            if not estimate.is_known:
+                needs.setdefault(estimate.needs, []).append(name)
+        lines = (f"{need}: {', '.join(names)}" for need, names in needs.items())
+        return Sentences(tuple(lines) or ("Nothing is lacking.",))
+
+    def sources(self) -> Table:
+        """Return the source of every number, so that each can be questioned."""
+        rows: dict[tuple[str, str], list[str]] = {}
+        for name, estimate in self.assessment.results.items():
+            if estimate.is_known:
+                rows.setdefault((estimate.grade, estimate.source), []).append(name)
+        body = tuple((", ".join(names), grade, source) for (grade, source), names in rows.items())
+        return Table("Where each number comes from", ("Result", "Grade", "Source"), body)
+
+    def grades(self) -> Sentences:
+        """Say what each grade means, for those that occur."""
+        used = dict.fromkeys(e.grade for e in self.assessment.results.values() if e.is_known)
+        return Sentences(tuple(f"{grade}: {_GRADE_WORDS[grade]}" for grade in used))
+
+    def cautions(self) -> Sentences:
+        """Return the cautions that stand on every paper."""
+        lines = (
+            *cautions.FIRST_RIDE,
+            cautions.TORQUE,
+            cautions.PART_CAUTIONS,
+            f"Stop and call the clinic: {'; '.join(cautions.STOP_AND_CALL_US)}.",
+            f"Emergency care at once: {cautions.STOP_AT_ONCE}.",
+            cautions.NOT_A_DIAGNOSIS,
+        )
+        return Sentences(lines)
+
+    def remaining(self) -> Sentences:
+        """Say what is decided for today and what remains."""
+        session = self._session
+        lines = [f"Follow-up due: {day(session.follow_up_due)}."]
+        if cautions.stops_advice(session):
+            return Sentences(("Nothing is changed before the signs above have been looked at.", *lines))
+        for side in SIDES:
+            foot, left = self.assessment.foot(side), self.assessment[f"{side}.cleat_setback.as_left"]
+            if left.is_known and foot.set_to is not None and foot.target_from != "start":
+                slip = left.value - foot.set_to
+                if abs(slip) >= 1:
+                    lines.append(
+                        f"{side.capitalize()} cleat: as left {interval(left)} against {foot.set_to:.0f} decided; "
+                        "it may have slipped on tightening, measure again."
+                    )
+            elif foot.target_from in ("moved", "decided"):
+                lines.append(f"{side.capitalize()} cleat: measure again after tightening.")
+        lines.append("One change at a time: what is not done today waits until the rider has ridden.")
+        return Sentences(tuple(lines))
+
+    def results(self) -> Emitted:
+        """Emit the results and the rider's sheet."""
+        return Emitted(self.assessment.as_document(), rider_sheet(self.assessment))

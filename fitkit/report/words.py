@@ -1,0 +1,79 @@
+"""Numbers and directions in words: one way to write each, on every screen and paper."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from fitkit.estimate import Estimate
+
+__all__ = ["day", "interval", "move_words", "plain", "side_words", "value_words", "whole"]
+
+_UNITS = {"mm": " mm", "deg": "°", "turns": " turns", "1": ""}
+_MONTHS = (
+    "January February March April May June July August September October November December".split()
+)
+
+
+def whole(value: float) -> str:
+    """Return a value rounded to a whole number, halves away from 0, with a true minus sign and no minus zero."""
+    rounded = int(abs(value) + 0.5)
+    return f"−{rounded}" if value < 0 and rounded else str(rounded)
+
+
+def plain(value: float) -> str:
+    """Return a value as it was typed, without needless zeros and with a true minus sign."""
+    text = f"{value:.6g}"
+    return f"−{text[1:]}" if text.startswith("-") else text
+
+
+def interval(estimate: Estimate, *, decimals: int = 0) -> str:
+    """Return "11 (8 to 14)" for a known estimate, without its unit."""
+    value, low, high = (_rounded(x, decimals) for x in (estimate.value, estimate.low, estimate.high))
+    return value if low == high == value else f"{value} ({low} to {high})"
+
+
+def _rounded(value: float, decimals: int) -> str:
+    if decimals == 0:
+        return whole(value)
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0:
+        return f"{0:.{decimals}f}"
+    return f"−{text[1:]}" if text.startswith("-") else text
+
+
+def value_words(estimate: Estimate, *, decimals: int = 1) -> str:
+    """Return "11.3 mm (8.3 to 14.4)", or "not assessed: needs …"."""
+    if not estimate.is_known:
+        return f"not assessed: {_needs(estimate.needs)}"
+    value, low, high = (_rounded(x, decimals) for x in (estimate.value, estimate.low, estimate.high))
+    unit = _UNITS[estimate.unit]
+    return f"{value}{unit}" if low == high == value else f"{value}{unit} ({low} to {high})"
+
+
+def _needs(needs: str) -> str:
+    # "not computed in this version" is no thing a fitter could measure.
+    return needs if needs.startswith("not ") else f"needs {needs}"
+
+
+def move_words(move_mm: float) -> str:
+    """Return "4 mm toward the heel", "3 mm toward the toes" or "not moved"."""
+    if whole(move_mm) in ("0",):
+        return "less than 1 mm" if abs(move_mm) >= 0.05 else "not moved"
+    return f"{whole(abs(move_mm))} mm toward the {'heel' if move_mm > 0 else 'toes'}"
+
+
+def side_words(side: str | None) -> str:
+    """Return the side as a word that can stand before a noun."""
+    return side or "side not said"
+
+
+def day(when: date | str | None) -> str:
+    """Return "4 March 2026"; text that is no full date stays as it is."""
+    if when is None:
+        return "not set"
+    if isinstance(when, str):
+        try:
+            when = date.fromisoformat(when)
+        except ValueError:
+            return when
+    return f"{when.day} {_MONTHS[when.month - 1]} {when.year}"

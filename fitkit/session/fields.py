@@ -1,0 +1,209 @@
+"""How a field of the session is declared: title, unit, how it is measured, possible and usual limits, kind."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictStr, model_validator
+from pydantic_core import PydanticCustomError, core_schema
+
+__all__ = [
+    "Day",
+    "Identifier",
+    "Kind",
+    "Measured",
+    "Moment",
+    "Number",
+    "Part",
+    "PartialDay",
+    "Readings",
+    "RelativeFile",
+    "SaidText",
+    "Text",
+    "Worded",
+    "degrees",
+    "mm",
+    "score",
+]
+
+Kind = Literal["cleat_setback", "length", "pelvis", "angle"]
+Readings = tuple[float, ...]
+Number = float | None
+
+
+@dataclass(frozen=True)
+class Measured:
+    """Declaration of a number, beside its name in the model.
+
+    Parameters
+    ----------
+    title : str
+        What it is called on screens and papers.
+    unit : str
+        "mm", "deg", "kg" or "1".
+    how : str
+        How it is measured.
+    possible : tuple of (float, float)
+        Outside these a value is refused [unit].
+    usual : tuple of (float, float) or None
+        Outside these a value is asked again [unit]; None where nothing can be said.
+    kind : Kind or None
+        Kind of reading, for the spread the clinic's rules give it; None for counts and typed table values.
+    """
+
+    title: str
+    unit: str
+    how: str
+    possible: tuple[float, float]
+    usual: tuple[float, float] | None = None
+    kind: Kind | None = None
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
+        """Give the field its limits; a list stays strict inside and becomes a tuple."""
+        low, high = self.possible
+        number = core_schema.float_schema(strict=True, allow_inf_nan=False, ge=low, le=high)
+        if source == Readings:
+            return core_schema.tuple_schema([number], variadic_item_index=0, strict=False)
+        return core_schema.nullable_schema(number) if source == Number else number
+
+    def __get_pydantic_json_schema__(self, schema: core_schema.CoreSchema, handler: Any) -> dict:
+        """Add what a reader of the schema needs to know."""
+        found = handler(schema)
+        found.update({"title": self.title, "description": self.how, "unit": self.unit})
+        if self.usual:
+            found["usual"] = list(self.usual)
+        return found
+
+
+def mm(
+    title: str,
+    how: str,
+    possible: tuple[float, float],
+    usual: tuple[float, float] | None = None,
+    *,
+    kind: Kind | None = "length",
+) -> Measured:
+    """Declare a length [mm]."""
+    return Measured(title, "mm", how, possible, usual, kind)
+
+
+def degrees(
+    title: str,
+    how: str,
+    possible: tuple[float, float],
+    usual: tuple[float, float] | None = None,
+    *,
+    kind: Kind | None = "angle",
+) -> Measured:
+    """Declare an angle [deg]."""
+    return Measured(title, "deg", how, possible, usual, kind)
+
+
+def score(title: str, how: str) -> Measured:
+    """Declare a score from 0 to 10."""
+    return Measured(title, "1", how, (0, 10))
+
+
+class Part(BaseModel):
+    """A group of fields: closed, strict, frozen; null, absent and [] alike mean not measured."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=True, allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def _drop_unmeasured(cls, data: Any) -> Any:
+        # Only known names are dropped: an unknown one is refused even when it is null.
+        if not isinstance(data, dict):
+            return data
+        known = cls.__pydantic_fields__
+        return {
+            name: value for name, value in data.items() if not (name in known and (value is None or value in ([], ())))
+        }
+
+
+def _is_day(text: str) -> bool:
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
+        return False  # the library also reads forms without dashes and weeks
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _is_moment(text: str) -> bool:
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}(T\d{2}:\d{2}[0-9:.+Z-]*)?", text, re.ASCII):
+        return False
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _refuse_unless(is_fine: bool, text: str) -> str:
+    if not is_fine:
+        raise PydanticCustomError("not_as_worded", "said by the field's own words")
+    return text
+
+
+def _real_day(text: str) -> str:
+    return _refuse_unless(_is_day(text), text)
+
+
+def _real_partial_day(text: str) -> str:
+    return _refuse_unless(_is_day(text + "-01-01"[len(text) - 4 :] if len(text) in (4, 7) else text), text)
+
+
+def _real_moment(text: str) -> str:
+    return _refuse_unless(_is_moment(text), text)
+
+
+def _relative(name: str) -> str:
+    return _refuse_unless(not re.match(r"[/\\]|[A-Za-z]:|[A-Za-z][A-Za-z0-9+.-]*://", name), name)
+
+
+@dataclass(frozen=True)
+class Worded:
+    """What a field of words expects: its sort, for forms, and in words, for messages."""
+
+    sort: str
+    expected: str
+
+
+Text = Annotated[StrictStr, Field(pattern=r"^[^\x00]*$"), Worded("text", "text without NUL characters")]
+SaidText = Annotated[
+    StrictStr,
+    Field(pattern=r"^[^\x00]*[^\x00\s][^\x00]*$"),
+    Worded("text", "text that says something, without NUL characters"),
+]
+Identifier = Annotated[
+    StrictStr,
+    Field(pattern=r"^[a-z0-9-]{1,40}$"),
+    Worded("identifier", "1 to 40 of the characters a-z, 0-9 and -"),
+]
+Day = Annotated[
+    StrictStr,
+    AfterValidator(_real_day),
+    Field(json_schema_extra={"format": "date"}),
+    Worded("date", "a real date, written 2026-03-04"),
+]
+PartialDay = Annotated[
+    StrictStr,
+    AfterValidator(_real_partial_day),
+    Field(json_schema_extra={"pattern": r"^\d{4}(-\d{2}){0,2}$"}),
+    Worded("partial date", "a real date, written 2026-03-04, 2026-03 or 2026"),
+]
+Moment = Annotated[
+    StrictStr,
+    AfterValidator(_real_moment),
+    Worded("moment", "a real date and time, written 2026-03-04T15:10:00+00:00"),
+]
+RelativeFile = Annotated[
+    SaidText,
+    AfterValidator(_relative),
+    Worded("file", "a file name relative to the session file, like pictures/left.png"),
+]

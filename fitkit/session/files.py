@@ -1,0 +1,122 @@
+"""Private, atomic and durable writing of small files, under a lock."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from filelock import FileLock
+
+__all__ = ["append_durably", "locked", "make_folder", "replace_durably"]
+
+_WAIT_S = 30  # nobody holds a lock for longer than one save takes
+_POLL_S = 0.005
+
+
+@contextmanager
+def locked(target: Path, *, mode: int) -> Iterator[None]:
+    """Hold the lock of a session file; its hidden lock file beside it stays.
+
+    Raises
+    ------
+    TimeoutError
+        If another program holds it for half a minute.
+    """
+    lock = target.with_name(f".{target.stem}.lock")
+    with FileLock(lock, timeout=_WAIT_S, mode=0o600, poll_interval=_POLL_S):
+        found = lock.stat()
+        # Colleagues who may write the session must be able to lock it; only its owner can let them.
+        if found.st_mode & 0o777 != mode and found.st_uid == _user():
+            lock.chmod(mode)
+        yield
+
+
+def _user() -> int:
+    return os.getuid() if hasattr(os, "getuid") else 0
+
+
+def make_folder(folder: Path, *, mode: int) -> None:
+    """Make a folder and those above it that are missing, each closed to others from the start."""
+    for missing in reversed([each for each in (folder, *folder.parents) if not each.exists()]):
+        missing.mkdir(mode=mode, exist_ok=True)
+        missing.chmod(mode)  # the user's mask may have taken rights away
+
+
+def replace_durably(target: Path, data: bytes, *, mode: int, group: int | None = None) -> None:
+    """Put the bytes in the file's place at once and for good, or leave it as it was.
+
+    Parameters
+    ----------
+    target : Path
+        The file; it need not be there.
+    data : bytes
+        Its new content.
+    mode : int
+        Its access rights.
+    group : int or None
+        The group it belongs to; None: the user's own.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; it is as it was, and nothing is left beside it.
+    """
+    temporary = target.with_name(f".{target.stem}.tmp")
+    try:
+        temporary.unlink(missing_ok=True)  # of a killed process; the lock is ours
+        descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            if group is not None and os.fstat(descriptor).st_gid != group:
+                os.chown(temporary, -1, group)
+            temporary.chmod(mode)
+            os.fsync(descriptor)
+        os.replace(temporary, target)
+    except BaseException as error:
+        temporary.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            message = f"{target.name} was not saved and is as it was: {error.strerror or error}"
+            raise OSError(error.errno, message) from error
+        raise
+    sync_folder(target.parent)
+
+
+def append_durably(target: Path, data: bytes, *, after: int, mode: int) -> None:
+    """Write the bytes after the first `after` bytes of the file and for good, or leave those alone.
+
+    Raises
+    ------
+    OSError
+        If they cannot be written; what stood there before still does.
+    """
+    is_new = not target.exists()
+    descriptor = os.open(target, os.O_WRONLY | os.O_CREAT, 0o600)
+    with os.fdopen(descriptor, "wb") as file:
+        if is_new:
+            target.chmod(mode)
+        try:
+            file.truncate(after)
+            file.seek(after)
+            file.write(data)
+            file.flush()
+            os.fsync(descriptor)
+        except OSError as error:
+            os.ftruncate(descriptor, after)
+            message = f"the session was saved, but not its history {target.name}: {error.strerror or error}"
+            raise OSError(error.errno, message) from error
+    if is_new:
+        sync_folder(target.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Make the names in a folder last, where the system can."""
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

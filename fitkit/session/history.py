@@ -1,0 +1,161 @@
+"""The history beside a session file: every change, by whom and when, only ever added to."""
+
+from __future__ import annotations
+
+import copy
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from fitkit.session.files import append_durably
+from fitkit.session.paths import pruned, put, same, steps_of
+from fitkit.session.problems import Problem, SessionProblems, said
+
+__all__ = ["Change", "add", "differences", "history", "history_path", "replay"]
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change of one field.
+
+    Parameters
+    ----------
+    at : str
+        Date and time, ISO 8601.
+    fitter : str or None
+        Who made it; None where the kit cannot know.
+    field : str
+        Dotted path; empty for the whole session.
+    old, new : object
+        Plain JSON values; None for not measured.
+    note : str or None
+        The reason given, or "new" or "changed outside".
+    """
+
+    at: str
+    fitter: str | None
+    field: str
+    old: Any
+    new: Any
+    note: str | None = None
+
+
+_KEYS = {field.name for field in fields(Change)}
+
+
+def history_path(path: Path) -> Path:
+    """Return the path of the history of a session file."""
+    return path.with_name(f"{path.stem}.history.jsonl")
+
+
+def history(path: str | Path) -> tuple[Change, ...]:
+    """Return the changes of a session, the first one first; nothing where no history was kept.
+
+    Parameters
+    ----------
+    path : str or Path
+        The session file.
+
+    Returns
+    -------
+    tuple of Change
+        The changes. A last line cut short by a killed program is left out.
+
+    Raises
+    ------
+    SessionProblems
+        If another line is damaged.
+    """
+    return _read(history_path(Path(path)))[0]
+
+
+def replay(changes: Iterable[Change]) -> dict:
+    """Return the session's plain JSON tree as the changes leave it; equal to that of the file.
+
+    Parameters
+    ----------
+    changes : iterable of Change
+        The changes in their order.
+
+    Returns
+    -------
+    dict
+        The tree, what is not measured left out.
+
+    Raises
+    ------
+    SessionProblems
+        If a change does not fit what came before it.
+    """
+    tree: dict = {}
+    for number, change in enumerate(changes, start=1):
+        value = copy.deepcopy(change.new)
+        try:
+            if change.field:
+                put(tree, steps_of(change.field), value)
+            else:
+                tree = value
+        except LookupError as error:
+            raise SessionProblems(None, [_damaged(number, f"about {said(change.field)} ({error})")]) from None
+    return pruned(tree)
+
+
+def differences(old: Any, new: Any, steps: tuple[str | int, ...] = ()) -> Iterator[tuple[str, Any, Any]]:
+    """Yield dotted path, old and new value of every field that differs; lists of readings count as one field."""
+    if same(old, new, steps):
+        return
+    if isinstance(old, dict) and isinstance(new, dict):
+        for name in {**old, **new}:
+            yield from differences(old.get(name), new.get(name), (*steps, name))
+    elif _is_grown_list_of_groups(old, new):
+        for place, item in enumerate(new):
+            yield from differences(old[place] if place < len(old) else None, item, (*steps, place))
+    else:
+        yield ".".join(map(str, steps)), old, new
+
+
+def _is_grown_list_of_groups(old: Any, new: Any) -> bool:
+    if not (isinstance(old, list) and isinstance(new, list) and len(old) <= len(new)):
+        return False
+    return all(isinstance(item, dict) for item in (*old, *new))
+
+
+def add(path: Path, changes: Iterable[Change], *, mode: int) -> None:
+    """Add changes to the history of a session file; a last line cut short is mended first."""
+    lines = "".join(json.dumps(asdict(change), ensure_ascii=False, allow_nan=False) + "\n" for change in changes)
+    target = history_path(path)
+    append_durably(target, lines.encode("utf-8"), after=_read(target)[1], mode=mode)
+
+
+def _read(target: Path) -> tuple[tuple[Change, ...], int]:
+    """Return the changes in a history file and how many of its bytes they fill."""
+    try:
+        data = target.read_bytes()
+    except FileNotFoundError:
+        return (), 0
+    whole = data.rfind(b"\n") + 1  # what follows the last line end was cut short
+    try:
+        lines = data[:whole].decode("utf-8").split("\n")[:-1]
+        return tuple(_change(line, number) for number, line in enumerate(lines, start=1)), whole
+    except UnicodeDecodeError as error:
+        number = data.count(b"\n", 0, error.start) + 1
+        raise SessionProblems(target, [_damaged(number, "not UTF-8")]) from None
+    except SessionProblems as found:
+        raise SessionProblems(target, found.problems) from None
+
+
+def _change(line: str, number: int) -> Change:
+    try:
+        entry = json.loads(line)
+    except (ValueError, RecursionError):
+        entry = None
+    if not isinstance(entry, dict) or set(entry) != _KEYS or not isinstance(entry["field"], str):
+        raise SessionProblems(None, [_damaged(number, said(line))])
+    return Change(**entry)
+
+
+def _damaged(number: int, found: str) -> Problem:
+    hint = "Move the history aside; the next save begins a new one."
+    return Problem(f"history line {number}", found, "one change as the kit wrote it", hint)

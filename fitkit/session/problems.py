@@ -1,0 +1,100 @@
+"""What is wrong with a session: where, what was found, what was expected, what to do."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+__all__ = ["Problem", "SessionProblems", "joined", "printable", "said", "slip_hint"]
+
+_LONGEST = 60  # characters of a value that a message shows
+_MOST_SAID = 100  # problems written out in one message; all are in the error's own list
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong, in words; `str()` makes it a sentence.
+
+    Parameters
+    ----------
+    where : str
+        Dotted path of the field, a list's index as a number from 0.
+    found : str
+        What stands there, shortened.
+    expected : str
+        What should stand there.
+    hint : str
+        What to do.
+    """
+
+    where: str
+    found: str
+    expected: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        sentence = f"{self.where} is {self.found}; expected {self.expected}."
+        return f"{sentence} {self.hint}" if self.hint else sentence
+
+
+class SessionProblems(ValueError):  # noqa: N818 - it names what it carries
+    """Everything wrong with one session at once; nothing was saved.
+
+    Parameters
+    ----------
+    path : Path or None
+        The file, None for a session that is no file yet.
+    problems : iterable of Problem
+        All of them.
+    """
+
+    def __init__(self, path: Path | None, problems: Iterable[Problem]) -> None:
+        self.path = path
+        self.problems = tuple(problems)
+        super().__init__(path, self.problems)
+
+    def __str__(self) -> str:
+        count = len(self.problems)
+        head = f"{self.path.name if self.path else 'session'}: {count} problem{'' if count == 1 else 's'}"
+        lines = [f"- {problem}" for problem in self.problems[:_MOST_SAID]]
+        if count > _MOST_SAID:
+            lines.append(f"- and {count - _MOST_SAID} more")
+        return "\n".join([head, *lines])
+
+
+def printable(text: str) -> str:
+    """Return the text cut to what a message shows, characters that do not print written as escapes."""
+    shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text[: _LONGEST + 1])
+    return shown if len(shown) <= _LONGEST else shown[: _LONGEST - 1] + "…"
+
+
+def joined(steps: Iterable[str | int]) -> str:
+    """Return the dotted path of the steps."""
+    return ".".join(printable(str(step)) for step in steps)
+
+
+def said(value: Any) -> str:
+    """Return a value as a message shows it: as in JSON, cut to 60 characters, lists and groups by their size."""
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    if isinstance(value, str):
+        return f'"{printable(value)}"'
+    if isinstance(value, float) and not math.isfinite(value):
+        return "not a finite number (NaN)" if math.isnan(value) else "not a finite number (Infinity)"
+    if isinstance(value, (int, float)):
+        return printable(f"{value}")
+    if isinstance(value, (list, tuple)):
+        return f"a list of {len(value)}"
+    return f"a group of {len(value)} fields" if isinstance(value, dict) else f"a {type(value).__name__}"
+
+
+def slip_hint(value: float, unit: str, usual: tuple[float, float]) -> str:
+    """Return the likely slip of the unit or the decimal point behind an unlikely value [unit], or nothing."""
+    low, high = usual
+    slips = [(10, "Entered in cm?"), (1000, "Entered in m?")] if unit == "mm" else []
+    slips += [(10, "A decimal point in the wrong place?"), (0.1, "A decimal point in the wrong place?")]
+    fitting = (hint for factor, hint in slips if value and low <= value * factor <= high)
+    return "" if low <= value <= high else next(fitting, "")

@@ -1,0 +1,204 @@
+"""From the bytes of a file to a session, with every problem at once; and back to bytes."""
+
+from __future__ import annotations
+
+import json
+import re
+import stat
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from fitkit.session.checks import problems_between
+from fitkit.session.explain import explained
+from fitkit.session.models import Session
+from fitkit.session.paths import pruned
+from fitkit.session.problems import Problem, SessionProblems, joined, said
+
+__all__ = ["checked", "dump", "key", "load", "parse", "plain"]
+
+LIMIT_BYTES = 1_000_000
+
+
+def load(path: str | Path) -> Session:
+    """Read a session file.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; its name must be that of its content.
+
+    Returns
+    -------
+    Session
+        The session.
+
+    Raises
+    ------
+    SessionProblems
+        If anything is wrong with it, all problems at once.
+    """
+    path = Path(path)
+    try:
+        tree, problems = tree_of(read_bytes(path))
+        problems += wrong_name(path, tree)
+        return checked(tree, problems)
+    except SessionProblems as found:
+        raise SessionProblems(path, found.problems) from None
+
+
+def parse(data: bytes) -> Session:
+    """Return the session in the bytes of a file; raises SessionProblems as `load` does."""
+    return checked(*tree_of(data))
+
+
+def dump(session: Session) -> bytes:
+    """Return the bytes of the session's file: always the same for the same session, what is not measured left out."""
+    return bytes_of(plain(session))
+
+
+def key(session: Session) -> str:
+    """Return the session's key, which is the name of its file without the ending."""
+    return f"{session.client_id}_{session.visit_date}_{session.setup}"
+
+
+def plain(session: Session) -> dict:
+    """Return the session as a plain JSON tree, what is not measured left out."""
+    return pruned(_whole(session.model_dump(exclude_defaults=True)))
+
+
+def bytes_of(tree: dict) -> bytes:
+    """Return the bytes of a file with the tree."""
+    text = json.dumps(tree, ensure_ascii=False, indent=1, allow_nan=False)
+    # Readings on one line, for the eye; no text can hold the line ends this looks for.
+    text = re.sub(r"\[\n\s*([-+.\deE,\s]+?)\n\s*\]", _on_one_line, text)
+    return (text + "\n").encode("utf-8")
+
+
+def _on_one_line(found: re.Match) -> str:
+    return f"[{' '.join(found[1].split())}]"
+
+
+def _whole(tree: Any) -> Any:
+    """Return the tree with whole numbers written as such: 267, not 267.0."""
+    if isinstance(tree, dict):
+        return {name: _whole(value) for name, value in tree.items()}
+    if isinstance(tree, (list, tuple)):
+        return [_whole(item) for item in tree]
+    return int(tree) if isinstance(tree, float) and tree.is_integer() else tree
+
+
+def read_bytes(path: Path) -> bytes:
+    """Return the bytes of a session file; raises SessionProblems where that cannot be."""
+    try:
+        mode = path.stat().st_mode
+        if stat.S_ISDIR(mode):
+            raise SessionProblems(path, [_of_file("a folder", "a session file", "Name the file inside it.")])
+        if not stat.S_ISREG(mode):
+            raise SessionProblems(path, [_of_file("no regular file", "a session file")])
+        with path.open("rb") as file:
+            return file.read(LIMIT_BYTES + 1)  # one more than allowed tells that it is too large
+    except FileNotFoundError:
+        raise SessionProblems(path, [_of_file("missing", "a session file", "Spelled right?")]) from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        hint = "Who may read it, and is the disk there?"
+        raise SessionProblems(path, [_of_file(f"unreadable ({reason})", "a session file", hint)]) from None
+
+
+def tree_of(data: bytes) -> tuple[dict, list[Problem]]:
+    """Return the JSON tree in the bytes and the problems of its keys; raises SessionProblems where there is no tree."""
+    text = _text_of(data)
+    repeated = False
+
+    def group(pairs: list[tuple[str, Any]]) -> dict:
+        nonlocal repeated
+        found = dict(pairs)
+        if len(found) == len(pairs):
+            return found
+        repeated = True
+        return _Repeating(pairs)
+
+    try:
+        tree = json.loads(text, object_pairs_hook=group)
+    except json.JSONDecodeError as error:
+        place = f"not JSON (line {error.lineno}, column {error.colno}: {error.msg})"
+        raise SessionProblems(
+            None, [_of_file(place, "one JSON object", "Mend it there, or take the last copy.")]
+        ) from None
+    except RecursionError:
+        raise SessionProblems(None, [_of_file("nested too deeply", "the session format")]) from None
+    except ValueError as error:  # a whole number of thousands of digits
+        raise SessionProblems(None, [_of_file(f"not readable as JSON ({error})", "the session format")]) from None
+    if not isinstance(tree, dict):
+        raise SessionProblems(None, [_of_file(said(tree), "one JSON object in braces")])
+    return tree, list(_repeats(tree, ())) if repeated else []
+
+
+class _Repeating(dict):
+    """A JSON object in which keys stand more than once."""
+
+    def __init__(self, pairs: list[tuple[str, Any]]) -> None:
+        super().__init__(pairs)
+        names = [name for name, _ in pairs]
+        self.repeated = [name for name in self if names.count(name) > 1]
+
+
+def _repeats(tree: Any, above: tuple[str | int, ...]) -> list[Problem]:
+    found = []
+    if isinstance(tree, _Repeating):
+        hint = "Keep the right one and take the other out."
+        found += [Problem(joined((*above, name)), "there twice", "each name once", hint) for name in tree.repeated]
+    inside = tree.items() if isinstance(tree, dict) else enumerate(tree) if isinstance(tree, list) else ()
+    for step, value in inside:
+        found += _repeats(value, (*above, step))
+    return found
+
+
+def _text_of(data: bytes) -> str:
+    if len(data) > LIMIT_BYTES:
+        raise SessionProblems(
+            None, [_of_file(f"larger than {LIMIT_BYTES} bytes", "at most 1 MB", "No films inside it?")]
+        )
+    if not data.strip():
+        raise SessionProblems(None, [_of_file("empty", "a session", "Take the last copy.")])
+    again = "Save it again as UTF-8 without a byte-order mark."
+    if data.startswith(b"\xef\xbb\xbf"):
+        raise SessionProblems(None, [_of_file("UTF-8 with a byte-order mark", "plain UTF-8", again)])
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\x00" in data[:4]:
+        raise SessionProblems(None, [_of_file("in UTF-16 or UTF-32", "UTF-8", again)])
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        place = f"not UTF-8 (byte {error.start} is 0x{data[error.start]:02x})"
+        raise SessionProblems(None, [_of_file(place, "UTF-8", again)]) from None
+
+
+def _of_file(found: str, expected: str, hint: str = "") -> Problem:
+    return Problem("file", found, expected, hint)
+
+
+def wrong_name(path: Path, tree: dict) -> list[Problem]:
+    """Return the problem of a file whose name is not that of its content."""
+    parts = [tree.get(name) for name in ("client_id", "visit_date", "setup")]
+    name = "_".join(part for part in parts if isinstance(part, str)) + ".json"
+    if not all(isinstance(part, str) for part in parts) or path.name == name:
+        return []
+    return [Problem("file name", said(path.name), f"{said(name)}, as its content says", "Which of the two is right?")]
+
+
+def checked(tree: dict, problems: list[Problem]) -> Session:
+    """Return the session of a JSON tree; raises SessionProblems with these problems and all others."""
+    between = list(problems_between(tree))
+    try:
+        session = Session.model_validate(tree)
+    except ValidationError as error:
+        problems = [*problems, *explained(error), *between]
+    except RecursionError:
+        problems = [*problems, _of_file("nested too deeply", "the session format")]
+    else:
+        problems = [*problems, *between]
+        if not problems:
+            return session
+    raise SessionProblems(None, sorted(problems, key=lambda problem: problem.where not in ("format", "version")))

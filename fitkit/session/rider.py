@@ -1,0 +1,195 @@
+"""The rider in a session: body, shoes, complaints and signs.
+
+Usual limits with a published source are its mean minus and plus three standard deviations, from the lower mean of
+women to the higher of men; the others are sensible limits of our own, without a source.
+
+References
+----------
+Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II): foot length, ball-of-foot length, lateral malleolus height.
+Skeletal Radiology, doi 10.1007/s00256-009-0791-x: inter-ASIS distance 227 (16) mm.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from pydantic import Field
+
+from fitkit.session.fields import Day, Measured, Number, Part, PartialDay, Readings, SaidText, degrees, mm, score
+from fitkit.session.vocabulary import Population, Region, Riding, SeenFrom, SeenWhat, Side, SignName, SizeSystem
+
+__all__ = ["Cleared", "Complaint", "Rider", "RiderSide", "Seen", "Shoe", "Shoes", "Sign"]
+
+
+class RiderSide(Part):
+    """One leg of the rider."""
+
+    foot_length_mm: Annotated[
+        Readings, mm("Foot length", "Standing, back of the heel to the tip of the longest toe", (150, 350), (209, 310))
+    ] = ()
+    heel_to_mtp1_mm: Annotated[
+        Readings,
+        mm(
+            "Heel to first MTP joint",
+            "Standing, back of the heel to the inner side of the joint",
+            (100, 280),
+            (153, 232),
+        ),
+    ] = ()
+    mtp1_big_toe_side_mm: Annotated[
+        Readings,
+        mm(
+            "First MTP joint to the big-toe side",
+            "From the shoe's long axis (middle of the sole at heel and at ball) to the joint",
+            (0, 90),
+            (20, 50),
+        ),
+    ] = ()
+    leg_length_mm: Annotated[
+        Readings, mm("Leg length", "Lying, ASIS to the inner ankle bone", (500, 1300), (700, 1080))
+    ] = ()
+    thigh_mm: Annotated[
+        Readings, mm("Thigh", "Greater trochanter to the knee's outer joint line", (200, 700), (340, 510))
+    ] = ()
+    shank_mm: Annotated[
+        Readings, mm("Shank", "Knee's outer joint line to the outer ankle bone", (200, 700), (340, 510))
+    ] = ()
+    ankle_height_mm: Annotated[
+        Readings, mm("Ankle height", "Barefoot sole to the outer ankle bone", (20, 150), (47, 90))
+    ] = ()
+    ankle_to_mtp1_mm: Annotated[
+        Readings, mm("Ankle to first MTP joint", "Outer ankle bone to the joint, along the sole", (60, 280), (135, 215))
+    ] = ()
+    natural_toe_out_deg: Annotated[
+        Readings,
+        degrees(
+            "Natural toe-out", "Foot hanging free, from straight ahead; toes outward positive", (-60, 90), (-10, 30)
+        ),
+    ] = ()
+    ankle_dorsiflexion_deg: Annotated[
+        Readings,
+        degrees("Ankle dorsiflexion", "Knee bent, shank leaning over the flat foot, from upright", (-30, 70), (5, 50)),
+    ] = ()
+    calf_girth_mm: Annotated[
+        Readings, mm("Calf girth", "Standing, tape level at the widest place", (150, 700), (280, 480))
+    ] = ()
+    hip_flexion_deg: Annotated[
+        Readings, degrees("Hip flexion", "Lying, thigh from the couch, pelvis still", (0, 170), (90, 140))
+    ] = ()
+    hip_internal_rotation_deg: Annotated[
+        Readings, degrees("Hip internal rotation", "Hip and knee at 90 degrees, shank outward", (-30, 100), (10, 60))
+    ] = ()
+
+
+class Rider(Part):
+    """The rider's body and riding."""
+
+    reference_population: Population | None = Field(
+        None, title="Reference population", description="Whose published measures to compare with; may be left open"
+    )
+    riding: Riding | None = Field(None, title="Riding", description="What the rider mostly does")
+    stature_mm: Annotated[
+        Number, mm("Stature", "Standing without shoes, floor to the top of the head", (900, 2500), (1450, 2050))
+    ] = None
+    mass_kg: Annotated[Number, Measured("Body mass", "kg", "On scales, in cycling clothes", (20, 300), (40, 130))] = (
+        None
+    )
+    inseam_mm: Annotated[
+        Readings,
+        mm("Inseam", "Standing without shoes, floor to the crotch, book pressed up level", (400, 1200), (650, 1010)),
+    ] = ()
+    inter_asis_mm: Annotated[
+        Readings,
+        mm(
+            "Inter-ASIS distance",
+            "Between the two front upper spines of the pelvis",
+            (100, 450),
+            (179, 275),
+            kind="pelvis",
+        ),
+    ] = ()
+    pelvic_depth_mm: Annotated[
+        Readings, mm("Pelvic depth", "Middle of the ASIS to middle of the PSIS", (50, 300), (90, 220), kind="pelvis")
+    ] = ()
+    foot_hang_mm: Annotated[
+        Readings,
+        mm(
+            "Feet as they hang",
+            "Sitting high, shanks hanging free, between the middles of the two feet",
+            (0, 800),
+            (80, 350),
+        ),
+    ] = ()
+    left: RiderSide = RiderSide()
+    right: RiderSide = RiderSide()
+
+
+class Complaint(Part):
+    """Where it hurts, how much, and since when."""
+
+    region: Region = Field(title="Region", description="Where the rider feels it")
+    side: Side | None = Field(None, title="Side", description="Which side")
+    severity: Annotated[Number, score("Severity", "The rider's own score, 0 nothing, 10 the worst there is")] = None
+    since: PartialDay | None = Field(None, title="Since", description="Year, month or day it began")
+
+
+class Cleared(Part):
+    """Who looked at a sign, what was found, and when."""
+
+    role: SaidText = Field(title="Cleared by", description="The licensed profession, in words")
+    finding: SaidText = Field(title="Finding", description="What the clinician found")
+    date: Day = Field(title="Date", description="Day of the finding")
+
+
+class Sign(Part):
+    """A sign that needs a clinician before any adjustment."""
+
+    sign: SignName = Field(title="Sign", description="What was told or seen")
+    side: Side | None = Field(None, title="Side", description="Which side")
+    cleared: Cleared | None = None
+
+
+class Seen(Part):
+    """Something seen while the rider rode."""
+
+    what: SeenWhat = Field(title="Seen", description="What was seen")
+    side: Side | None = Field(None, title="Side", description="Which side")
+    seen_from: SeenFrom | None = Field(None, title="Seen from", description="Where the fitter stood")
+
+
+class Shoe(Part):
+    """One shoe."""
+
+    size: Annotated[Number, Measured("Shoe size", "1", "From the label", (0, 400))] = None
+    size_system: SizeSystem | None = Field(None, title="Size system", description="From the label")
+    least_cleat_setback_mm: Annotated[
+        Number,
+        mm(
+            "Slots' front end",
+            "First-MTP mark to the cleat's centreline, cleat as far to the toes as the slots let it",
+            (-60, 150),
+            (-24, 60),
+            kind="cleat_setback",
+        ),
+    ] = None
+    greatest_cleat_setback_mm: Annotated[
+        Number,
+        mm(
+            "Slots' rear end",
+            "First-MTP mark to the cleat's centreline, cleat as far to the heel as the slots let it",
+            (-60, 150),
+            (-24, 60),
+            kind="cleat_setback",
+        ),
+    ] = None
+    axle_to_foot_sole_mm: Annotated[
+        Number, mm("Axle to foot sole", "Pedal axle to the sole of the foot, square to it", (0, 100), (8, 45))
+    ] = None
+    bolt_length_mm: Annotated[Number, mm("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30), kind=None)] = None
+
+
+class Shoes(Part):
+    """Both shoes."""
+
+    left: Shoe = Shoe()
+    right: Shoe = Shoe()
