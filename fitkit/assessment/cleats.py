@@ -102,7 +102,7 @@ def _start(inputs: Inputs, side: str) -> Start:
     shifts = _shifts(inputs, side)
     point, is_contrary = cleats.shift_to(band, {shift.to for shift in shifts})
     needs = None if point is not None else "a trial, from the band's rearward end (no starting point below EU 40)"
-    notes = [f"by {words}, EU {size:.1f}"]
+    notes = [f"by {words}" if words == f"label EU {size:g}" else f"by {words}: EU {size:.1f}"]
     if band.is_extrapolated:
         notes.append(f"extrapolated above EU {rule['extrapolated_above_size']:g}")
     foot_band = _foot_band(inputs, side, size, rule)
@@ -329,7 +329,7 @@ def _expected(inputs: Inputs, side: str) -> Estimate:
     population = inputs.visit.session.rider.reference_population
     value, low, high = footwear.expected_first_mtp(foot, population)
     measured = inputs.quantity(f"rider.{side}.heel_to_mtp1_mm")
-    notes = ["from the heel along the foot"]
+    notes = []
     if population is None:
         notes.append("reference population not said: men and women spanned")
     if measured is not None and not low <= measured.value <= high:

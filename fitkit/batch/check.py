@@ -31,7 +31,7 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
 
     Raises
     ------
-    WrongCall
+    WrongCallError
         If nothing was found.
     """
     found = inputs.find(session_places)

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import shutil
 from dataclasses import dataclass
 from pathlib import Path
+
+from fitkit.session.files import replace_durably, sync_folder
 
 __all__ = ["Access", "remove", "sync_folder"]
 
@@ -44,26 +45,7 @@ class Access:
 
     def replace(self, path: Path, data: bytes) -> None:
         """Write a file in place of another of that name, in one step."""
-        fresh = path.with_name(f".{path.name}.new")
-        fresh.unlink(missing_ok=True)
-        try:
-            self.write(fresh, data)
-            fresh.replace(path)
-        except OSError:
-            with contextlib.suppress(OSError):
-                fresh.unlink(missing_ok=True)
-            raise
-        sync_folder(path.parent)
-
-
-def sync_folder(folder: Path) -> None:
-    """Bring a folder's names down to the disk, where the system can."""
-    with contextlib.suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)
+        replace_durably(path, data, mode=self.file_mode)
 
 
 def remove(path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import re
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,10 +12,11 @@ from pathlib import Path
 import filelock
 
 from fitkit.batch.files import Access, remove, sync_folder
-from fitkit.batch.messages import WrongCall, os_reason, plain
+from fitkit.batch.messages import WrongCallError, os_reason, plain
 
-__all__ = ["MARKER", "PAGES", "PDF_PAGES", "ReportFolder", "is_report_folder", "opened", "record_files"]
+__all__ = ["KEY_PATTERN", "MARKER", "PAGES", "PDF_PAGES", "ReportFolder", "is_report_folder", "opened", "record_files"]
 
+KEY_PATTERN = re.compile(r"[a-z0-9-]{1,40}_\d{4}-\d{2}-\d{2}_[a-z0-9-]{1,40}", re.ASCII)
 MARKER = ".cleat-stance-reports"
 PAGES = ("record.ipynb", "record.html", "rider_sheet.html", "results.json")
 PDF_PAGES = ("record.pdf", "rider_sheet.pdf")
@@ -69,7 +71,7 @@ class ReportFolder:
 
     def records(self) -> list[str]:
         """Return the keys of the records in their places."""
-        return sorted(path.parent.name for path in self.path.glob("*/results.json"))
+        return sorted(path.name for path in self.path.iterdir() if KEY_PATTERN.fullmatch(path.name))
 
     def forget(self, key: str) -> Path:
         """Remove a record."""
@@ -83,7 +85,7 @@ def opened(path: Path, access: Access) -> Iterator[ReportFolder]:
 
     Raises
     ------
-    WrongCall
+    WrongCallError
         If it is not a folder, holds something that is not ours, cannot be written, or another batch works on it.
     """
     try:
@@ -92,9 +94,11 @@ def opened(path: Path, access: Access) -> Iterator[ReportFolder]:
         lock = filelock.FileLock(path / _LOCK, timeout=0, mode=access.file_mode, is_singleton=False)
         lock.acquire()
     except filelock.Timeout:
-        raise WrongCall(f"{plain(path)} is being written by another run; wait for it to end, or name another folder") from None
+        raise WrongCallError(
+            f"{plain(path)} is being written by another run; wait for it to end, or name another folder"
+        ) from None
     except OSError as error:
-        raise WrongCall(_cannot_write(path, error)) from None
+        raise WrongCallError(_cannot_write(path, error)) from None
     try:
         yield _prepared(path, access)
     finally:
@@ -106,12 +110,12 @@ def _check(path: Path) -> None:
     if path.is_dir():
         theirs = sorted(item.name for item in path.iterdir() if item.name != _LOCK)
         if theirs and not is_report_folder(path):
-            raise WrongCall(
+            raise WrongCallError(
                 f"{plain(path)} holds other files, such as {plain(theirs[0])}; "
                 "expected a new or empty folder, or one made by an earlier run"
             )
     elif path.exists() or path.is_symlink():
-        raise WrongCall(f"{plain(path)} is not a folder; expected a folder for the reports")
+        raise WrongCallError(f"{plain(path)} is not a folder; expected a folder for the reports")
 
 
 def _make(path: Path, access: Access) -> None:
@@ -131,7 +135,7 @@ def _prepared(path: Path, access: Access) -> ReportFolder:
             access.make_folder(making)
         return ReportFolder(path, access, Path(tempfile.mkdtemp(prefix="run-", dir=making)))
     except OSError as error:
-        raise WrongCall(_cannot_write(path, error)) from None
+        raise WrongCallError(_cannot_write(path, error)) from None
 
 
 def _clean(path: Path) -> None:
@@ -141,8 +145,8 @@ def _clean(path: Path) -> None:
             place = path / aside.name.removesuffix(_ASIDE)
             if not place.exists():
                 aside.rename(place)
-        for fresh in path.glob(".*.new"):
-            remove(fresh)
+        for unfinished in path.glob(".*.tmp"):
+            remove(unfinished)
         remove(path / _MAKING)
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from fitkit.batch.contents import headline, rows_of, write_contents
 from fitkit.batch.files import Access
 from fitkit.batch.folder import is_report_folder, opened
-from fitkit.batch.messages import WrongCall, plain
+from fitkit.batch.messages import WrongCallError, plain
 from fitkit.batch.runlog import Entry, RunLog
 
 __all__ = ["forget_reports"]
@@ -19,20 +19,21 @@ def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...
 
     Raises
     ------
-    WrongCall
+    WrongCallError
         If it is no report folder, or another run works on it.
     """
     out = Path(os.path.abspath(out))
     if not is_report_folder(out):
-        raise WrongCall(f"{plain(out)} is not a folder of reports; expected one made by 'report'")
+        raise WrongCallError(f"{plain(out)} is not a folder of reports; expected one made by 'report'")
     with opened(out, access) as folder:
         removed = [folder.forget(key) for key in folder.records() if key.startswith(f"{client_id}_")]
         log = RunLog(folder.path, folder.access)
         before = log.entries()
         kept = [entry for entry in before if not _is_of(entry, client_id)]
+        # Written anew in any case: a line cut off by a killed run may hold the client too.
+        log.rewrite(kept)
         if len(kept) < len(before):
             removed.append(log.path)
-            log.rewrite(kept)
         if removed:
             rows = rows_of(folder, kept)
             write_contents(folder, rows, said=headline(rows))

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from fitkit import house
-from fitkit.batch.messages import WrongCall, os_reason, plain
+from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.house import House, HouseProblems
 
 __all__ = ["load_house", "staged_house"]
@@ -19,9 +19,9 @@ def load_house(rules: Path | None, parts: Path | None) -> House:
     try:
         return house.load(rules, parts)
     except HouseProblems as error:
-        raise WrongCall(*(plain(problem) for problem in error.problems)) from None
+        raise WrongCallError(*(plain(problem) for problem in error.problems)) from None
     except OSError as error:
-        raise WrongCall(f"{plain(error.filename)} could not be read: {os_reason(error)}") from None
+        raise WrongCallError(f"{plain(error.filename)} could not be read: {os_reason(error)}") from None
 
 
 def staged_house(rules: Path | None, parts: Path | None, making: Path) -> tuple[House, dict[str, str]]:

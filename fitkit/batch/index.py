@@ -40,7 +40,8 @@ article { padding: .6rem 0; border-bottom: 1px solid #dcdcdc; overflow-wrap: any
 h3 { font-size: 1rem; margin: 0; } p, ul { margin: .25rem 0; } ul.links { padding: 0; list-style: none; }
 ul.links li { display: inline-block; margin: 0 1.2rem .2rem 0; }
 a { color: #0072B2; } a:focus, summary:focus { outline: 3px solid #0072B2; outline-offset: 2px; }
-.small { color: #5f5f5f; } .mark { border: 1px solid #1a1a1a; padding: 0 .35rem; font-weight: normal; font-size: .85rem; }
+.small { color: #5f5f5f; }
+.mark { border: 1px solid #1a1a1a; padding: 0 .35rem; font-weight: normal; font-size: .85rem; }
 """
 
 

@@ -3,22 +3,20 @@
 from __future__ import annotations
 
 import os
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from fitkit import session
-from fitkit.batch.folder import is_report_folder
+from fitkit.batch.folder import KEY_PATTERN, is_report_folder
 from fitkit.batch.job import Input
-from fitkit.batch.messages import WrongCall, count, os_reason, plain
+from fitkit.batch.messages import WrongCallError, count, os_reason, plain
 from fitkit.session import Session, SessionProblems
 from fitkit.session.study import load_study
 
-__all__ = ["KEY_PATTERN", "Found", "Refused", "Visit", "find"]
+__all__ = ["Found", "Refused", "Visit", "find"]
 
-KEY_PATTERN = re.compile(r"(?P<client>[a-z0-9-]{1,40})_(?P<date>\d{4}-\d{2}-\d{2})_(?P<setup>[a-z0-9-]{1,40})")
 _STUDIES = "fitters"
 _PREVIOUS = "previous"
 
@@ -76,7 +74,7 @@ def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
 
     Raises
     ------
-    WrongCall
+    WrongCallError
         If a place is not there, or if nothing was found in any of them.
     """
     search = _Search(apart)
@@ -84,7 +82,9 @@ def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
         search.add(Path(os.path.abspath(place)))
     if not search.candidates and not search.refused:
         searched = ", ".join(plain(place) for place in places)
-        raise WrongCall(f"no session file found in {searched}; expected files named like rider-042_2026-03-04_road.json")
+        raise WrongCallError(
+            f"no session file found in {searched}; expected files named like rider-042_2026-03-04_road.json"
+        )
     loaded, refused = _load(search.candidates)
     visits, outside = _with_inputs(loaded)
     everything = sorted([*search.refused, *refused, *outside], key=lambda item: (item.path.name, str(item.path)))
@@ -104,7 +104,7 @@ class _Search:
         if place.is_dir():
             self._walk(place)
         elif not os.path.lexists(place):
-            raise WrongCall(f"{plain(place)} is not there; expected a session file or a folder with session files")
+            raise WrongCallError(f"{plain(place)} is not there; expected a session file or a folder with session files")
         else:
             self._add_file(place)
 
@@ -170,7 +170,9 @@ def _load(candidates: Iterable[Path]) -> tuple[dict[str, tuple[Path, Session]], 
 def _same_key(paths: list[Path]) -> Iterator[Refused]:
     named = " and ".join(plain(path) for path in paths)
     for path in paths:
-        yield Refused(path, (f"one visit in {count(len(paths), 'file')}: {named}; expected one file. Keep one of them",))
+        yield Refused(
+            path, (f"one visit in {count(len(paths), 'file')}: {named}; expected one file. Keep one of them",)
+        )
 
 
 def _open(path: Path) -> Session | Refused:

@@ -24,14 +24,14 @@ from fitkit.batch.job import Limits
 from fitkit.batch.messages import plain
 from fitkit.batch.processes import end_group
 
-__all__ = ["NotebookFailed", "load_template", "run"]
+__all__ = ["NotebookError", "load_template", "run"]
 
 PARAMETER = "session"
 _KERNEL = "python3"
 _LANGUAGE = "python"
 
 
-class NotebookFailed(Exception):
+class NotebookError(Exception):
     """The notebook did not run to its end; its text says where and why."""
 
 
@@ -40,17 +40,17 @@ def load_template(path: Path) -> NotebookNode:
 
     Raises
     ------
-    NotebookFailed
+    NotebookError
         If it is no notebook, or has not the one parameter: papermill would only warn, and the record of the
         session named in the template would come out for everybody.
     """
     try:
         template = nbformat.read(path, as_version=4)
     except (ValueError, KeyError, AttributeError) as error:
-        raise NotebookFailed(f"{path.name} is not a notebook: {plain(error)}") from None
+        raise NotebookError(f"{path.name} is not a notebook: {plain(error)}") from None
     names = sorted(_parameters(template))
     if names != [PARAMETER]:
-        raise NotebookFailed(f"{path.name} has the parameters {names}; expected one, '{PARAMETER}'")
+        raise NotebookError(f"{path.name} has the parameters {names}; expected one, '{PARAMETER}'")
     return template
 
 
@@ -103,7 +103,7 @@ def run(
 
     Raises
     ------
-    NotebookFailed
+    NotebookError
         If a cell raised, a limit was passed, the kernel ended, or not every cell was run.
     """
     progress = _Progress(groups=[])
@@ -121,7 +121,7 @@ def run(
         with _sockets() as config:
             executed = _execute(template, session_name, folder, limits, config, progress, note)
     except Exception as error:  # whatever it is, it is one visit's failure and has to be told in words
-        raise NotebookFailed(_reason(error, progress, limits)) from error
+        raise NotebookError(_reason(error, progress, limits)) from error
     finally:
         timer.cancel()
         for group in progress.groups:
@@ -205,6 +205,6 @@ def _check_complete(executed: NotebookNode) -> None:
             continue
         failed = [output for output in cell.outputs if output.output_type == "error"]
         if failed:
-            raise NotebookFailed(f"{_cell_name(cell, index)} stopped: {failed[0].ename}: {plain(failed[0].evalue)}")
+            raise NotebookError(f"{_cell_name(cell, index)} stopped: {failed[0].ename}: {plain(failed[0].evalue)}")
         if cell.execution_count is None:
-            raise NotebookFailed(f"{_cell_name(cell, index)} was not run; the notebook ended before it")
+            raise NotebookError(f"{_cell_name(cell, index)} was not run; the notebook ended before it")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable
 
-__all__ = ["WrongCall", "count", "join", "os_reason", "plain"]
+__all__ = ["WrongCallError", "count", "join", "os_reason", "plain"]
 
 # A longer text would bury the others; what a person needs to find the place is at its beginning.
 _LONGEST = 600
@@ -44,7 +44,7 @@ def os_reason(error: OSError) -> str:
     return plain(error.strerror or error)
 
 
-class WrongCall(Exception):
+class WrongCallError(Exception):
     """The command cannot be carried out as it was given; each argument says what was found and what was expected."""
 
     def __str__(self) -> str:

@@ -12,7 +12,7 @@ from pathlib import Path
 from fitkit.batch.messages import plain
 from fitkit.batch.processes import end_group
 
-__all__ = ["NotPrinted", "find_browser", "print_page"]
+__all__ = ["PrintError", "find_browser", "print_page"]
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome")
 _OPTIONS = (
@@ -31,7 +31,7 @@ _OPTIONS = (
 _LIMIT_S = 60
 
 
-class NotPrinted(Exception):
+class PrintError(Exception):
     """A page could not be made into a PDF; its text says why."""
 
 
@@ -45,7 +45,7 @@ def print_page(browser: str, page: Path, target: Path, *, started: Callable[[int
 
     Raises
     ------
-    NotPrinted
+    PrintError
         If no PDF came out within a minute.
     """
     with tempfile.TemporaryDirectory(prefix="p", dir=os.environ["JUPYTER_RUNTIME_DIR"]) as profile:
@@ -65,9 +65,11 @@ def print_page(browser: str, page: Path, target: Path, *, started: Callable[[int
         try:
             process.wait(_LIMIT_S)
         except subprocess.TimeoutExpired:
-            raise NotPrinted(f"{page.name} could not be printed within {_LIMIT_S} s") from None
+            raise PrintError(f"{page.name} could not be printed within {_LIMIT_S} s") from None
         finally:
             end_group(process.pid)
             process.wait()
     if not target.is_file() or not target.read_bytes().startswith(b"%PDF"):
-        raise NotPrinted(f"{page.name} could not be printed: {plain(Path(browser).name)} ended with {process.returncode}")
+        raise PrintError(
+            f"{page.name} could not be printed: {plain(Path(browser).name)} ended with {process.returncode}"
+        )

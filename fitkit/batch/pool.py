@@ -15,8 +15,9 @@ from multiprocessing import connection
 from pathlib import Path
 
 from fitkit.batch.job import Job
+from fitkit.batch.messages import plain
 from fitkit.batch.processes import end_group, stopping_signals_held
-from fitkit.batch.worker import serve
+from fitkit.batch.worker import LOG, serve
 
 __all__ = ["Pool"]
 
@@ -72,20 +73,22 @@ class Pool:
     def run(self, jobs: Iterable[Job]) -> Iterator[tuple[Job, dict]]:
         """Work through the jobs and give each with what its worker said, in the order they are done."""
         waiting = deque(jobs)
-        while self._fill(waiting):
-            ready = connection.wait(self._watched(), timeout=self._patience())
-            if self.wake in ready:
-                return
+        while not self._is_stopped() and self._fill(waiting):
+            connection.wait(self._watched(), timeout=self._patience())
             for lane in list(self._lanes):
-                outcome = self._outcome(lane, ready)
+                outcome = self._outcome(lane)
                 if outcome is not None:
                     job, lane.job = lane.job, None
                     yield job, outcome
 
+    def _is_stopped(self) -> bool:
+        return self.wake is not None and bool(connection.wait([self.wake], timeout=0))
+
     def _fill(self, waiting: deque[Job]) -> bool:
         """Give every free lane a job, open lanes while there are jobs, close idle ones; return whether any is busy."""
         for lane in [lane for lane in self._lanes if lane.job is None]:
-            if waiting:
+            # One that ended between two visits must not cost the second.
+            if waiting and lane.process.is_alive():
                 self._give(lane, waiting.popleft())
             else:
                 self._end(lane)
@@ -119,18 +122,25 @@ class Pool:
         first = min(lane.deadline for lane in self._lanes)
         return max(0.0, first - time.monotonic())
 
-    def _outcome(self, lane: _Lane, ready: list) -> dict | None:
+    def _outcome(self, lane: _Lane) -> dict | None:
         """Return what became of a lane's visit, None while it is under way."""
-        said = _read(lane) if lane.link in ready or lane.process.sentinel in ready else None
+        # Looked at first: what a worker said just before it ended is then there to be read.
+        is_alive = lane.process.is_alive()
+        said = _read(lane)
         if said is not None:
             return said
         seconds = round(time.monotonic() - lane.begun, 2)
-        if not lane.process.is_alive():
+        if not is_alive:
+            reason = _ending(lane)
             self._end(lane)
-            return {"status": "failed", "reason": _ending(lane.process.exitcode), "seconds": seconds}
+            return {"status": "failed", "reason": reason, "seconds": seconds}
         if time.monotonic() > lane.deadline:
             self._end(lane)
-            return {"status": "failed", "reason": f"the worker process did not answer in {seconds:.0f} s", "seconds": seconds}
+            return {
+                "status": "failed",
+                "reason": f"the worker process did not answer in {seconds:.0f} s",
+                "seconds": seconds,
+            }
         return None
 
     def _end(self, lane: _Lane) -> None:
@@ -158,10 +168,18 @@ def _read(lane: _Lane) -> dict | None:
     return None
 
 
-def _ending(exitcode: int | None) -> str:
-    if exitcode is not None and exitcode < 0:
-        return f"the worker process ended (signal {-exitcode})"
-    return f"the worker process ended (exit {exitcode})"
+def _ending(lane: _Lane) -> str:
+    """Return how a worker ended, with the last it printed where it ended by itself."""
+    lane.process.join()
+    code = lane.process.exitcode
+    if code < 0:
+        return f"the worker process ended (signal {-code})"
+    try:
+        printed = Path(lane.private, LOG).read_text(encoding="utf-8", errors="replace").split("\n")
+    except OSError:
+        printed = []
+    last = next((line for line in reversed(printed) if line.strip()), "nothing printed")
+    return f"the worker process ended (exit {code}): {plain(last)}"
 
 
 def _private_folder() -> str:
@@ -180,4 +198,3 @@ def _kept_in(private: str) -> dict[str, str]:
     for name in folders.values():
         Path(private, name).mkdir(mode=0o700)
     return {variable: str(Path(private, name)) for variable, name in folders.items()}
-

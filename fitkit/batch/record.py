@@ -18,13 +18,13 @@ from fitkit.batch.folder import record_files
 from fitkit.batch.job import Job
 from fitkit.batch.messages import os_reason, plain
 
-__all__ = ["RESULTS_MIME", "SHEET_MIME", "NoResults", "cleaned", "emitted", "make"]
+__all__ = ["RESULTS_MIME", "SHEET_MIME", "ResultsError", "cleaned", "emitted", "make"]
 
 RESULTS_MIME = "application/vnd.cleat-stance-results+json"
 SHEET_MIME = "application/vnd.cleat-stance-sheet+json"
 
 
-class NoResults(Exception):
+class ResultsError(Exception):
     """The notebook ran, but did not show the results it should have; its text says what was found."""
 
 
@@ -46,7 +46,7 @@ def make(job: Job, *, started: Callable[[int], None]) -> dict:
     begun = time.monotonic()
     try:
         found = {"status": "made", "reason": "", **_make(job, started)}
-    except (kernel.NotebookFailed, NoResults, pdf.NotPrinted) as error:
+    except (kernel.NotebookError, ResultsError, pdf.PrintError) as error:
         found = {"status": "failed", "reason": str(error)}
     except OSError as error:
         found = {"status": "failed", "reason": _os_problem(error)}
@@ -131,7 +131,7 @@ def emitted(notebook: NotebookNode, key: str) -> tuple[dict, dict]:
 
     Raises
     ------
-    NoResults
+    ResultsError
         If there is not exactly one such output, or it is not this visit's.
     """
     shown = [
@@ -142,10 +142,10 @@ def emitted(notebook: NotebookNode, key: str) -> tuple[dict, dict]:
         if RESULTS_MIME in output.get("data", {})
     ]
     if len(shown) != 1:
-        raise NoResults(f"the notebook shows {len(shown)} outputs with results; expected exactly one")
+        raise ResultsError(f"the notebook shows {len(shown)} outputs with results; expected exactly one")
     results, sheet = shown[0][RESULTS_MIME], shown[0].get(SHEET_MIME)
     if not isinstance(sheet, dict):
-        raise NoResults("the notebook shows results without the rider's sheet; expected both in one output")
+        raise ResultsError("the notebook shows results without the rider's sheet; expected both in one output")
     _check_results(results, key)
     return results, sheet
 
@@ -155,11 +155,13 @@ def _check_results(results: object, key: str) -> None:
     for name, value in expected.items():
         found = results.get(name) if isinstance(results, dict) else None
         if found != value:
-            raise NoResults(f"{name} of the notebook's results is {plain(found)}; expected {value}")
+            raise ResultsError(f"{name} of the notebook's results is {plain(found)}; expected {value}")
     entries = results.get("results")
-    if not isinstance(entries, list) or not all(isinstance(e, dict) and isinstance(e.get("name"), str) for e in entries):
-        raise NoResults("the notebook's results have no list of named results")
+    if not isinstance(entries, list) or not all(
+        isinstance(e, dict) and isinstance(e.get("name"), str) for e in entries
+    ):
+        raise ResultsError("the notebook's results have no list of named results")
     try:
         json.dumps(results, allow_nan=False)
     except ValueError:
-        raise NoResults("the notebook's results hold a number that is none (NaN or infinite)") from None
+        raise ResultsError("the notebook's results hold a number that is none (NaN or infinite)") from None

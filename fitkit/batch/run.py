@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import TextIO
@@ -21,10 +21,11 @@ from fitkit.batch.index import INDEX
 from fitkit.batch.inputs import Found, Refused, Visit
 from fitkit.batch.interruption import Interruption
 from fitkit.batch.job import Job, Limits
-from fitkit.batch.messages import WrongCall, os_reason, plain
+from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.batch.pool import Pool
 from fitkit.batch.progress import Progress
 from fitkit.batch.runlog import Entry, RunLog
+from fitkit.house import House
 
 __all__ = ["Options", "report"]
 
@@ -57,7 +58,7 @@ class Options:
     again: bool = False
     rules: Path | None = None
     parts: Path | None = None
-    limits: Limits = Limits()
+    limits: Limits = field(default_factory=Limits)
 
 
 def report(session_places: Sequence[Path | str], options: Options, *, screen: TextIO | None = None) -> int:
@@ -79,26 +80,25 @@ def report(session_places: Sequence[Path | str], options: Options, *, screen: Te
 
     Raises
     ------
-    WrongCall
+    WrongCallError
         If the work cannot begin.
     """
     browser = _browser() if options.pdf else None
     rules = load_house(options.rules, options.parts).rules
-    out = Path(os.path.abspath(options.out))
-    found = inputs.find(session_places, apart=out)
     access = Access(group=rules.access == "group")
-    with Interruption() as interruption, opened(out, access) as folder:
-        try:
-            house, environment = staged_house(options.rules, options.parts, folder.making)
-        except OSError as error:
-            raise WrongCall(f"{plain(out)} cannot be written: {os_reason(error)}") from None
-        return _Batch(options, folder, found, browser, screen or sys.stderr).run(interruption)
+    out = Path(os.path.abspath(options.out))
+    with Interruption() as interruption:
+        found = inputs.find(session_places, apart=out)
+        with opened(out, access) as folder:
+            return _Batch(options, folder, found, browser, screen or sys.stderr).run(interruption)
 
 
 def _browser() -> str:
     browser = pdf.find_browser()
     if browser is None:
-        raise WrongCall("--pdf needs Chromium, and none was found; install the package 'chromium', or leave out --pdf")
+        raise WrongCallError(
+            "--pdf needs Chromium, and none was found; install the package 'chromium', or leave out --pdf"
+        )
     return browser
 
 
@@ -121,7 +121,7 @@ class _Batch:
 
     def run(self, interruption: Interruption) -> int:
         """Make what has to be made; return the exit code."""
-        house, environment = staged_house(self.options.rules, self.options.parts, self.folder.making)
+        house, environment = self._house()
         kit = fingerprint.of_kit(house, pdf=self.options.pdf)
         for refused in self.found.refused:
             self._refuse(refused)
@@ -138,6 +138,12 @@ class _Batch:
         self._write_contents()
         progress.end()
         return self._conclude(interruption)
+
+    def _house(self) -> tuple[House, dict[str, str]]:
+        try:
+            return staged_house(self.options.rules, self.options.parts, self.folder.making)
+        except OSError as error:
+            raise WrongCallError(f"{plain(self.folder.path)} cannot be written: {os_reason(error)}") from None
 
     def _to_make(self, kit: str, interruption: Interruption) -> Iterator[Visit]:
         """Give the visits whose record is not there or no longer what their files give; note the others."""
@@ -190,7 +196,11 @@ class _Batch:
             try:
                 self.folder.put_in_place(job.key)
             except OSError as error:
-                outcome = {**outcome, "status": "failed", "reason": f"the record could not be put in place: {os_reason(error)}"}
+                outcome = {
+                    **outcome,
+                    "status": "failed",
+                    "reason": f"the record could not be put in place: {os_reason(error)}",
+                }
         reason = None
         if outcome["status"] != "made":
             reason = outcome["reason"]

@@ -13,7 +13,9 @@ from pathlib import Path
 
 from fitkit.batch.processes import STOPPING, end_group
 
-__all__ = ["serve"]
+__all__ = ["LOG", "serve"]
+
+LOG = "worker.log"
 
 
 def serve(link: connection.Connection, private: str, environment: Mapping[str, str]) -> None:
@@ -34,7 +36,7 @@ def serve(link: connection.Connection, private: str, environment: Mapping[str, s
     _stand_apart()
     groups: list[int] = []
     threading.Thread(target=_end_with_parent, args=(groups, private), daemon=True).start()
-    _send_output_to(Path(private) / "worker.log")
+    _send_output_to(Path(private) / LOG)
     os.environ.update(environment)
     # Only now: the numerical packages read the environment when they are imported.
     from fitkit.batch import record

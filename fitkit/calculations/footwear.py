@@ -41,11 +41,7 @@ _PARIS_POINT_MM: float = constants.PARIS_POINT_MM.value
 _ALLOWANCE: float = constants.LAST_ALLOWANCE_PARIS_POINTS.value
 _BARLEYCORN_MM: float = constants.BARLEYCORN_MM.value
 _UK_AT_NO_FOOT: float = constants.UK_AT_NO_FOOT.value
-_ABOVE_UK = {
-    "uk": 0.0,
-    "us_men": constants.US_MEN_ABOVE_UK.value,
-    "us_women": constants.US_WOMEN_ABOVE_UK.value,
-}
+_ABOVE_UK = {"uk": 0.0, "us_men": constants.US_MEN_ABOVE_UK.value, "us_women": constants.US_WOMEN_ABOVE_UK.value}
 _REGRESSIONS = {
     "men": (
         constants.FIRST_MTP_INTERCEPT_MEN_MM.value,
@@ -251,7 +247,7 @@ def foot_from_label(size: float, system: SizeSystem) -> Quantity:
 
     Notes
     -----
-    The label's 5 mm, and for US sizes one UK size more, are taken as 95 % half-widths.
+    The label's half-width, and for US sizes that of the conversion too, are taken as 95 %.
 
     Examples
     --------
@@ -323,7 +319,7 @@ def expected_first_mtp(foot: Quantity, population: Population | None) -> tuple[f
     Notes
     -----
     intercept + slope x foot length; the regression's standard error and the foot's reading error in quadrature.
-    The joint lies within about 7 mm of it at best: it must be felt.
+    The interval is wide also for a foot without error: the joint must be felt.
 
     Examples
     --------

@@ -28,8 +28,12 @@ _ANGLE = {"angle": alt.Angle("angle:Q", scale=None)}
 _ENDS = {"x2": "x2:Q", "y2": "y2:Q"}
 # For each kind of mark: Altair's method, what the mark reads from a row, what the row's columns encode.
 _MARKS: dict[str, tuple[str, dict, dict]] = {
-    "box": ("mark_rect", {"cornerRadius": alt.expr("datum.radius")}, {**_ENDS, **_STROKE, **_FILL}),
-    "line": ("mark_rule", {}, {**_ENDS, **_STROKE}),
+    # a rectangle takes its dashes from the mark, not from a channel
+    "box": (
+        "mark_rect",
+        {"cornerRadius": alt.expr("datum.radius"), "strokeDash": alt.expr("datum.dash")},
+        {**_ENDS, "stroke": _STROKE["stroke"], "strokeWidth": _STROKE["strokeWidth"], **_FILL},
+    ),
     "path": (
         "mark_line",
         {"interpolate": alt.expr("datum.curve")},
@@ -56,7 +60,7 @@ _OPPOSITE = {"start": "end", "middle": "middle", "end": "start"}
 class Drawing:
     """A sheet of paper on which views in millimetres are drawn.
 
-    Later things lie on earlier ones. Neighbours of one kind (boxes, lines, paths, heads, texts) share one layer,
+    Later things lie on earlier ones. Neighbours of one kind (boxes, paths, heads, texts) share one layer,
     so draw kind by kind to keep the picture small.
 
     Parameters
@@ -138,12 +142,9 @@ class View:
         down = self.px_per_mm if self.downward else -self.px_per_mm
         return self.origin_px[0] + across * point[0], self.origin_px[1] + down * point[1]
 
-    def line(
-        self, start: Point, end: Point, *, stroke: str = INK, width_px: float = 1, pattern: str = "solid"
-    ) -> None:
+    def line(self, start: Point, end: Point, *, stroke: str = INK, width_px: float = 1, pattern: str = "solid") -> None:
         """Draw a straight line."""
-        (x, y), (x2, y2) = self.px(start), self.px(end)
-        self.drawing.add("line", {"x": x, "y": y, "x2": x2, "y2": y2, **_look(stroke, width_px, pattern)})
+        self.path([start, end], stroke=stroke, width_px=width_px, pattern=pattern)
 
     def box(
         self,
@@ -212,42 +213,43 @@ class View:
         look = {"shape": _ARROW_HEAD, "size": (2 * length_px) ** 2, "angle": angle, "fill": color}
         self.drawing.add("head", {"x": x, "y": y, **look})
 
-    def ruler(
-        self, start: Point, end: Point, *, first: float = 0, unit_mm: float = 1, stroke: str = GREY, left: bool = True
-    ) -> None:
-        """Draw a ruler: a tick each millimetre, longer at 5 and 10, numbers at 10.
+    def ruler(self, start: Point, end: Point, *, first: float = 0, stroke: str = GREY, left: bool = True) -> None:
+        """Draw a ruler in millimetres: fine ticks as far as the scale has room, numbers at round ones.
 
         Parameters
         ----------
         start, end : Point
             Ends of its edge [mm].
         first : float
-            What it reads at `start`; it counts up toward `end`.
-        unit_mm : float
-            Length of one tick's step [mm].
+            What it reads at `start`; it counts up toward `end` [mm].
         stroke : str
             Colour of ticks and numbers.
         left : bool
             Whether ticks and numbers stand on the left of the way from start to end, in the view's own axes.
         """
-        length = math.dist(start, end)
-        along = ((end[0] - start[0]) / length, (end[1] - start[1]) / length)
-        aside = (-along[1], along[0]) if left else (along[1], -along[0])
-        counts = range(math.ceil(first), math.floor(first + length / unit_mm) + 1)
-        places = {count: _moved(start, along, (count - first) * unit_mm) for count in counts}
-        ticks = {count: (9 if count % 10 == 0 else 6 if count % 5 == 0 else 3.5) for count in counts}
+        along, aside, length = _directions(start, end)
+        if not left:
+            aside = (-aside[0], -aside[1])
+        fine, middling, numbered = self._steps()
+        counts = [count for count in range(math.ceil(first), math.floor(first + length) + 1) if count % fine == 0]
+        places = {count: _moved(start, along, count - first) for count in counts}
+        ticks = {count: 3.5 if count % middling else 6 if count % numbered else 9 for count in counts}
         self.lines(
             [(start, end)]
             + [(place, _moved(place, aside, ticks[count] / self.px_per_mm)) for count, place in places.items()],
             stroke=stroke,
             width_px=0.8,
         )
-        anchor = "middle" if abs(aside[0]) < 0.5 else "start" if aside[0] > 0 else "end"
-        for count, place in places.items():
-            if count % 10 == 0:
-                self.text(
-                    _moved(place, aside, 12 / self.px_per_mm), theme.number(count), anchor=anchor, color=stroke
-                )
+        for count in counts:
+            if count % numbered == 0:
+                place = _moved(places[count], aside, 12 / self.px_per_mm)
+                self.text(place, theme.number(count), anchor=_anchor(aside), color=stroke)
+
+    def _steps(self) -> tuple[int, int, int]:
+        """Return which millimetres a ruler marks finely, clearly and with a number."""
+        steps = [(1, 5, 10), (2, 10, 20), (5, 10, 20), (10, 50, 50), (20, 100, 100), (100, 500, 500)]
+        roomy = [step for step in steps if step[0] * self.px_per_mm >= 2.4 and step[2] * self.px_per_mm >= 24]
+        return (roomy or steps[-1:])[0]
 
     def dimension(
         self, start: Point, end: Point, label: str, *, away_mm: float = 0, color: str = INK, pattern: str = "solid"
@@ -267,9 +269,7 @@ class View:
         pattern : str
             One of the theme's patterns.
         """
-        length = math.dist(start, end)
-        along = ((end[0] - start[0]) / length, (end[1] - start[1]) / length)
-        aside = (-along[1], along[0])
+        along, aside, length = _directions(start, end)
         near, far = _moved(start, aside, away_mm), _moved(end, aside, away_mm)
         if away_mm:
             beyond = away_mm + math.copysign(4 / self.px_per_mm, away_mm)
@@ -283,9 +283,8 @@ class View:
             self.head(tip, away_from=_moved(tip, along, -outward * reach if roomy else outward * reach), color=color)
         side = -1 if away_mm < 0 else 1
         away = (side * aside[0], side * aside[1])
-        anchor = "middle" if abs(away[0]) < 0.5 else "start" if away[0] > 0 else "end"
         middle = ((near[0] + far[0]) / 2, (near[1] + far[1]) / 2)
-        self.text(_moved(middle, away, 9 / self.px_per_mm), label, anchor=anchor, color=color)
+        self.text(_moved(middle, away, 9 / self.px_per_mm), label, anchor=_anchor(away), color=color)
 
 
 def _look(stroke: str | None, width_px: float, pattern: str) -> dict:
@@ -294,6 +293,20 @@ def _look(stroke: str | None, width_px: float, pattern: str) -> dict:
 
 def _named(point: Point) -> dict:
     return {"x": point[0], "y": point[1]}
+
+
+def _directions(start: Point, end: Point) -> tuple[Point, Point, float]:
+    """Return the way from start to end, the way to its left, both of length 1, and the distance."""
+    length = math.dist(start, end)
+    if not length > 0:
+        raise ValueError(f"start and end are both {start}; expected two places")
+    along = ((end[0] - start[0]) / length, (end[1] - start[1]) / length)
+    return along, (-along[1], along[0]), length
+
+
+def _anchor(aside: Point) -> str:
+    """Return how words lie that stand on this side of a line."""
+    return "middle" if abs(aside[0]) < 0.5 else "start" if aside[0] > 0 else "end"
 
 
 def _moved(point: Point, direction: Point, length: float) -> Point:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 
 from fitkit.charts.theme import number, rounded
 
-__all__ = ["SoleFoot", "missing_words", "sole_table", "sole_words"]
+__all__ = ["SoleFoot", "sole_table", "sole_words", "span", "toward"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +90,21 @@ class SoleFoot:
             raise ValueError(f"foot_length_mm is {self.foot_length_mm}; expected more than 0")
 
     @property
+    def has_interval(self) -> bool:
+        """Whether there is a present place with both ends of its interval."""
+        return None not in (self.now_mm, self.now_low_mm, self.now_high_mm)
+
+    @property
+    def stays(self) -> bool:
+        """Whether the target is where the cleat is, as precise as it is read."""
+        return None not in (self.now_mm, self.target_mm) and not rounded(self.target_mm - self.now_mm)
+
+    @property
+    def moves(self) -> bool:
+        """Whether the target is elsewhere than the cleat."""
+        return None not in (self.now_mm, self.target_mm) and not self.stays
+
+    @property
     def past_the_slots_mm(self) -> float:
         """How far the target lies beyond the nearest slot end, positive toward the heel; 0 inside [mm]."""
         if self.target_mm is None:
@@ -129,7 +144,7 @@ def _rows(foot: SoleFoot) -> list[dict]:
     ends = foot.float_ends_deg or (None, None)
     rows = [
         _row(foot, f"cleat {foot.now_word}, behind the joint", "mm", foot.now_mm, foot.now_low_mm, foot.now_high_mm),
-        _row(foot, "starting band", "mm", None, foot.band_low_mm, foot.band_high_mm),
+        _row(foot, "starting band", "mm", None, foot.band_low_mm, foot.band_high_mm, lacking="not given"),
         _row(foot, "slots allow", "mm", None, foot.slot_least_mm, foot.slot_greatest_mm),
         _row(foot, "joint from the shoe's axis, to the big-toe side", "mm", foot.joint_to_big_toe_side_mm),
         _row(foot, "foot length", "mm", foot.foot_length_mm),
@@ -139,8 +154,8 @@ def _rows(foot: SoleFoot) -> list[dict]:
     ]
     if foot.target_mm is not None or not foot.instruction:
         target = [
-            _row(foot, f"{foot.target_word}, behind the joint", "mm", foot.target_mm),
-            _row(foot, "move, toward the heel", "mm", foot.move_mm),
+            _row(foot, f"{foot.target_word}, behind the joint", "mm", foot.target_mm, lacking="not given"),
+            _row(foot, "move, toward the heel", "mm", foot.move_mm, lacking="not given"),
         ]
         if rounded(foot.past_the_slots_mm):
             target.append(_row(foot, "target past the slots, toward the heel", "mm", foot.past_the_slots_mm))
@@ -151,22 +166,19 @@ def _rows(foot: SoleFoot) -> list[dict]:
 
 
 def _row(
-    foot: SoleFoot, what: str, unit: str, value: float | None = None, low: float | None = None, high: float | None = None
+    foot: SoleFoot,
+    what: str,
+    unit: str,
+    value: float | None = None,
+    low: float | None = None,
+    high: float | None = None,
+    *,
+    lacking: str = "not measured",
 ) -> dict:
-    # An interval is no more precise than whole millimetres; ends that are the value themselves are.
-    step = 1 if unit == "mm" and value is not None and low is not None else 0.5
-    numbers = {
-        "value": None if value is None else rounded(value),
-        "low": None if low is None else rounded(low, step=step),
-        "high": None if high is None else rounded(high, step=step),
-    }
-    words = "" if any(each is not None for each in numbers.values()) else "not measured"
+    given = {"value": value, "low": low, "high": high}
+    numbers = {name: None if each is None else rounded(each) for name, each in given.items()}
+    words = lacking if given == dict.fromkeys(given) else ""
     return {"side": foot.side, "what": what, "unit": unit, **numbers, "words": words}
-
-
-def missing_words(foot: SoleFoot) -> list[str]:
-    """Return what the drawing lacks, one short entry each."""
-    return [row["what"] for row in _rows(foot) if row["words"] == "not measured"]
 
 
 def sole_words(foot: SoleFoot) -> str:
@@ -180,9 +192,10 @@ def sole_words(foot: SoleFoot) -> str:
         words.append(f"Joint {number(foot.joint_to_big_toe_side_mm)} mm to the big-toe side of the shoe's axis.")
     if foot.foot_length_mm is not None:
         words.append(f"Foot length {number(foot.foot_length_mm)} mm.")
-    lacking = missing_words(foot)
-    if lacking:
-        words.append(f"Not measured: {'; '.join(lacking)}.")
+    for lack in ("not measured", "not given"):
+        lacking = [row["what"] for row in _rows(foot) if row["words"] == lack]
+        if lacking:
+            words.append(f"{lack.capitalize()}: {'; '.join(lacking)}.")
     return " ".join(words)
 
 
@@ -190,8 +203,8 @@ def _cleat_words(foot: SoleFoot) -> list[str]:
     words = []
     if foot.now_mm is not None:
         interval = ""
-        if foot.now_low_mm is not None and foot.now_high_mm is not None:
-            interval = f" ({number(foot.now_low_mm, step=1)} to {number(foot.now_high_mm, step=1)})"
+        if foot.has_interval:
+            interval = f" ({number(foot.now_low_mm)} to {number(foot.now_high_mm)})"
         words.append(f"Cleat {foot.now_word} {number(foot.now_mm)} mm behind the joint{interval}.")
     if foot.slot_least_mm is not None or foot.slot_greatest_mm is not None:
         words.append(f"Slots allow {span(foot.slot_least_mm, foot.slot_greatest_mm)} mm.")

@@ -3,45 +3,40 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections import Counter
 from xml.etree import ElementTree
 
 __all__ = ["minified", "natural_width_px", "side_by_side"]
 
-_SVG = "http://www.w3.org/2000/svg"
-_XLINK = "http://www.w3.org/1999/xlink"
-ElementTree.register_namespace("", _SVG)
-ElementTree.register_namespace("xlink", _XLINK)
+_NAMESPACE = "http://www.w3.org/2000/svg"
+_GROUP, _LINE, _ROOT, _TEXT = (f"{{{_NAMESPACE}}}{name}" for name in ("g", "line", "svg", "text"))
+ElementTree.register_namespace("", _NAMESPACE)
+ElementTree.register_namespace("xlink", "http://www.w3.org/1999/xlink")
 
-_UNSEEN = {"class", "role", "version", "pointer-events", "aria-hidden"}
-_GEOMETRY = {"d", "transform", "x", "y", "x1", "y1", "x2", "y2", "width", "height", "r", "rx", "ry", "cx", "cy"}
-_LENGTHS = _GEOMETRY | {"stroke-width", "stroke-dasharray", "font-size", "viewBox"}
-# A group may carry these for all its children: they are inherited.
-_INHERITED = {
-    "fill",
-    "stroke",
+_UNSEEN = {"class", "role", "version", "pointer-events", "stroke-miterlimit"}
+_LENGTHS = {"d", "transform", "x", "y", "x1", "y1", "x2", "y2", "width", "height", "viewBox", "font-size"} | {
     "stroke-width",
     "stroke-dasharray",
-    "stroke-miterlimit",
-    "font-family",
-    "font-size",
-    "font-weight",
-    "text-anchor",
 }
-_DEFAULTS = {
-    ("opacity", "1"),
-    ("font-weight", "normal"),
-    ("stroke-width", "1"),
-    ("stroke-dasharray", "1,0"),
-    ("text-anchor", "start"),
+# A parent may carry these for its children. The second value is what holds where nobody carries one.
+_INHERITED = {
+    "font-family": None,
+    "font-size": None,
+    "font-weight": "normal",
+    "text-anchor": "start",
+    "fill": None,
+    "stroke": None,
+    "stroke-width": "1",
+    "stroke-dasharray": "1,0",
 }
-_LINE_DEFAULTS = {("x2", "0"), ("y2", "0")}
-_DECIMALS = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?")
+_NUMBER = re.compile(r"-?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?")
 _IDLE_TRANSFORM = re.compile(r"(?:translate\(0,0\)|rotate\(0\))\s*")
+_TRANSLATED = re.compile(r"translate\(([^,)]+),([^,)]+)\)")
+_PIECE = re.compile(r"([A-Za-z])([^A-Za-z]*)")
 
 
 def minified(svg: str) -> str:
-    """Return the same picture in fewer bytes, equal for equal pictures.
+    """Return the same picture in fewer bytes; equal pictures are equal bytes.
 
     Parameters
     ----------
@@ -57,10 +52,16 @@ def minified(svg: str) -> str:
     _drop_unseen(root)
     for element in root.iter():
         _shorten(element)
-    _renumber_ids(root)
+    _number_ids(root)
+    _unwrap(root, fewest=2)
+    for name in ("font-family", "font-size"):
+        _carry(root, list(root.iter(_TEXT)), name)
+    for group in root.iter(_GROUP):
+        for name in _INHERITED:
+            _carry(group, list(group), name)
     _unwrap(root)
-    _lift(root)
-    return ElementTree.tostring(root, encoding="unicode")
+    _drop_defaults(root, frozenset())
+    return _written(root)
 
 
 def natural_width_px(svg: str) -> float:
@@ -74,15 +75,20 @@ def side_by_side(svgs: list[str]) -> str:
     widths = [float(root.get("width", "0")) for root in roots]
     height = max(float(root.get("height", "0")) for root in roots)
     size = {"width": f"{sum(widths):g}", "height": f"{height:g}", "viewBox": f"0 0 {sum(widths):g} {height:g}"}
-    sheet = ElementTree.Element(f"{{{_SVG}}}svg", size)
+    sheet = ElementTree.Element(_ROOT, size)
     for place, root in enumerate(roots):
         root.set("x", f"{sum(widths[:place]):g}")
         sheet.append(root)
-    return ElementTree.tostring(sheet, encoding="unicode")
+    return _written(sheet)
 
 
 def _parsed(svg: str) -> ElementTree.Element:
     return ElementTree.fromstring(svg)  # noqa: S314 - written by our own renderer a moment ago
+
+
+def _written(root: ElementTree.Element) -> str:
+    # Safe: a ">" inside words or attributes is always written as an entity.
+    return ElementTree.tostring(root, encoding="unicode").replace(" />", "/>")
 
 
 def _drop_unseen(parent: ElementTree.Element) -> None:
@@ -96,32 +102,56 @@ def _drop_unseen(parent: ElementTree.Element) -> None:
 
 
 def _shorten(element: ElementTree.Element) -> None:
-    defaults = _DEFAULTS | _LINE_DEFAULTS if element.tag == f"{{{_SVG}}}line" else _DEFAULTS
     for name, value in list(element.attrib.items()):
-        if name in _UNSEEN or name.startswith("aria-"):
+        if name in _UNSEEN or name.startswith("aria-") or (name, value) == ("opacity", "1"):
             del element.attrib[name]
+        elif name in _LENGTHS:
+            element.set(name, _NUMBER.sub(_rounded, value).removesuffix("px"))
+    moved = _IDLE_TRANSFORM.sub("", element.attrib.pop("transform", "")).strip()
+    only_moved = _TRANSLATED.fullmatch(moved)
+    if element.tag == _TEXT and only_moved:
+        element.set("x", only_moved[1])
+        element.set("y", only_moved[2])
+    elif moved:
+        element.set("transform", moved)
+    if element.tag == _LINE:
+        for name in ("x2", "y2"):
+            if element.get(name) == "0":
+                del element.attrib[name]
+    if "d" in element.attrib:
+        element.set("d", _short_path(element.attrib["d"]))
+
+
+def _rounded(found: re.Match) -> str:
+    number = f"{round(float(found[0]), 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+    return re.sub(r"^(-?)0\.", r"\1.", number)
+
+
+def _short_path(path: str) -> str:
+    """Write level and upright pieces with one number; leave the rest as it is."""
+    pieces, x, y = [], "", ""
+    for command, numbers in _PIECE.findall(path):
+        values = numbers.split(",")
+        if command not in "MLC" or len(values) % 2:
+            pieces.append(command + numbers)
+            x, y = ("", "") if command not in "Zz" else (x, y)
             continue
-        if name in _LENGTHS:
-            value = _DECIMALS.sub(lambda found: _rounded(found[0]), value)
-        if name == "transform":
-            value = _IDLE_TRANSFORM.sub("", value).strip()
-        if name == "font-size":
-            value = value.removesuffix("px")
-        if not value or (name, value) in defaults:
-            del element.attrib[name]
+        if command == "L" and values == [x, y]:
+            continue
+        if command == "L" and x in values[:1]:
+            pieces.append(f"V{values[1]}")
+        elif command == "L" and y in values[1:]:
+            pieces.append(f"H{values[0]}")
         else:
-            element.set(name, value)
-    if "stroke" not in element.attrib and not len(element):
-        element.attrib.pop("stroke-width", None)
+            pieces.append(command + numbers)
+        x, y = values[-2:]
+    return "".join(pieces)
 
 
-def _rounded(decimal: str) -> str:
-    return f"{round(float(decimal), 2) + 0.0:.2f}".rstrip("0").rstrip(".")
-
-
-def _renumber_ids(root: ElementTree.Element) -> None:
+def _number_ids(root: ElementTree.Element) -> None:
     # The renderer counts its clip paths on from one picture to the next; equal pictures must be equal bytes.
-    names = {element.get("id"): f"c{place}" for place, element in enumerate(_with_id(root))}
+    named = [element for element in root.iter() if "id" in element.attrib]
+    names = {element.get("id"): f"c{place}" for place, element in enumerate(named)}
     for element in root.iter():
         for name, value in element.attrib.items():
             if name == "id":
@@ -130,25 +160,33 @@ def _renumber_ids(root: ElementTree.Element) -> None:
                 element.set(name, re.sub(r"url\(#([^)]+)\)", lambda found: f"url(#{names[found[1]]})", value))
 
 
-def _with_id(root: ElementTree.Element) -> Iterator[ElementTree.Element]:
-    return (element for element in root.iter() if "id" in element.attrib)
-
-
-def _unwrap(parent: ElementTree.Element) -> None:
+def _unwrap(parent: ElementTree.Element, *, fewest: int = 10**6) -> None:
+    """Put the children of plain groups in the groups' places, where they are fewer than `fewest`."""
     for place, child in reversed(list(enumerate(parent))):
-        _unwrap(child)
-        if child.tag == f"{{{_SVG}}}g" and (not child.attrib or not len(child)):
+        _unwrap(child, fewest=fewest)
+        if child.tag == _GROUP and (not len(child) or (not child.attrib and len(child) < fewest)):
             parent[place : place + 1] = list(child)
 
 
-def _lift(group: ElementTree.Element) -> None:
-    for child in group:
-        _lift(child)
-    if len(group) < 2 or group.tag not in {f"{{{_SVG}}}g", f"{{{_SVG}}}svg"}:
+def _carry(parent: ElementTree.Element, heirs: list[ElementTree.Element], name: str) -> None:
+    """Let the parent carry the commonest value of an attribute, if each of its heirs has one."""
+    values = [heir.get(name) for heir in heirs]
+    if len(values) < 2 or None in values or name in parent.attrib:
         return
-    shared = set.intersection(*(set(child.attrib.items()) for child in group))
-    for name, value in sorted(shared):
-        if name in _INHERITED and name not in group.attrib:
-            group.set(name, value)
-            for child in group:
-                del child.attrib[name]
+    commonest, count = Counter(values).most_common(1)[0]
+    if count > 1:
+        parent.set(name, commonest)
+        for heir in heirs:
+            if heir.get(name) == commonest:
+                del heir.attrib[name]
+
+
+def _drop_defaults(element: ElementTree.Element, carried: frozenset[str]) -> None:
+    for name, default in _INHERITED.items():
+        if element.get(name) == default and name in element.attrib and name not in carried:
+            del element.attrib[name]
+    if not len(element) and "stroke" not in element.attrib and "stroke" not in carried:
+        element.attrib.pop("stroke-width", None)
+    carried |= {name for name in _INHERITED if name in element.attrib}
+    for child in element:
+        _drop_defaults(child, carried)

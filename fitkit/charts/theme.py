@@ -52,7 +52,7 @@ CONFIG: dict[str, object] = {
     "legend": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12, "symbolSize": 400},
     "header": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12},
     "title": {"color": INK, "fontSize": 15, "anchor": "start"},
-    "line": {"color": INK, "strokeWidth": 2},
+    "line": {"color": INK},
     "point": {"color": INK, "filled": True},
     "rule": {"color": GREY},
     "text": {"color": INK, "fontSize": 12},
@@ -66,14 +66,14 @@ _WIDTHS = (("ijl'’|", 0.24), ("ftrI!,./:;[]() ·-`", 0.33), ("cksvxyzJ°", 0.5
 _OTHER_SMALL, _OTHER_CAPITAL, _BOLD = 0.58, 0.68, 1.06
 
 
-def rounded(value: float, *, step: float = 0.5) -> float:
-    """Return a number as precise as a fitter reads it: the nearest whole multiple of `step` [same unit]."""
-    return round(value / step) * step + 0.0
+def rounded(value: float) -> float:
+    """Return a number [mm or deg] as precise as a fitter reads it: to the nearest half."""
+    return round(2 * value) / 2 + 0.0
 
 
-def number(value: float, *, step: float = 0.5) -> str:
-    """Return `rounded` in figures: no idle zero, a true minus sign, for example ``"11"``, ``"20.5"``, ``"−3"``."""
-    return f"{rounded(value, step=step):g}".replace("-", "−")
+def number(value: float) -> str:
+    """Return `rounded` in figures: no idle zero, a true minus sign; for example ``"11"``, ``"20.5"``, ``"−3"``."""
+    return f"{rounded(value):g}".replace("-", "−")
 
 
 def text_width_px(words: str, *, size_px: float, bold: bool = False) -> float:

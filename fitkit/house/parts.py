@@ -76,16 +76,16 @@ def _against_its_kind(values: dict) -> list[Contradiction]:
     if kind not in KINDS:
         return []
     found = [
-        (column, values[column], f"blank or 0 in the row of a {kind}")
+        (column, values[column], f"blank or 0 in a row of kind {kind}")
         for column, kinds in _BELONGS_TO.items()
         if values.get(column) and kind not in kinds
     ]
     if kind in ("spindle", "washer", "extender") and adds_mm is None:
-        found.append(("adds_mm", "", f"the width a {kind} adds"))
+        found.append(("adds_mm", "", f"the width added, in a row of kind {kind}"))
     elif kind in ("washer", "extender") and not adds_mm > 0:
-        found.append(("adds_mm", adds_mm, f"above 0 for a {kind}"))
+        found.append(("adds_mm", adds_mm, f"above 0 in a row of kind {kind}"))
     if kind == "crank" and values.get("fitted_by") == "rider":
-        found.append(("fitted_by", "rider", "workshop for a crank"))
+        found.append(("fitted_by", "rider", "workshop in a row of kind crank"))
     return found
 
 

@@ -46,6 +46,7 @@ def _exporter() -> HTMLExporter:
         exclude_input=True,
         exclude_input_prompt=True,
         exclude_output_prompt=True,
+        exclude_anchor_links=True,
     )
 
 

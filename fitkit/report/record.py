@@ -9,9 +9,10 @@ from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
 from fitkit.report import measurements
 from fitkit.report.blocks import Sentences, Table
+from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.sheet import rider_sheet
 from fitkit.report.soles import first_words, soles_figure, soles_table
-from fitkit.report.words import day, interval, plain, value_words
+from fitkit.report.words import capital, day, interval, plain, value_words
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
 
@@ -19,21 +20,17 @@ RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
 SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
 SIDES = ("left", "right")
 
-_CLEAT_ROWS = {
-    "cleat_setback.as_found": "Cleat setback as found",
-    "cleat_setback.as_left": "Cleat setback as left",
-    "cleat_setback.start": "Starting point (with its band)",
-    "cleat_setback.move": "Move, toward the heel positive",
-    "cleat_setback.slot_least": "Least setback the slots allow",
-    "cleat_setback.slot_greatest": "Greatest setback the slots allow",
-    "cleat_setback.shortfall": "Target beyond the slots, toward the heel positive",
-    "mtp1.expected": "First-MTP joint expected, from the heel",
-}
-_ROTATION_ROWS = {
-    "cleat_setback.square_to_axle": "Joint ahead of the axle, square to it",
-    "float.free_heel_in": "Free rotation left, heel inward",
-    "float.free_heel_out": "Free rotation left, heel outward",
-}
+_CLEAT_ROWS = (
+    "cleat_setback.as_found",
+    "cleat_setback.as_left",
+    "cleat_setback.start",
+    "cleat_setback.move",
+    "cleat_setback.slot_least",
+    "cleat_setback.slot_greatest",
+    "cleat_setback.shortfall",
+    "mtp1.expected",
+)
+_ROTATION_ROWS = ("cleat_setback.square_to_axle", "float.free_heel_in", "float.free_heel_out")
 _GRADE_WORDS = {
     "measured here": "a reading taken in this visit",
     "derived": "geometry from readings of this visit",
@@ -100,7 +97,7 @@ class Record:
     def signs(self) -> Sentences:
         """Say which signs stop the advice, whom to see and how soon; and which were cleared, by whom."""
         open_signs = cautions.signs_open(self._session)
-        lines = [f"{sign.words[:1].upper()}{sign.words[1:]}: see {sign.who}." for sign in open_signs]
+        lines = [f"{capital(sign.words)}: see {sign.who}." for sign in open_signs]
         if open_signs:
             lines.append("No advice on cleats, saddle or width is given here; the measurements below may be shown.")
         if put_back := cautions.put_back(self._session):
@@ -130,12 +127,13 @@ class Record:
         """Return rotation and float of both feet."""
         return self._results("Rotation and float", _ROTATION_ROWS)
 
-    def _results(self, caption: str, rows: dict[str, str]) -> Table:
+    def _results(self, caption: str, names: tuple[str, ...]) -> Table:
         body = []
-        for name, words in rows.items():
+        for name in names:
             pair = [self.assessment[f"{side}.{name}"] for side in SIDES]
-            grades = dict.fromkeys(estimate.grade or "—" for estimate in pair)
-            body.append((words, *(value_words(estimate) for estimate in pair), " / ".join(grades)))
+            grades = dict.fromkeys(estimate.grade for estimate in pair if estimate.is_known)
+            words = capital(RESULT_WORDS[name])
+            body.append((words, *(value_words(estimate) for estimate in pair), " / ".join(grades) or "—"))
         return Table(caption, ("", "Left", "Right", "Grade"), tuple(body))
 
     def starting_band(self) -> Sentences:
@@ -148,7 +146,7 @@ class Record:
                 lines.append(f"{side.capitalize()}: not assessed: needs {low.needs}.")
                 continue
             point = f"start {plain(start.value)}" if start.is_known else f"no starting point: needs {start.needs}"
-            notes = "; ".join(start.notes)
+            notes = capital("; ".join(start.notes))
             lines.append(f"{side.capitalize()}: {plain(low.value)} to {plain(high.value)} mm, {point}. {notes}.")
         lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
         if self._session.rider.riding == "short_maximal":
@@ -170,7 +168,7 @@ class Record:
         for note, where in said.items():
             sides = [side for side in SIDES if side in where]
             lines.append(f"{' and '.join(sides)}: {note}" if sides else note)
-        return Sentences(tuple(f"{line[:1].upper()}{line[1:]}." for line in lines))
+        return Sentences(tuple(f"{capital(line)}." for line in lines) or ("Nothing.",))
 
     def positions(self) -> Table:
         """Return what was found, tried, decided and left, in order."""
@@ -198,7 +196,7 @@ class Record:
         for name, estimate in self.assessment.results.items():
             if not estimate.is_known:
                 needs.setdefault(estimate.needs, []).append(name)
-        lines = (f"{need}: {', '.join(names)}" for need, names in needs.items())
+        lines = (f"Needs {need}: {in_words(names)}." for need, names in needs.items())
         return Sentences(tuple(lines) or ("Nothing is lacking.",))
 
     def sources(self) -> Table:
@@ -207,7 +205,7 @@ class Record:
         for name, estimate in self.assessment.results.items():
             if estimate.is_known:
                 rows.setdefault((estimate.grade, estimate.source), []).append(name)
-        body = tuple((", ".join(names), grade, source) for (grade, source), names in rows.items())
+        body = tuple((capital(in_words(names)), grade, source) for (grade, source), names in rows.items())
         return Table("Where each number comes from", ("Result", "Grade", "Source"), body)
 
     def grades(self) -> Sentences:

@@ -11,7 +11,7 @@ from fitkit import cautions
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.soles import soles_figure, stood_and_stands
-from fitkit.report.words import day, move_words, whole
+from fitkit.report.words import capital, day, move_words, whole
 
 __all__ = ["rider_sheet"]
 
@@ -70,17 +70,13 @@ def _stopped(assessment: Assessment) -> dict:
     changes = ["We give no advice on cleats today; first somebody should look at what you told us or we saw."]
     return {
         "title": "Please see somebody first",
-        "stopped": [_sentence(sign) for sign in signs],
+        "stopped": [capital(sign) for sign in signs],
         "changes": [*changes, *([put_back] if put_back else [])],
         "figure": None,
         "odd": [],
         "rides": [f"{cautions.FIRST_RIDE[2]} {cautions.TORQUE}"] if put_back else [],
         "remains": ["Bring what the clinician says to your next visit; nothing is changed before that."],
     }
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _mean(inputs: Inputs, dotted: str) -> float | None:

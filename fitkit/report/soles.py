@@ -6,7 +6,7 @@ from fitkit import charts
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.blocks import Table
-from fitkit.report.words import interval, move_words, plain, whole
+from fitkit.report.words import capital, interval, move_words, plain, whole
 
 __all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands"]
 
@@ -21,7 +21,7 @@ def first_words(assessment: Assessment, side: str) -> str:
     start = assessment[f"{side}.cleat_setback.start"]
     if foot.target_from in ("moved", "decided"):
         words = instruction(assessment, side)
-        said.append(f"{words[:1].upper()}{words[1:]}.")
+        said.append(f"{capital(words)}.")
         left = assessment[f"{side}.cleat_setback.as_left"]
         if left.is_known:
             said.append(f"As left {interval(left)}.")

@@ -6,7 +6,7 @@ from datetime import date
 
 from fitkit.estimate import Estimate
 
-__all__ = ["day", "interval", "move_words", "plain", "side_words", "value_words", "whole"]
+__all__ = ["capital", "day", "interval", "move_words", "plain", "value_words", "whole"]
 
 _UNITS = {"mm": " mm", "deg": "°", "turns": " turns", "1": ""}
 _MONTHS = (
@@ -57,14 +57,14 @@ def _needs(needs: str) -> str:
 
 def move_words(move_mm: float) -> str:
     """Return "4 mm toward the heel", "3 mm toward the toes" or "not moved"."""
-    if whole(move_mm) in ("0",):
+    if whole(move_mm) == "0":
         return "less than 1 mm" if abs(move_mm) >= 0.05 else "not moved"
     return f"{whole(abs(move_mm))} mm toward the {'heel' if move_mm > 0 else 'toes'}"
 
 
-def side_words(side: str | None) -> str:
-    """Return the side as a word that can stand before a noun."""
-    return side or "side not said"
+def capital(text: str) -> str:
+    """Return the text with its first letter large, the rest as it is."""
+    return text[:1].upper() + text[1:]
 
 
 def day(when: date | str | None) -> str:

@@ -59,7 +59,7 @@ def _near(name: str, names: tuple[str, ...]) -> str:
 
 
 def _unknown(steps: tuple[str | int, ...], value: Any) -> Problem:
-    names = group_names(".".join(str(step) for step in steps[:-1]))
+    names = group_names(".".join("*" if isinstance(step, int) else step for step in steps[:-1]))
     hint = _near(str(steps[-1]), names) or "Take it out; notes belong in a note."
     return Problem(joined(steps), f"an unknown field ({said(value)})", "a field of the session format", hint)
 

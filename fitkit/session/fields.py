@@ -115,9 +115,10 @@ class Part(BaseModel):
     @model_validator(mode="before")
     @classmethod
     def _drop_unmeasured(cls, data: Any) -> Any:
-        # Only known names are dropped: an unknown one is refused even when it is null.
-        if not isinstance(data, dict):
+        values = data.values() if isinstance(data, dict) else ()
+        if None not in values and [] not in values and () not in values:
             return data
+        # Only known names are dropped: an unknown one is refused even when it is null.
         known = cls.__pydantic_fields__
         return {
             name: value for name, value in data.items() if not (name in known and (value is None or value in ([], ())))

@@ -6,6 +6,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 from filelock import FileLock
 
@@ -93,22 +94,28 @@ def append_durably(target: Path, data: bytes, *, after: int, mode: int) -> None:
         If they cannot be written; what stood there before still does.
     """
     is_new = not target.exists()
-    descriptor = os.open(target, os.O_WRONLY | os.O_CREAT, 0o600)
-    with os.fdopen(descriptor, "wb") as file:
-        if is_new:
-            target.chmod(mode)
-        try:
-            file.truncate(after)
-            file.seek(after)
-            file.write(data)
-            file.flush()
-            os.fsync(descriptor)
-        except OSError as error:
-            os.ftruncate(descriptor, after)
-            message = f"the session was saved, but not its history {target.name}: {error.strerror or error}"
-            raise OSError(error.errno, message) from error
+    try:
+        with os.fdopen(os.open(target, os.O_WRONLY | os.O_CREAT, 0o600), "wb") as file:
+            if is_new:
+                target.chmod(mode)
+            _write_after(file, data, after)
+    except OSError as error:
+        message = f"the session was saved, but not its history {target.name}: {error.strerror or error}"
+        raise OSError(error.errno, message) from error
     if is_new:
         sync_folder(target.parent)
+
+
+def _write_after(file: BinaryIO, data: bytes, after: int) -> None:
+    os.ftruncate(file.fileno(), after)
+    file.seek(after)
+    try:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    except OSError:
+        os.ftruncate(file.fileno(), after)
+        raise
 
 
 def sync_folder(folder: Path) -> None:

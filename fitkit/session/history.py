@@ -106,7 +106,9 @@ def differences(old: Any, new: Any, steps: tuple[str | int, ...] = ()) -> Iterat
     """Yield dotted path, old and new value of every field that differs; lists of readings count as one field."""
     if same(old, new, steps):
         return
-    if isinstance(old, dict) and isinstance(new, dict):
+    inside_group = not (steps and isinstance(steps[-1], int))  # a new place in a list is one change
+    if _is_group(old, inside_group) and _is_group(new, inside_group):
+        old, new = old or {}, new or {}
         for name in {**old, **new}:
             yield from differences(old.get(name), new.get(name), (*steps, name))
     elif _is_grown_list_of_groups(old, new):
@@ -114,6 +116,10 @@ def differences(old: Any, new: Any, steps: tuple[str | int, ...] = ()) -> Iterat
             yield from differences(old[place] if place < len(old) else None, item, (*steps, place))
     else:
         yield ".".join(map(str, steps)), old, new
+
+
+def _is_group(value: Any, none_counts: bool) -> bool:
+    return isinstance(value, dict) or (value is None and none_counts)
 
 
 def _is_grown_list_of_groups(old: Any, new: Any) -> bool:

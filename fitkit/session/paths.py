@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 __all__ = ["get", "pruned", "put", "same", "steps_of"]
 
+_PLACE = re.compile(r"0|[1-9][0-9]{0,6}")
 # Fields with a default stand in no file: absent means the default.
 _DEFAULTS = {("wish", "same_both_sides"): True}
 
@@ -16,7 +18,7 @@ def steps_of(dotted: str) -> tuple[str | int, ...]:
         return ()
     if dotted.startswith("taken."):
         return ("taken", dotted.removeprefix("taken."))
-    return tuple(int(step) if step.isascii() and step.isdigit() else step for step in dotted.split("."))
+    return tuple(int(step) if _PLACE.fullmatch(step) else step for step in dotted.split("."))
 
 
 def get(tree: Any, steps: tuple[str | int, ...]) -> Any:

@@ -83,7 +83,7 @@ def said(value: Any) -> str:
     if isinstance(value, str):
         return f'"{printable(value)}"'
     if isinstance(value, float) and not math.isfinite(value):
-        return "not a finite number (NaN)" if math.isnan(value) else "not a finite number (Infinity)"
+        return "not a finite number (NaN)" if math.isnan(value) else f"not a finite number ({value:+})"
     if isinstance(value, (int, float)):
         return printable(f"{value}")
     if isinstance(value, (list, tuple)):
@@ -96,5 +96,5 @@ def slip_hint(value: float, unit: str, usual: tuple[float, float]) -> str:
     low, high = usual
     slips = [(10, "Entered in cm?"), (1000, "Entered in m?")] if unit == "mm" else []
     slips += [(10, "A decimal point in the wrong place?"), (0.1, "A decimal point in the wrong place?")]
-    fitting = (hint for factor, hint in slips if value and low <= value * factor <= high)
+    fitting = (hint for factor, hint in slips if value and low / factor <= value <= high / factor)
     return "" if low <= value <= high else next(fitting, "")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import stat
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -90,21 +91,23 @@ def _whole(tree: Any) -> Any:
 
 
 def read_bytes(path: Path) -> bytes:
-    """Return the bytes of a session file; raises SessionProblems where that cannot be."""
+    """Return the bytes of a file, cut where it is too large; raises SessionProblems where it cannot be read."""
+    data = b""
     try:
         mode = path.stat().st_mode
-        if stat.S_ISDIR(mode):
-            raise SessionProblems(path, [_of_file("a folder", "a session file", "Name the file inside it.")])
-        if not stat.S_ISREG(mode):
-            raise SessionProblems(path, [_of_file("no regular file", "a session file")])
-        with path.open("rb") as file:
-            return file.read(LIMIT_BYTES + 1)  # one more than allowed tells that it is too large
+        if stat.S_ISREG(mode):
+            with path.open("rb") as file:
+                data = file.read(LIMIT_BYTES + 1)  # one more than allowed tells that it is too large
     except FileNotFoundError:
-        raise SessionProblems(path, [_of_file("missing", "a session file", "Spelled right?")]) from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        hint = "Who may read it, and is the disk there?"
-        raise SessionProblems(path, [_of_file(f"unreadable ({reason})", "a session file", hint)]) from None
+        raise _of_file("missing", "a session file", "Spelled right?") from None
+    except (OSError, ValueError) as error:  # the second for a name that no system takes
+        reason = getattr(error, "strerror", None) or error
+        raise _of_file(f"unreadable ({reason})", "a session file", "Who may read it, and is the disk there?") from None
+    if stat.S_ISDIR(mode):
+        raise _of_file("a folder", "a session file", "Name the file inside it.")
+    if not stat.S_ISREG(mode):
+        raise _of_file("no regular file", "a session file")
+    return data
 
 
 def tree_of(data: bytes) -> tuple[dict, list[Problem]]:
@@ -122,18 +125,17 @@ def tree_of(data: bytes) -> tuple[dict, list[Problem]]:
 
     try:
         tree = json.loads(text, object_pairs_hook=group)
+        problems = _repeats(tree, ()) if repeated else []
     except json.JSONDecodeError as error:
-        place = f"not JSON (line {error.lineno}, column {error.colno}: {error.msg})"
-        raise SessionProblems(
-            None, [_of_file(place, "one JSON object", "Mend it there, or take the last copy.")]
-        ) from None
+        found = f"not JSON (line {error.lineno}, column {error.colno}: {error.msg})"
+        raise _of_file(found, "one JSON object", "Mend it there, or take the last copy.") from None
     except RecursionError:
-        raise SessionProblems(None, [_of_file("nested too deeply", "the session format")]) from None
-    except ValueError as error:  # a whole number of thousands of digits
-        raise SessionProblems(None, [_of_file(f"not readable as JSON ({error})", "the session format")]) from None
+        raise _of_file("nested too deeply", "the session format") from None
+    except ValueError:  # the library refuses whole numbers of thousands of digits
+        raise _of_file("holding a number of thousands of digits", "the session format") from None
     if not isinstance(tree, dict):
-        raise SessionProblems(None, [_of_file(said(tree), "one JSON object in braces")])
-    return tree, list(_repeats(tree, ())) if repeated else []
+        raise _of_file(said(tree), "one JSON object in braces")
+    return tree, problems
 
 
 class _Repeating(dict):
@@ -141,8 +143,7 @@ class _Repeating(dict):
 
     def __init__(self, pairs: list[tuple[str, Any]]) -> None:
         super().__init__(pairs)
-        names = [name for name, _ in pairs]
-        self.repeated = [name for name in self if names.count(name) > 1]
+        self.repeated = [name for name, count in Counter(name for name, _ in pairs).items() if count > 1]
 
 
 def _repeats(tree: Any, above: tuple[str | int, ...]) -> list[Problem]:
@@ -158,25 +159,23 @@ def _repeats(tree: Any, above: tuple[str | int, ...]) -> list[Problem]:
 
 def _text_of(data: bytes) -> str:
     if len(data) > LIMIT_BYTES:
-        raise SessionProblems(
-            None, [_of_file(f"larger than {LIMIT_BYTES} bytes", "at most 1 MB", "No films inside it?")]
-        )
+        raise _of_file(f"larger than {LIMIT_BYTES} bytes", "at most 1 MB", "No films inside it?")
     if not data.strip():
-        raise SessionProblems(None, [_of_file("empty", "a session", "Take the last copy.")])
+        raise _of_file("empty", "a session", "Take the last copy.")
     again = "Save it again as UTF-8 without a byte-order mark."
     if data.startswith(b"\xef\xbb\xbf"):
-        raise SessionProblems(None, [_of_file("UTF-8 with a byte-order mark", "plain UTF-8", again)])
+        raise _of_file("UTF-8 with a byte-order mark", "plain UTF-8", again)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\x00" in data[:4]:
-        raise SessionProblems(None, [_of_file("in UTF-16 or UTF-32", "UTF-8", again)])
+        raise _of_file("in UTF-16 or UTF-32", "UTF-8", again)
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError as error:
         place = f"not UTF-8 (byte {error.start} is 0x{data[error.start]:02x})"
-        raise SessionProblems(None, [_of_file(place, "UTF-8", again)]) from None
+        raise _of_file(place, "UTF-8", again) from None
 
 
-def _of_file(found: str, expected: str, hint: str = "") -> Problem:
-    return Problem("file", found, expected, hint)
+def _of_file(found: str, expected: str, hint: str = "") -> SessionProblems:
+    return SessionProblems(None, [Problem("file", found, expected, hint)])
 
 
 def wrong_name(path: Path, tree: dict) -> list[Problem]:
@@ -196,7 +195,7 @@ def checked(tree: dict, problems: list[Problem]) -> Session:
     except ValidationError as error:
         problems = [*problems, *explained(error), *between]
     except RecursionError:
-        problems = [*problems, _of_file("nested too deeply", "the session format")]
+        problems = [*problems, *_of_file("nested too deeply", "the session format").problems]
     else:
         problems = [*problems, *between]
         if not problems:

@@ -1,0 +1,230 @@
+"""The command line: ``python -m fitkit new|check|report|forget``."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import sys
+from collections.abc import Callable, Sequence
+from datetime import date
+from pathlib import Path
+
+from fitkit import __version__
+
+__all__ = ["main"]
+
+_FINE, _PROBLEMS, _WRONG_CALL = 0, 1, 2
+_STOPPED = 130
+_MOST_WORKERS = 64
+_SESSIONS = "session files, or folders that are searched for them with all their subfolders"
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Carry out one command and return its exit code.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        The words after ``python -m fitkit``; those of this process by default.
+
+    Returns
+    -------
+    int
+        0 fine, 1 problems, 2 wrong call or nothing found, 128 and more stopped by a signal.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks a letter gets its code instead of an error.
+        stream.reconfigure(errors="backslashreplace")
+    given = _parser().parse_args(arguments)
+    # Imported only now, so that --help answers at once.
+    from fitkit.batch.messages import WrongCallError, plain
+
+    try:
+        return given.carry_out(given)
+    except WrongCallError as error:
+        for line in error.args:
+            sys.stderr.write(f"{plain(line, longest=4000)}\n")
+        return _WRONG_CALL
+    except KeyboardInterrupt:
+        return _STOPPED
+    except BrokenPipeError:
+        # The reader of our output has gone; nothing more can be said to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return _PROBLEMS
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="python -m fitkit",
+        description="Cleat and stance notebooks: from a visit's measurements to the client's record.",
+        epilog="Each command explains itself, for example: python -m fitkit report --help",
+        allow_abbrev=False,
+    )
+    parser.add_argument("--version", action="version", version=__version__)
+    commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add_new(commands)
+    _add_check(commands)
+    _add_report(commands)
+    _add_forget(commands)
+    return parser
+
+
+def _command(
+    commands: argparse._SubParsersAction, name: str, carry_out: Callable, about: str
+) -> argparse.ArgumentParser:
+    command = commands.add_parser(name, help=about, description=about, allow_abbrev=False)
+    command.set_defaults(carry_out=carry_out)
+    command.add_argument(
+        "--rules", type=Path, metavar="FILE", help="your clinic's house rules instead of those that come with the kit"
+    )
+    command.add_argument(
+        "--parts",
+        type=Path,
+        metavar="FILE",
+        help="your clinic's parts table instead of the one that comes with the kit",
+    )
+    return command
+
+
+def _add_new(commands: argparse._SubParsersAction) -> None:
+    command = _command(commands, "new", _new, "Begin a visit: write an empty session file and print where it is.")
+    command.add_argument(
+        "client_id", metavar="CLIENT_ID", type=_client, help="the clinic's id of the client, like rider-042"
+    )
+    command.add_argument("--setup", default="road", help="which bicycle and shoes, in a word (road, if not said)")
+    command.add_argument(
+        "--in", dest="folder", type=Path, default=Path(), metavar="FOLDER", help="where to write it (here, if not said)"
+    )
+
+
+def _add_check(commands: argparse._SubParsersAction) -> None:
+    command = _command(
+        commands, "check", _check, "Say everything that is wrong with session files, and what in them is unusual."
+    )
+    command.add_argument("sessions", metavar="SESSIONS", nargs="+", help=_SESSIONS)
+
+
+def _add_report(commands: argparse._SubParsersAction) -> None:
+    command = _command(
+        commands,
+        "report",
+        _report,
+        "Make each visit's record and rider's sheet. Visits that have not changed are left alone.",
+    )
+    command.add_argument("sessions", metavar="SESSIONS", nargs="+", help=_SESSIONS)
+    command.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        metavar="FOLDER",
+        help="where the records go; open index.html in it afterwards",
+    )
+    command.add_argument(
+        "--workers", type=_workers, default=2, metavar="N", help="how many records are made at a time (2, if not said)"
+    )
+    command.add_argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium")
+    command.add_argument("--again", action="store_true", help="make every record again, changed or not")
+
+
+def _add_forget(commands: argparse._SubParsersAction) -> None:
+    command = _command(
+        commands,
+        "forget",
+        _forget,
+        "Remove a client for good: session files with their history, records, lines of the log.",
+    )
+    command.add_argument("client_id", metavar="CLIENT_ID", type=_client, help="the clinic's id of the client")
+    command.add_argument(
+        "--in", dest="folder", type=Path, required=True, metavar="FOLDER", help="the folder with the session files"
+    )
+    command.add_argument(
+        "--out", type=Path, metavar="FOLDER", help="a folder of records, to remove the client there too"
+    )
+
+
+def _client(text: str) -> str:
+    if not re.fullmatch(r"[a-z0-9-]{1,40}", text):
+        raise argparse.ArgumentTypeError(
+            f"client id is {text[:60]!r}; expected 1 to 40 small letters, digits and hyphens, like rider-042"
+        )
+    return text
+
+
+def _workers(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,3}", text) or not 1 <= int(text) <= _MOST_WORKERS:
+        raise argparse.ArgumentTypeError(f"workers is {text[:60]!r}; expected a whole number from 1 to {_MOST_WORKERS}")
+    return int(text)
+
+
+def _new(given: argparse.Namespace) -> int:
+    from fitkit import session
+    from fitkit.batch.house_files import load_house
+    from fitkit.batch.messages import WrongCallError, os_reason, plain
+
+    access = load_house(given.rules, given.parts).rules.access
+    is_known = any(given.folder.rglob(f"{given.client_id}_*.json"))
+    try:
+        path = session.new(given.client_id, date.today().isoformat(), given.setup, given.folder, access=access)
+    except session.SessionProblems as error:
+        raise WrongCallError(*error.problems) from None
+    except FileExistsError as error:
+        sys.stderr.write(f"{plain(error.filename)}: {plain(error.strerror)}\n")
+        return _PROBLEMS
+    except OSError as error:
+        raise WrongCallError(f"{plain(given.folder)} cannot be written: {os_reason(error)}") from None
+    if not is_known:
+        sys.stderr.write(f"{given.client_id} is a new client: no earlier visit in {plain(given.folder.absolute())}\n")
+    print(path)
+    return _FINE
+
+
+def _check(given: argparse.Namespace) -> int:
+    from fitkit.batch.check import check
+    from fitkit.batch.house_files import load_house
+
+    load_house(given.rules, given.parts)
+    return check(given.sessions, screen=sys.stdout)
+
+
+def _report(given: argparse.Namespace) -> int:
+    from fitkit.batch.run import Options, report
+
+    options = Options(
+        out=given.out,
+        workers=given.workers,
+        pdf=given.pdf,
+        again=given.again,
+        rules=given.rules,
+        parts=given.parts,
+    )
+    return report(given.sessions, options)
+
+
+def _forget(given: argparse.Namespace) -> int:
+    from fitkit import session
+    from fitkit.batch.files import Access
+    from fitkit.batch.forgetting import forget_reports
+    from fitkit.batch.house_files import load_house
+    from fitkit.batch.messages import WrongCallError, os_reason, plain
+
+    access = Access(group=load_house(given.rules, given.parts).rules.access == "group")
+    if not given.folder.is_dir():
+        raise WrongCallError(f"{plain(given.folder)} is not a folder; expected the folder with the session files")
+    try:
+        removed = [*session.forget(given.client_id, given.folder)]
+    except OSError as error:
+        sys.stderr.write(f"{plain(error.filename)} could not be removed: {os_reason(error)}; something may be left\n")
+        return _PROBLEMS
+    if given.out:
+        removed += forget_reports(given.client_id, given.out, access)
+    for path in removed:
+        print(plain(path))
+    if not removed:
+        sys.stderr.write(f"nothing found of {given.client_id}\n")
+        return _PROBLEMS
+    return _FINE
+
+
+if __name__ == "__main__":
+    sys.exit(main())

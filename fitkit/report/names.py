@@ -1,0 +1,58 @@
+"""The results' names in words, for people; the results file keeps the short names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+__all__ = ["RESULT_WORDS", "in_words"]
+
+RESULT_WORDS = {
+    "cleat_setback.as_found": "cleat setback as found",
+    "cleat_setback.as_left": "cleat setback as left",
+    "cleat_setback.square_to_axle": "joint ahead of the axle, square to it",
+    "cleat_setback.band_low": "starting band, low end",
+    "cleat_setback.band_high": "starting band, high end",
+    "cleat_setback.start": "starting point",
+    "cleat_setback.move": "move of the cleat, toward the heel",
+    "cleat_setback.slot_least": "least setback the slots allow",
+    "cleat_setback.slot_greatest": "greatest setback the slots allow",
+    "cleat_setback.shortfall": "target beyond the slots, toward the heel",
+    "mtp1.expected": "first-MTP joint expected, from the heel",
+    "float.free_heel_in": "free rotation left, heel inward",
+    "float.free_heel_out": "free rotation left, heel outward",
+    "half_stance": "half-stance",
+    "half_stance.wish": "wished change of half-stance",
+    "half_stance.remaining": "what remains of the wish",
+    "frontal_lean": "frontal lean of hip to foot, foot outside",
+    "thread.turns": "pedal thread engaged",
+    "lean.clearance": "lean until the lowered pedal touches",
+    "toe.gap": "toe to tyre",
+    "toe.gap_after": "toe to tyre after the move",
+    "calf_lever.ratio": "ankle-to-axle lever, after to before",
+    "untouched.knee_change": "knee at its straightest, saddle untouched",
+    "height_only.saddle_down": "saddle down, height only",
+    "full.saddle_forward": "saddle forward, full answer",
+    "full.saddle_down": "saddle down, full answer",
+    "forward_limit": "forward limit",
+    "stance.width": "stance width",
+    "stance.difference": "left minus right half-stance",
+    "hip.spacing": "hip spacing",
+    "saddle.height_only.down": "saddle down along the seat tube, for both legs",
+    "bar.height_only.down": "bar down with it",
+}
+
+
+def in_words(names: Iterable[str]) -> str:
+    """Return result names in words, those of both feet said once."""
+    sides: dict[str, list[str]] = {}
+    for name in names:
+        side, _, rest = name.partition(".")
+        if side in ("left", "right"):
+            sides.setdefault(rest, []).append(side)
+        else:
+            sides.setdefault(name, [])
+    said = []
+    for name, found in sides.items():
+        where = f" ({found[0]})" if len(found) == 1 else ""
+        said.append(RESULT_WORDS[name] + where)
+    return "; ".join(said)

@@ -1,0 +1,135 @@
+"""The command line: what it prints and returns."""
+
+import json
+
+import pytest
+
+from fitkit.__main__ import main
+
+
+@pytest.fixture
+def call(capsys):
+    """Return a function that carries out a command and returns its exit code, output and messages."""
+
+    def call(*words):
+        try:
+            code = main([str(word) for word in words])
+        except SystemExit as end:
+            code = end.code
+        return code, *capsys.readouterr()
+
+    return call
+
+
+def test_new_writes_a_session_and_prints_its_path_and_never_overwrites(call, tmp_path):
+    code, printed, said = call("new", "rider-7", "--setup", "gravel", "--in", tmp_path)
+    assert code == 0
+    (path,) = tmp_path.glob("rider-7_*_gravel.json")
+    assert printed == f"{path}\n"
+    assert "rider-7 is a new client" in said
+    before = path.read_bytes()
+    path.write_bytes(before + b"\n")
+    code, printed, said = call("new", "rider-7", "--setup", "gravel", "--in", tmp_path)
+    assert (code, printed) == (1, "")
+    assert str(path) in said
+    assert path.read_bytes() == before + b"\n"
+
+
+@pytest.mark.parametrize("client", ["../rider", "Rider", "", "r" * 41, "rider_1", "rider\n"])
+def test_new_refuses_what_is_no_client_id(call, tmp_path, client):
+    code, _, said = call("new", client, "--in", tmp_path)
+    assert code == 2
+    assert "expected 1 to 40 small letters, digits and hyphens" in said
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_new_refuses_what_is_no_setup(call, tmp_path):
+    code, _, said = call("new", "rider-1", "--setup", "Road Bike", "--in", tmp_path)
+    assert code == 2
+    assert "Road Bike" in said
+
+
+def test_check_is_fine_with_a_fine_file_and_prints_all_problems_of_others(call, tmp_path):
+    call("new", "rider-7", "--in", tmp_path)
+    code, printed, _ = call("check", tmp_path)
+    assert code == 0
+    assert ": fine\n" in printed
+    document = {"format": "cleat-stance-session", "version": 1, "client_id": "x", "visit_date": "2026-03-04"}
+    document |= {"setup": "road", "rider": {"stature_mm": "tall", "mass_kg": True}, "b\x1b[2J": 1}
+    bad = tmp_path / "x_2026-03-04_road.json"
+    bad.write_text(json.dumps(document), encoding="utf-8")
+    before = bad.read_bytes()
+    code, printed, _ = call("check", tmp_path)
+    assert code == 1
+    assert f"{bad}: 3 problems\n" in printed
+    assert printed.count("\n  - ") == 3
+    assert "\x1b" not in printed
+    assert bad.read_bytes() == before
+
+
+def test_check_asks_about_unusual_values_and_missing_files(call, tmp_path):
+    document = {"format": "cleat-stance-session", "version": 1, "client_id": "x", "visit_date": "2026-03-04"}
+    document |= {"setup": "road", "rider": {"stature_mm": 1300}, "ride": {"films": [{"file": "a.mp4"}]}}
+    (tmp_path / "x_2026-03-04_road.json").write_text(json.dumps(document), encoding="utf-8")
+    code, printed, _ = call("check", tmp_path)
+    assert code == 0
+    assert "rider.stature_mm is 1300" in printed
+    assert "a.mp4 is named in the session and not there" in printed
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        (),
+        ("check",),
+        ("report", "x"),
+        ("report", "nowhere", "--out", "out"),
+        ("check", "nowhere"),
+        ("report", ".", "--out", "out", "--workers", "0"),
+        ("report", ".", "--out", "out", "--workers", "two"),
+        ("check", ".", "--rules", "nowhere.json"),
+        ("forget", "rider-1", "--in", "nowhere"),
+        ("forget", "rider-1"),
+        ("frobnicate",),
+    ],
+)
+def test_wrong_calls_end_with_2_and_say_why(call, tmp_path, monkeypatch, words):
+    monkeypatch.chdir(tmp_path)
+    code, printed, said = call(*words)
+    assert code == 2
+    assert printed == ""
+    assert said
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("words", [("--help",), ("report", "--help"), ("new", "--help"), ("forget", "--help")])
+def test_help_answers(call, words):
+    code, printed, _ = call(*words)
+    assert code == 0
+    assert "python -m fitkit" in printed
+
+
+def test_forget_removes_a_client_everywhere_and_no_other(call, tmp_path):
+    sessions, out = tmp_path / "sessions", tmp_path / "out"
+    for client in ("rider-1", "rider-10"):
+        call("new", client, "--in", sessions)
+        record = out / f"{client}_2026-03-04_road"
+        record.mkdir(parents=True)
+        (record / "results.json").write_text('{"results": []}', encoding="utf-8")
+    (out / ".cleat-stance-reports").touch()
+    line = {"run": "1", "at": "", "file": "", "status": "made", "key": "rider-10_2026-03-04_road"}
+    lines = [line, line | {"key": "rider-1_2026-03-04_road"}, line | {"key": None, "file": "/x/rider-1_bad.json"}]
+    (out / "runlog.jsonl").write_text("".join(json.dumps(item) + "\n" for item in lines) + '{"key": "rider-1', "utf-8")
+    code, _, _ = call("forget", "rider-1", "--in", sessions, "--out", out)
+    assert code == 0
+    left = [path for path in tmp_path.rglob("*") if "rider-1_" in path.name]
+    assert left == []
+    for name in ("runlog.jsonl", "index.html", "summary.csv"):
+        text = (out / name).read_text(encoding="utf-8")
+        assert "rider-10" in text
+        assert "rider-1_" not in text
+        assert '"rider-1' not in text.replace('"rider-10', "")
+    assert len(list(sessions.glob("rider-10_*.json"))) == 1
+    code, _, said = call("forget", "rider-1", "--in", sessions, "--out", out)
+    assert code == 1
+    assert "nothing found of rider-1" in said

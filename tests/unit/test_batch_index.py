@@ -1,0 +1,92 @@
+"""The index and the summary say what happened to each visit."""
+
+import csv
+import io
+import re
+
+from fitkit.batch.contents import headline, rows_of
+from fitkit.batch.files import Access
+from fitkit.batch.folder import ReportFolder
+from fitkit.batch.index import Row, index_html, summary_csv
+from fitkit.batch.runlog import Entry
+
+NAMES = ("left.half_stance", "hip.spacing")
+RESULTS = ({"name": "left.half_stance", "value": -1.25}, {"name": "hip.spacing", "value": None, "needs": "pelvis"})
+FILES = ("record.ipynb", "record.html", "rider_sheet.html", "results.json")
+
+
+def read(text):
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def test_the_summary_has_a_column_for_each_result_and_blanks_where_there_is_none():
+    rows = [Row("rider-1_2026-03-04_road", True, "made", results=RESULTS, files=FILES)]
+    (row,) = read(summary_csv(rows, NAMES))
+    assert row == {
+        "key": "rider-1_2026-03-04_road",
+        "status": "made",
+        "reason": "",
+        "left.half_stance": "-1.25",
+        "hip.spacing": "",
+    }
+
+
+def test_the_summary_gives_no_values_of_a_record_that_is_out_of_date():
+    rows = [Row("rider-1_2026-03-04_road", True, "failed", "=cmd()", results=RESULTS, files=FILES)]
+    (row,) = read(summary_csv(rows, NAMES))
+    assert row["left.half_stance"] == ""
+    assert row["reason"] == "'=cmd(); the record here is an earlier one and out of date"
+
+
+def test_the_index_groups_by_client_newest_first_and_marks_the_latest():
+    keys = ["rider-2_2026-01-01_road", "rider-1_2025-01-01_road", "rider-1_2026-03-04_road"]
+    page = index_html([Row(key, True, "made", files=FILES) for key in keys], headline="3 made")
+    places = [page.index(text) for text in ("<h2>rider-1<", "2026-03-04", "2025-01-01", "<h2>rider-2<", "2026-01-01")]
+    assert places == sorted(places)
+    assert page.count(">latest<") == 2
+    assert 'href="rider-1_2026-03-04_road/rider_sheet.html"' in page
+
+
+def test_the_index_flags_demonstrations_and_says_what_is_lacking():
+    page = index_html([Row("rider-1_2026-03-04_road", True, "made", demonstration=True, results=RESULTS)], headline="")
+    assert ">demonstration<" in page
+    assert "1 result of 2 not assessed" in page
+    assert "<li>pelvis</li>" in page
+
+
+def test_the_index_runs_nothing_and_reaches_nothing():
+    rows = [Row("<script>alert(1)</script>.json", False, "failed", '"><img src=x onerror=alert(1)>\x1b[2J')]
+    page = index_html(rows, headline="<b>")
+    assert "<script" not in page
+    assert "<img" not in page
+    assert "\x1b" not in page
+    assert "<b>" not in page
+    assert "http" not in page.replace("http-equiv", "")
+    assert "content=\"default-src 'none'; img-src data:; style-src 'unsafe-inline'\"" in page
+    assert '<html lang="en">' in page
+    colours = set(re.findall(r"#[0-9a-fA-F]{3,6}\b", page))
+    assert colours <= {"#1a1a1a", "#5f5f5f", "#dcdcdc", "#0072B2", "#fff"}
+
+
+def test_rows_are_the_latest_run_what_waits_and_what_earlier_runs_left(tmp_path):
+    folder = ReportFolder(tmp_path, Access(), tmp_path)
+    key = "rider-{}_2026-03-04_road".format
+    for number in (1, 2, 3):
+        (tmp_path / key(number)).mkdir()
+        (tmp_path / key(number) / "results.json").write_text('{"results": []}', encoding="utf-8")
+    entries = [
+        Entry(run="1", at="", key=key(3), file="", status="made", demonstration=True),
+        Entry(run="2", at="", key=key(1), file="", status="failed", reason="why"),
+        Entry(run="2", at="", key=None, file="/x/notes.json", status="failed", reason="is none"),
+    ]
+    rows = rows_of(folder, entries, waiting=[key(4), key(2)])
+    assert [(row.name, row.status) for row in rows] == [
+        ("/x/notes.json", "failed"),
+        (key(1), "failed"),
+        (key(2), "waiting"),
+        (key(3), "earlier"),
+        (key(4), "waiting"),
+    ]
+    assert rows[1].said == "why; the record here is an earlier one and out of date"
+    assert rows[3].demonstration
+    assert headline(rows) == "0 made, 0 unchanged, 2 not made, 1 from earlier runs."

@@ -1,0 +1,160 @@
+"""Which files a batch takes, which it refuses, and what belongs to each visit."""
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from fitkit.batch import inputs
+from fitkit.batch.messages import WrongCallError
+
+
+@pytest.fixture
+def write(tmp_path):
+    """Return a function that writes a session file below the test's folder and returns its path."""
+
+    def write(folder, client="rider-1", date="2026-03-04", setup="road", **more):
+        path = tmp_path / folder / f"{client}_{date}_{setup}.json"
+        path.parent.mkdir(parents=True, exist_ok=True)
+        document = {"format": "cleat-stance-session", "version": 1}
+        document |= {"client_id": client, "visit_date": date, "setup": setup, **more}
+        path.write_text(json.dumps(document), encoding="utf-8")
+        return path
+
+    return write
+
+
+def names(visit):
+    return [item.name for item in visit.inputs]
+
+
+def test_folders_are_searched_with_their_subfolders_in_order_of_keys(write, tmp_path):
+    write("2026/b", client="rider-2")
+    write("2025", client="rider-1", date="2025-01-01")
+    write("2026/a", client="rider-1")
+    found = inputs.find([tmp_path])
+    assert [visit.key for visit in found.visits] == [
+        "rider-1_2025-01-01_road",
+        "rider-1_2026-03-04_road",
+        "rider-2_2026-03-04_road",
+    ]
+    assert found.refused == ()
+
+
+def test_the_previous_visit_is_the_latest_earlier_of_client_and_setup(write, tmp_path):
+    write("a", date="2024-01-01")
+    write("a", date="2025-01-01")
+    write("a", date="2025-06-01", setup="gravel")
+    write("a", date="2027-01-01")
+    write("a", client="rider-10", date="2026-01-01")
+    latest = write("a", date="2026-03-04")
+    found = {visit.path: visit for visit in inputs.find([tmp_path]).visits}
+    assert names(found[latest]) == [latest.name, "previous/rider-1_2025-01-01_road.json"]
+
+
+@pytest.mark.parametrize("where", ["2026/fitters", "fitters"])
+def test_the_fitters_study_lies_beside_the_session_or_its_year_folder(write, tmp_path, where):
+    write("2026", fitter_id="f2")
+    study = {"fitter_id": "f2", "date": "2026-01-10"}
+    study |= {"place_sd_mm": 1.2, "place_df": 9, "spread_sd_mm": 0.8, "spread_df": 18}
+    (tmp_path / where).mkdir(parents=True)
+    (tmp_path / where / "f2.json").write_text(json.dumps(study), encoding="utf-8")
+    (visit,) = inputs.find([tmp_path]).visits
+    assert names(visit)[1:] == ["fitters/f2.json"]
+
+
+def test_a_study_that_cannot_be_used_is_a_problem_of_its_visits(write, tmp_path):
+    path = write("2026", fitter_id="f2")
+    (path.parent / "fitters").mkdir()
+    (path.parent / "fitters" / "f2.json").write_text('{"fitter_id": "f2"}', encoding="utf-8")
+    found = inputs.find([tmp_path])
+    assert found.visits == ()
+    assert "fitters/f2.json: place_sd_mm is" in found.refused[0].reason
+
+
+def test_report_folders_hidden_files_and_the_folder_apart_are_skipped(write, tmp_path):
+    kept = write("a")
+    (write("reports", client="rider-2").parent / ".cleat-stance-reports").touch()
+    write("a/.hidden", client="rider-3")
+    write("out", client="rider-4")
+    (tmp_path / "a" / ".x.json").touch()
+    found = inputs.find([tmp_path], apart=tmp_path / "out")
+    assert [visit.path for visit in found.visits] == [kept]
+    assert found.refused == ()
+
+
+def test_two_files_of_one_visit_are_both_refused_and_the_others_kept(write, tmp_path):
+    write("a"), write("b"), write("a", client="rider-2")
+    found = inputs.find([tmp_path])
+    assert [visit.key for visit in found.visits] == ["rider-2_2026-03-04_road"]
+    assert len(found.refused) == 2
+    for refused in found.refused:
+        assert refused.key == "rider-1_2026-03-04_road"
+        assert "one visit in 2 files" in refused.reason
+        assert str(tmp_path / "a") in refused.reason
+
+
+def test_a_file_reached_twice_counts_once(write, tmp_path):
+    path = write("a")
+    (tmp_path / "link").symlink_to(tmp_path / "a")
+    (tmp_path / "a" / "round").symlink_to(tmp_path)
+    found = inputs.find([path, tmp_path, tmp_path / "a"])
+    assert [visit.path for visit in found.visits] == [path]
+    assert found.refused == ()
+
+
+def test_what_is_no_session_is_refused_with_its_reason(write, tmp_path):
+    write("a")
+    bad = tmp_path / "bad"
+    bad.mkdir()
+    (bad / "empty.json").touch()
+    (bad / "folder.json").mkdir()
+    (bad / "gone.json").symlink_to(bad / "nowhere.json")
+    os.mkfifo(bad / "pipe.json")
+    (bad / "list.json").write_text("[1]", encoding="utf-8")
+    (bad / "notes.txt").write_text("not looked at", encoding="utf-8")
+    found = inputs.find([tmp_path])
+    reasons = {refused.path.name: refused.reason for refused in found.refused}
+    assert len(found.visits) == 1
+    assert reasons.keys() == {"empty.json", "folder.json", "gone.json", "pipe.json", "list.json"}
+    assert reasons["folder.json"] == "is a folder; expected a session file"
+    assert reasons["gone.json"] == "is a link to a file that is not there"
+    assert reasons["pipe.json"] == "is not an ordinary file; expected a session file"
+    assert "empty" in reasons["empty.json"]
+    assert all(refused.key is None for refused in found.refused)
+
+
+@pytest.mark.parametrize(
+    "name", ["../film.mp4", "a/../../film.mp4", "previous/film.mp4", "fitters/f2.json", "a\\film.mp4", "."]
+)
+def test_a_film_must_lie_in_the_sessions_folder(write, tmp_path, name):
+    write("a", ride={"films": [{"file": name}]})
+    found = inputs.find([tmp_path])
+    assert found.visits == ()
+    assert "ride.films.0.file is " in found.refused[0].reason
+    assert "expected a f" in found.refused[0].reason
+
+
+def test_films_are_inputs_and_a_missing_one_is_told(write, tmp_path):
+    films = [{"file": "films/left.mp4"}, {"file": "films/gone.mp4"}]
+    path = write("a", ride={"films": films, "power_files": [{"file": "./films/left.mp4"}]})
+    (path.parent / "films").mkdir()
+    (path.parent / "films" / "left.mp4").write_bytes(b"film")
+    (visit,) = inputs.find([tmp_path]).visits
+    assert names(visit) == [path.name, "films/left.mp4", "films/gone.mp4"]
+    assert visit.missing_files == ("films/gone.mp4",)
+
+
+def test_nothing_found_and_no_such_place_are_wrong_calls(tmp_path):
+    with pytest.raises(WrongCallError, match=f"no session file found in {tmp_path}"):
+        inputs.find([tmp_path])
+    with pytest.raises(WrongCallError, match="nowhere is not there"):
+        inputs.find([tmp_path / "nowhere"])
+
+
+def test_relative_places_become_absolute(write, tmp_path, monkeypatch):
+    path = write("a")
+    monkeypatch.chdir(path.parent)
+    (visit,) = inputs.find([Path(path.name)]).visits
+    assert visit.inputs[0].source == str(path)
