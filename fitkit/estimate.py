@@ -8,9 +8,7 @@ from typing import Literal, get_args
 __all__ = ["GRADES", "UNITS", "Estimate", "Grade", "Unit", "known", "missing"]
 
 Unit = Literal["mm", "deg", "1", "turns"]
-Grade = Literal[
-    "measured here", "derived", "published", "common practice", "house rule", "this clinic", "from memory"
-]
+Grade = Literal["measured here", "derived", "published", "common practice", "house rule", "this clinic", "from memory"]
 UNITS: tuple[str, ...] = get_args(Unit)
 GRADES: tuple[str, ...] = get_args(Grade)
 

@@ -115,8 +115,7 @@ def _withhold(visit: Visit, results: dict[str, Estimate]) -> dict[str, Estimate]
         return results
     needs = f"clinician: {sign.sign}"
     return {
-        name: missing(needs, unit=estimate.unit) if is_advice(name) else estimate
-        for name, estimate in results.items()
+        name: missing(needs, unit=estimate.unit) if is_advice(name) else estimate for name, estimate in results.items()
     }
 
 

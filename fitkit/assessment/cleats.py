@@ -14,7 +14,11 @@ from fitkit.house import Shift
 
 __all__ = ["Foot", "assess_foot"]
 
-NEED_AS_FOUND = "cleat setback as found"
+NEED_AS_FOUND = "readings of the cleat setback as found"
+NEED_SLOT_END = {
+    "least": "the slots' front end (least cleat setback)",
+    "greatest": "the slots' rear end (greatest cleat setback)",
+}
 TargetFrom = Literal["moved", "decided", "start"]
 
 
@@ -169,9 +173,7 @@ def _setback(inputs: Inputs, dotted: str) -> Estimate:
     if quantity is None:
         return missing(NEED_AS_FOUND)
     source = f"mean of {_count(len(inputs.readings(dotted)))}, with {_mark_words(inputs)}"
-    return known(
-        quantity.value, unit="mm", grade="measured here", source=source, half_width=quantity.half_width()
-    )
+    return known(quantity.value, unit="mm", grade="measured here", source=source, half_width=quantity.half_width())
 
 
 def _moved(inputs: Inputs, position: str, side: str) -> Quantity | None:
@@ -237,19 +239,15 @@ def _move(
         return known(value, unit="mm", grade="derived", source=source, half_width=half)
     source = "starting point held inside the slots, minus as found; the error of the mark as found"
     note = "too far toward the heel costs less than too far toward the toes (common practice, no source)"
-    return known(
-        value, unit="mm", grade="derived", source=source, half_width=as_found.half_width, notes=(note,)
-    )
+    return known(value, unit="mm", grade="derived", source=source, half_width=as_found.half_width, notes=(note,))
 
 
 def _slot_end(inputs: Inputs, side: str, end: str) -> Estimate:
     quantity = inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm")
     if quantity is None:
-        return missing(f"{end} cleat setback the slots allow")
+        return missing(NEED_SLOT_END[end])
     source = f"1 reading, with {_mark_words(inputs)}"
-    return known(
-        quantity.value, unit="mm", grade="measured here", source=source, half_width=quantity.half_width()
-    )
+    return known(quantity.value, unit="mm", grade="measured here", source=source, half_width=quantity.half_width())
 
 
 def _shortfall(
@@ -266,7 +264,7 @@ def _shortfall(
         beyond[end] = linear([(1, target), (-1, slot)]) if slot else None
     needed = _end_that_matters(inputs, side, target, beyond)
     if needed:
-        return missing(f"{needed} cleat setback the slots allow")
+        return missing(NEED_SLOT_END[needed])
     value, low, high = cleats.shortfall(beyond["greatest"], beyond["least"])
     notes = ("the slots end before the target",) if value else ()
     return known(

@@ -35,6 +35,4 @@ def estimate_from(
 ) -> Estimate:
     """Return an estimate: nominal value, 2.5 and 97.5 percentiles of `draws`, widened to hold the value."""
     low, high = np.percentile(draws, [2.5, 97.5])
-    return known(
-        value, unit=unit, grade=grade, source=source, low=min(low, value), high=max(high, value), notes=notes
-    )
+    return known(value, unit=unit, grade=grade, source=source, low=min(low, value), high=max(high, value), notes=notes)

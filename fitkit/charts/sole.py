@@ -124,7 +124,7 @@ def _cleat(view: View, foot: SoleFoot) -> None:
         view.line((-CLEAT_MM, target), (CLEAT_MM, target), stroke=BLUE, width_px=3, pattern="dashed")
     if foot.moves:
         # A move too short for an arrow of its own is reached by one that starts before the present line.
-        length = max(abs(foot.target_mm - foot.now_mm), 18 / view.px_per_mm)
+        length = max(abs(foot.target_mm - foot.now_mm), 14 / view.px_per_mm)
         start = foot.target_mm - math.copysign(length, foot.target_mm - foot.now_mm)
         view.line((0, -start), (0, -foot.target_mm), stroke=BLUE, width_px=2)
         view.head((0, -foot.target_mm), away_from=(0, -start), color=BLUE)

@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from scipy.optimize import isotonic_regression
+
 from fitkit.charts.figure import View
 from fitkit.charts.sole_foot import SoleFoot, span
 from fitkit.charts.sole_layout import GUTTER_PX, LABEL_PX, PART_MM, ROW_PX, WORDS_PX, Part
@@ -96,25 +99,24 @@ def _lines(*words: str) -> tuple[str, ...]:
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], *, low: float, high: float) -> list[float]:
-    """Return the centres nearest to the wanted ones, in the given order, at which blocks of these heights fit.
+    """Return the centres nearest to the wanted ones, in the given order, at which blocks do not overlap.
 
-    Blocks that would overlap form a pile round the mean of their wishes; a pile stays between `low` and `high`.
+    Parameters
+    ----------
+    wanted : sequence of float
+        Centres as they would be alone, in order [px].
+    heights : sequence of float
+        Heights of the blocks [px].
+    low, high : float
+        All blocks stay between these [px]; where there is no room for all, the last ones stand out at `high`.
+
+    Notes
+    -----
+    With the heights before it taken off, each block's top may not be less than the one before: the least squares
+    answer is an isotonic regression, and holding it between bounds keeps it the best one.
     """
-    piles: list[tuple[float, float, int]] = []  # top, height, blocks
-    for wish, height in zip(wanted, heights, strict=True):
-        piles.append((_held(wish - height / 2, height, low, high), height, 1))
-        while len(piles) > 1 and piles[-2][0] + piles[-2][1] > piles[-1][0]:
-            (top, above, count), (next_top, below, more) = piles[-2:]
-            # a pile sits where its blocks' shifts from their wishes cancel out
-            mean = (count * top + more * (next_top - above)) / (count + more)
-            piles[-2:] = [(_held(mean, above + below, low, high), above + below, count + more)]
-    centres: list[float] = []
-    for top, _, count in piles:
-        for height in heights[len(centres) : len(centres) + count]:
-            centres.append(top + height / 2)
-            top += height
-    return centres
-
-
-def _held(top: float, height: float, low: float, high: float) -> float:
-    return max(low, min(top, high - height))
+    heights = np.asarray(heights, dtype=float)
+    before = np.cumsum(heights) - heights
+    tops = isotonic_regression(np.asarray(wanted) - heights / 2 - before).x
+    held = np.maximum(low, np.minimum(tops, high - heights.sum()))
+    return (held + before + heights / 2).tolist()

@@ -47,7 +47,7 @@ def _whole_sole(drawing: Drawing, foot: SoleFoot, part: Part, longest_mm: float,
     key.path(
         list(zip(x, np.concatenate([y, y[::-1]]), strict=True)), stroke=GREY, width_px=1.3, smooth=True, closed=True
     )
-    for row, line in enumerate(("whole sole,", "with the part", "drawn above")):
+    for row, line in enumerate(("sketched sole;", "grey: the part", "drawn above")):
         drawing.paper.text((EDGE_PX + 54, top_px + 14 + ROW_PX * row), line, color=GREY)
 
 

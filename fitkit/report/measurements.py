@@ -139,7 +139,9 @@ def told(visit: Visit) -> Sentences:
     for complaint in session.complaints:
         lines.append(f"Complaint: {_complaint(complaint)}")
     for entry in session.seen:
-        seen_from = f", seen from {'the ' if entry.seen_from in SIDES else ''}{entry.seen_from}" if entry.seen_from else ""
+        seen_from = (
+            f", seen from {'the ' if entry.seen_from in SIDES else ''}{entry.seen_from}" if entry.seen_from else ""
+        )
         lines.append(f"Seen riding: {entry.what.replace('_', ' ')}, {entry.side}{seen_from}")
     for entry in session.struck:
         lines.append(f"Struck out: {entry.field}, reading {entry.index + 1}: {entry.reason}")

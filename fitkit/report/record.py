@@ -12,7 +12,7 @@ from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.sheet import rider_sheet
 from fitkit.report.soles import first_words, soles_figure, soles_table
-from fitkit.report.words import capital, day, interval, plain, value_words
+from fitkit.report.words import capital, day, interval, needs_words, plain, value_words
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
 
@@ -143,9 +143,11 @@ class Record:
             low, high = (self.assessment[f"{side}.cleat_setback.band_{end}"] for end in ("low", "high"))
             start = self.assessment[f"{side}.cleat_setback.start"]
             if not low.is_known:
-                lines.append(f"{side.capitalize()}: not assessed: needs {low.needs}.")
+                lines.append(f"{side.capitalize()}: not assessed: {needs_words(low.needs)}.")
                 continue
-            point = f"start {plain(start.value)}" if start.is_known else f"no starting point: needs {start.needs}"
+            point = (
+                f"start {plain(start.value)}" if start.is_known else f"no starting point: {needs_words(start.needs)}"
+            )
             notes = capital("; ".join(start.notes))
             lines.append(f"{side.capitalize()}: {plain(low.value)} to {plain(high.value)} mm, {point}. {notes}.")
         lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
@@ -196,7 +198,7 @@ class Record:
         for name, estimate in self.assessment.results.items():
             if not estimate.is_known:
                 needs.setdefault(estimate.needs, []).append(name)
-        lines = (f"Needs {need}: {in_words(names)}." for need, names in needs.items())
+        lines = (f"{capital(needs_words(need))}: {in_words(names)}." for need, names in needs.items())
         return Sentences(tuple(lines) or ("Nothing is lacking.",))
 
     def sources(self) -> Table:

@@ -109,7 +109,12 @@ def _settled(inputs: Inputs, field: str, words: str, unit: str) -> dict:
 
 def _row(words: str, before: float | None, now: float | None, unit: str) -> dict:
     said = ["not measured" if value is None else f"{whole(value)}{unit}" for value in (before, now)]
-    return {"what": words, "before": said[0], "now": said[1], "changed": None not in (before, now) and said[0] != said[1]}
+    return {
+        "what": words,
+        "before": said[0],
+        "now": said[1],
+        "changed": None not in (before, now) and said[0] != said[1],
+    }
 
 
 def _changes(assessment: Assessment) -> list[str]:
@@ -126,9 +131,16 @@ def _changes(assessment: Assessment) -> list[str]:
     stands = [now for _, now, _ in places.values()]
     if None not in stands and abs(stands[0] - stands[1]) >= 1:
         said.append("Left and right differ because your feet do: each cleat is set from its own joint.")
-    if not (assessment["left.cleat_setback.as_left"].is_known or assessment["right.cleat_setback.as_left"].is_known):
-        said.append("“Now” is what was decided; it was not measured again after tightening.")
+    unmeasured = [side for side in SIDES if _is_decided_only(assessment, side)]
+    if unmeasured:
+        which = "cleats" if len(unmeasured) == 2 else f"{unmeasured[0]} cleat"
+        said.append(f"For your {which} “now” is what was decided; it was not measured again after tightening.")
     return said
+
+
+def _is_decided_only(assessment: Assessment, side: str) -> bool:
+    is_decided = assessment.foot(side).target_from in ("moved", "decided")
+    return is_decided and not assessment[f"{side}.cleat_setback.as_left"].is_known
 
 
 def _settings_changed(assessment: Assessment) -> list[str]:
@@ -151,7 +163,9 @@ def _odd(assessment: Assessment) -> list[str]:
         return ["Nothing on your cleats should feel new."]
     said = []
     if max(moves) >= 1:
-        said.append("With a cleat further back the foot sits further forward over the pedal; at first it may feel flat.")
+        said.append(
+            "With a cleat further back the foot sits further forward over the pedal; at first it may feel flat."
+        )
     if min(moves) <= -1:
         said.append("With a cleat further forward the calf has more to hold; stop if it tires or hurts.")
     return [*said, "Most riders notice it for a few rides. Clicking in may need a new aim."]

@@ -6,7 +6,7 @@ from fitkit import charts
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.blocks import Table
-from fitkit.report.words import capital, interval, move_words, plain, whole
+from fitkit.report.words import capital, interval, move_words, needs_words, plain, whole
 
 __all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands"]
 
@@ -31,7 +31,7 @@ def first_words(assessment: Assessment, side: str) -> str:
         move = assessment[f"{side}.cleat_setback.move"]
         said.append(f"Try {whole(foot.set_to)}{f': {move_words(move.value)}' if move.is_known else ''}.")
     else:
-        said.append(f"No starting point: needs {start.needs}.")
+        said.append(f"No starting point: {needs_words(start.needs)}.")
     return " ".join(part for part in said if part)
 
 
@@ -56,7 +56,7 @@ def instruction(assessment: Assessment, side: str) -> str:
     """Return what is to be done, or was done, with one cleat, in a few words."""
     foot, move = assessment.foot(side), assessment[f"{side}.cleat_setback.move"]
     if not move.is_known:
-        return f"no move said: needs {move.needs}"
+        return f"no move said: {needs_words(move.needs)}"
     if foot.leave_it:
         return LEAVE_IT
     words = move_words(move.value)
@@ -74,8 +74,11 @@ def soles_figure(assessment: Assessment, *, for_rider: bool = False) -> charts.F
 def soles_table(assessment: Assessment) -> Table:
     """Return the table behind the drawing: what is drawn and nothing else."""
     rows = charts.sole_table([_sole(assessment, side) for side in SIDES])
-    body = tuple((f"{row['side']}: {row['what']}", _cell(row)) for row in rows)
-    return Table("What the drawing shows", ("", "Value (interval)"), body)
+    cells: dict[str, dict[str, str]] = {}
+    for row in rows:
+        cells.setdefault(row["what"], {})[row["side"]] = _cell(row)
+    body = tuple((capital(what), *(found.get(side, "—") for side in SIDES)) for what, found in cells.items())
+    return Table("What the drawing shows", ("", "Left", "Right"), body)
 
 
 def _cell(row: dict) -> str:

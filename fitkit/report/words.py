@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from datetime import date
 
+from fitkit.cautions import SIGN_WORDS
 from fitkit.estimate import Estimate
 
-__all__ = ["capital", "day", "interval", "move_words", "plain", "value_words", "whole"]
+__all__ = ["capital", "day", "interval", "move_words", "needs_words", "plain", "value_words", "whole"]
 
 _UNITS = {"mm": " mm", "deg": "°", "turns": " turns", "1": ""}
-_MONTHS = (
-    "January February March April May June July August September October November December".split()
-)
+_MONTHS = "January February March April May June July August September October November December".split()
 
 
 def whole(value: float) -> str:
@@ -44,22 +43,26 @@ def _rounded(value: float, decimals: int) -> str:
 def value_words(estimate: Estimate, *, decimals: int = 1) -> str:
     """Return "11.3 mm (8.3 to 14.4)", or "not assessed: needs …"."""
     if not estimate.is_known:
-        return f"not assessed: {_needs(estimate.needs)}"
+        return f"not assessed: {needs_words(estimate.needs)}"
     value, low, high = (_rounded(x, decimals) for x in (estimate.value, estimate.low, estimate.high))
     unit = _UNITS[estimate.unit]
     return f"{value}{unit}" if low == high == value else f"{value}{unit} ({low} to {high})"
 
 
-def _needs(needs: str) -> str:
-    # "not computed in this version" is no thing a fitter could measure.
+def needs_words(needs: str) -> str:
+    """Return "needs foot length"; what an open sign withholds or no measurement could mend is said as it is."""
+    sign = needs.removeprefix("clinician: ")
+    if sign != needs:
+        return f"not before a clinician has seen to {SIGN_WORDS[sign]}"
     return needs if needs.startswith("not ") else f"needs {needs}"
 
 
 def move_words(move_mm: float) -> str:
     """Return "4 mm toward the heel", "3 mm toward the toes" or "not moved"."""
-    if whole(move_mm) == "0":
-        return "less than 1 mm" if abs(move_mm) >= 0.05 else "not moved"
-    return f"{whole(abs(move_mm))} mm toward the {'heel' if move_mm > 0 else 'toes'}"
+    if abs(move_mm) < 0.05:
+        return "not moved"
+    how_far = "less than 1 mm" if whole(move_mm) == "0" else f"{whole(abs(move_mm))} mm"
+    return f"{how_far} toward the {'heel' if move_mm > 0 else 'toes'}"
 
 
 def capital(text: str) -> str:

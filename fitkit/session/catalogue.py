@@ -15,7 +15,7 @@ from fitkit.session.models import Session
 from fitkit.session.paths import steps_of
 from fitkit.session.problems import Problem, joined, said, slip_hint
 
-__all__ = ["FieldInfo", "describe", "fields", "kept", "unusual"]
+__all__ = ["FieldInfo", "describe", "fields", "find", "group_names", "kept", "unusual"]
 
 # Usual sizes on a label, by system: those of feet between the usual foot lengths. Published: ISO 19407 conversion
 # EU = 0.15 foot + 2 and UK = 3 foot (in) - 23; US from UK + 1 and + 2 (from memory); Mondopoint is the foot's length.
@@ -215,7 +215,12 @@ def unusual(session: Session) -> tuple[Problem, ...]:
     """Return the values outside their usual limits, to be asked again; struck readings are left out."""
     struck = {(item.field, item.index) for item in session.struck}
     found = [
-        Problem(joined(steps), said(value), _usually(usual), slip_hint(value, unit, usual))
+        Problem(
+            joined(steps),
+            said(int(value) if value.is_integer() else value),
+            _usually(usual),
+            slip_hint(value, unit, usual),
+        )
         for steps, value, unit, usual in _numbers(session, ())
         if not usual[0] <= value <= usual[1] and (joined(steps[:-1]), steps[-1]) not in struck
     ]

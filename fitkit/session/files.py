@@ -8,9 +8,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import BinaryIO
 
-from filelock import FileLock
+from filelock import FileLock, Timeout
 
-__all__ = ["append_durably", "locked", "make_folder", "replace_durably"]
+__all__ = ["append_durably", "locked", "make_folder", "replace_durably", "sync_folder"]
 
 _WAIT_S = 30  # nobody holds a lock for longer than one save takes
 _POLL_S = 0.005
@@ -26,7 +26,12 @@ def locked(target: Path, *, mode: int) -> Iterator[None]:
         If another program holds it for half a minute.
     """
     lock = target.with_name(f".{target.stem}.lock")
-    with FileLock(lock, timeout=_WAIT_S, mode=0o600, poll_interval=_POLL_S):
+    try:
+        held = FileLock(lock, timeout=_WAIT_S, mode=0o600).acquire(poll_interval=_POLL_S)
+    except Timeout:
+        message = f"{target.name} has been locked by another program for {_WAIT_S} s; nothing was saved. Try again."
+        raise TimeoutError(message) from None
+    with held:
         found = lock.stat()
         # Colleagues who may write the session must be able to lock it; only its owner can let them.
         if found.st_mode & 0o777 != mode and found.st_uid == _user():

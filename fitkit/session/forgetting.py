@@ -16,7 +16,7 @@ from fitkit.session.vocabulary import FORMAT
 __all__ = ["forget"]
 
 _ID = r"[a-z0-9-]{1,40}"
-_KEY = re.compile(rf"({_ID})_\d{{4}}-\d{{2}}-\d{{2}}_{_ID}")
+_KEY = re.compile(rf"({_ID})_[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}_{_ID}")
 _OF_A_SESSION = re.compile(r"(?:(.+?)(?:\.history\.jsonl|\.json)|\.(.+)\.(?:lock|tmp))", re.DOTALL)
 
 

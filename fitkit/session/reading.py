@@ -17,7 +17,7 @@ from fitkit.session.models import Session
 from fitkit.session.paths import pruned
 from fitkit.session.problems import Problem, SessionProblems, joined, said
 
-__all__ = ["checked", "dump", "key", "load", "parse", "plain"]
+__all__ = ["LIMIT_BYTES", "checked", "dump", "key", "load", "parse", "plain", "read_bytes", "tree_of"]
 
 LIMIT_BYTES = 1_000_000
 

@@ -34,4 +34,5 @@ def _may_be_unmeasured(field: dict[str, Any]) -> dict[str, Any]:
     told = {name: field[name] for name in ("title", "description", "unit", "usual") if name in field}
     rest = {name: value for name, value in field.items() if name not in (*told, "default")}
     choices = [choice for choice in rest.pop("anyOf", [rest]) if choice not in _UNMEASURED]
-    return {**told, "anyOf": [*choices, *_UNMEASURED]}
+    holds_lists = any(choice.get("type") == "array" for choice in choices)
+    return {**told, "anyOf": [*choices, *(_UNMEASURED[:1] if holds_lists else _UNMEASURED)]}

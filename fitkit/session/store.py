@@ -17,7 +17,7 @@ from fitkit.session.catalogue import describe
 from fitkit.session.checks import is_readings
 from fitkit.session.fields import Identifier, Moment
 from fitkit.session.files import locked, make_folder, replace_durably
-from fitkit.session.history import Change, add, differences, history, replay
+from fitkit.session.history import Change, add, differences, read_history, replay
 from fitkit.session.models import Session
 from fitkit.session.paths import get, pruned, put, same, steps_of
 from fitkit.session.problems import Problem, SessionProblems, printable, said
@@ -96,7 +96,8 @@ def new(
             raise FileExistsError(errno.EEXIST, "there is such a session; it was left alone", str(target))
         replace_durably(target, dump(session), mode=mode)
         now = datetime.now(UTC).isoformat(timespec="seconds")
-        add(target, [Change(now, None, "", None, tree, "new")], mode=mode)
+        after = read_history(target)[1]  # a history may be left of a session that was taken away
+        add(target, [Change(now, None, "", None, tree, "new")], after=after, mode=mode)
     return target
 
 
@@ -243,7 +244,8 @@ class _OpenFile:
 
     def _made_outside(self) -> list[Change]:
         """Return what changed in the file since the history's last line, as changes still to be written down."""
-        known, found = history(self.target), plain(self.session)
+        known, self.history_bytes = read_history(self.target)
+        found = plain(self.session)
         if not known:
             return [Change(self.at, None, "", None, found, "changed outside")]
         apart = differences(replay(known), found)
@@ -268,7 +270,7 @@ class _OpenFile:
                 self._note(dotted, value, reason)
             self.session = session
         if self.changes:
-            add(self.target, self.changes, mode=self.mode)
+            add(self.target, self.changes, after=self.history_bytes, mode=self.mode)
 
     def _note(self, dotted: str, value: Any, reason: str | None) -> None:
         steps = steps_of(dotted)

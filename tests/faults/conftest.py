@@ -40,10 +40,10 @@ class Clinic:
         self.sessions = folder / "sessions"
         self.out = folder / "out"
         self.notes = folder / "notes"
-        self.notebook_path = folder / "client_report.ipynb"
+        self.notebook_path = folder / "templates" / "client_report.ipynb"
         self.environment = {**os.environ, "PYTHONPATH": str(CHECKOUT), "NOTES": str(self.notes)}
         self.cell_s, self.notebook_s = 60, 300
-        for path in (self.sessions, self.notes):
+        for path in (self.sessions, self.notes, self.notebook_path.parent):
             path.mkdir(parents=True)
         self.notebook()
 
@@ -72,7 +72,13 @@ class Clinic:
         """Run a batch to its end."""
         command = self.command("report", self.sessions, "--out", self.out, *words)
         return subprocess.run(
-            command, env=self.environment, cwd=self.folder, capture_output=True, text=True, timeout=PATIENCE_S, check=False
+            command,
+            env=self.environment,
+            cwd=self.folder,
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
         )
 
     def start(self, *words: object) -> subprocess.Popen:

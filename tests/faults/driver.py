@@ -4,14 +4,16 @@ Called as ``driver.py NOTEBOOK CELL_SECONDS NOTEBOOK_SECONDS WORDS…``. Workers
 imports the file that began the run, so that they have the plain pages too.
 """
 
+import errno
 import functools
 import json
+import os
 import sys
 import types
 from pathlib import Path
 
 from fitkit import places
-from fitkit.batch import run
+from fitkit.batch import files, run
 from fitkit.batch.job import Limits
 
 pages = types.ModuleType("fitkit.report.pages")
@@ -20,6 +22,22 @@ pages.sheet_html = lambda sheet: json.dumps(sheet)
 report = types.ModuleType("fitkit.report")
 report.pages = pages
 report.__path__ = []
+
+
+def full_disk_for(name: str) -> None:
+    """Refuse files of this visit, or of this name, as a full disk does."""
+    wrote = files.Access.write
+
+    def write(access, path, data):
+        if name in (path.name, path.parent.name):
+            raise OSError(errno.ENOSPC, "No space left on device", str(path))
+        wrote(access, path, data)
+
+    files.Access.write = write
+
+
+if "FULL_DISK_FOR" in os.environ:
+    full_disk_for(os.environ["FULL_DISK_FOR"])
 sys.modules |= {"fitkit.report": report, "fitkit.report.pages": pages}
 
 

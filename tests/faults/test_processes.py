@@ -155,7 +155,9 @@ if session.startswith("raises"):
     reasons = {name: clinic.summary()[key]["reason"] for name, key in visits.items()}
     assert reasons["quits"] == "cell 3 (The fault) stopped: SystemExit: 0"
     assert reasons["gone"] == "the kernel ended by itself or was killed at cell 3 (The fault)"
-    assert reasons["raises"].startswith("cell 3 (The fault) stopped: ValueError: foot_length_mm is 26.3; expected 150 to")
+    assert reasons["raises"].startswith(
+        "cell 3 (The fault) stopped: ValueError: foot_length_mm is 26.3; expected 150 to"
+    )
     assert reasons["silent"] == "the notebook shows 0 outputs with results; expected exactly one"
     assert reasons["twice"] == "the notebook shows 2 outputs with results; expected exactly one"
     assert reasons["other"].startswith("session of the notebook's results is other_2026-03-04_road-not")

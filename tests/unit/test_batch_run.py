@@ -127,7 +127,9 @@ def test_a_changed_visit_is_made_and_so_is_the_one_after_it(clinic):
     assert clinic.summary()[other]["status"] == "unchanged"
 
 
-@pytest.mark.parametrize("what", ["film", "study", "rules", "parts", "template", "page", "package", "pdf", "lost", "torn"])
+@pytest.mark.parametrize(
+    "what", ["film", "study", "rules", "parts", "template", "page", "package", "pdf", "lost", "torn"]
+)
 def test_whatever_a_record_depends_on_makes_it_anew(clinic, tmp_path, monkeypatch, what):
     key = clinic.visit("rider-1", fitter_id="f1", ride={"films": [{"file": "left.mp4"}]})
     templates = tmp_path / "templates"

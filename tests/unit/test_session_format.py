@@ -226,14 +226,14 @@ def test_unusual_values_are_asked_again_with_the_likely_slip():
     tree["struck"] = [{"field": "rider.left.foot_length_mm", "index": 1, "reason": "read at the wrong edge"}]
     found = [str(problem) for problem in session.unusual(session.parse(json.dumps(tree).encode()))]
     assert found == [
-        "shoes.left.size is 56.0; expected usually 33 to 49.",
-        "as_found.left.cleat_setback_mm.0 is 110.0; expected usually -24 to 40. A decimal point in the wrong place?",
+        "shoes.left.size is 56; expected usually 33 to 49.",
+        "as_found.left.cleat_setback_mm.0 is 110; expected usually -24 to 40. A decimal point in the wrong place?",
     ]
 
 
 def test_the_schema_file_is_current_and_holds_the_example():
     # Independent reader of the schema: the jsonschema library.
-    assert session.json_schema() == SCHEMA.schema
+    assert session.json_schema() == SCHEMA.schema, "write session.json_schema() to fitkit/session/schema.json"
     jsonschema.Draft202012Validator.check_schema(SCHEMA.schema)
     SCHEMA.validate(json.loads(EXAMPLE.read_bytes()))
     foot = SCHEMA.schema["$defs"]["RiderSide"]["properties"]["foot_length_mm"]

@@ -397,6 +397,16 @@ def test_a_history_that_cannot_be_written_is_said_and_caught_up(path, monkeypatc
     assert [(c.new, c.note) for c in session.history(path)[2:]] == [(8, "changed outside"), (9, None)]
 
 
+def test_a_file_that_stays_locked_is_said(path, monkeypatch):
+    monkeypatch.setattr(files, "_WAIT_S", 0.02)
+    with (
+        files.locked(path, mode=0o600),
+        pytest.raises(TimeoutError, match=r"road\.json has been locked .* 0\.02 s"),
+    ):
+        save(path, {"bike.float_deg": (6, 7)})
+    assert path.read_bytes() == EXAMPLE.read_bytes()
+
+
 def test_what_a_killed_save_left_does_not_stop_the_next(path):
     (path.parent / f".{path.stem}.tmp").write_bytes(b"half")
     assert save(path, {"bike.float_deg": (6, 7)}).session.bike.float_deg == 7

@@ -1,0 +1,448 @@
+"""The drawing of the soles: sides, scale, words; read off the drawn SVG, not from the code's own numbers."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from dataclasses import dataclass, replace
+from html.parser import HTMLParser
+from xml.etree import ElementTree
+
+import pytest
+
+from fitkit.charts.sole import SoleFoot, sole_table, soles
+from fitkit.charts.sole_labels import spread
+from fitkit.charts.theme import BLUE, GREY, INK, PALE, text_width_px
+
+# Invented feet with round numbers.
+LEFT = SoleFoot(
+    side="left",
+    now_mm=11,
+    now_low_mm=7.9,
+    now_high_mm=14.1,
+    band_low_mm=13,
+    band_high_mm=18,
+    target_mm=15,
+    move_mm=4,
+    slot_least_mm=6,
+    slot_greatest_mm=19,
+    toe_out_deg=5,
+    natural_toe_out_deg=9,
+    float_deg=6,
+    joint_to_big_toe_side_mm=34,
+    foot_length_mm=267,
+    instruction="4 mm toward the heel",
+)
+RIGHT = replace(LEFT, side="right")
+NOTHING = SoleFoot(side="left")
+LEAVE = replace(RIGHT, now_mm=13.5, target_mm=None, move_mm=None, instruction="leave it: closer than the mark can tell")
+LARGE = replace(
+    LEFT,
+    foot_length_mm=300,
+    joint_to_big_toe_side_mm=42,
+    band_low_mm=20.5,
+    band_high_mm=25.5,
+    target_mm=22.5,
+    move_mm=11.5,
+    toe_out_deg=12,
+    natural_toe_out_deg=15,
+)
+AWKWARD = {
+    "plain": [LEFT, LEAVE],
+    "nothing measured": [NOTHING, replace(NOTHING, side="right")],
+    "half measured": [
+        replace(LEFT, now_mm=None, natural_toe_out_deg=None, slot_greatest_mm=None),
+        replace(RIGHT, joint_to_big_toe_side_mm=None, band_low_mm=None, toe_out_deg=None, instruction=None),
+    ],
+    "no target, no words": [replace(LEFT, target_mm=None, move_mm=None, instruction=None)],
+    "ahead of the joint": [
+        replace(LEFT, now_mm=-3, now_low_mm=-6, now_high_mm=0, move_mm=18),
+        replace(RIGHT, joint_to_big_toe_side_mm=None, now_mm=-3, now_low_mm=-6, now_high_mm=0, move_mm=18),
+    ],
+    "far back": [replace(RIGHT, now_mm=35, now_low_mm=32, now_high_mm=38, move_mm=-20)],
+    "one millimetre apart": [replace(LEFT, now_mm=14, move_mm=1), replace(RIGHT, now_mm=16, move_mm=-1)],
+    "already there": [replace(LEFT, now_mm=15, move_mm=0, instruction="leave it")],
+    "past the slots": [
+        replace(LEFT, target_mm=21, move_mm=10, instruction="10 mm toward the heel: the slots end 2 mm short of it"),
+        replace(RIGHT, slot_least_mm=8, slot_greatest_mm=12, target_mm=5, move_mm=-6),
+    ],
+    "size 47": [LARGE, replace(LARGE, side="right", now_mm=23, move_mm=-0.5, slot_least_mm=20, slot_greatest_mm=26)],
+    "sizes apart": [LARGE, replace(RIGHT, foot_length_mm=225, joint_to_big_toe_side_mm=27)],
+    "turned far": [replace(LEFT, toe_out_deg=30, natural_toe_out_deg=-10, float_deg=16)],
+    "stopped": [
+        replace(
+            NOTHING,
+            now_mm=11,
+            instruction="not advised: clinician: the knee locks or gives way; what was measured stays in the record",
+        )
+    ],
+    "before and after": [replace(LEFT, now_word="before", target_word="now", now_mm=12.5, move_mm=2.5)],
+}
+INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "font-weight", "text-anchor")
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@dataclass(frozen=True)
+class Shape:
+    """One drawn path: its look and its points on the sheet."""
+
+    look: dict
+    points: tuple
+
+    @property
+    def box(self):
+        xs, ys = zip(*self.points, strict=True)
+        return min(xs), min(ys), max(xs), max(ys)
+
+
+@dataclass(frozen=True)
+class Words:
+    """One drawn text: where its baseline begins and the box it takes."""
+
+    words: str
+    x: float
+    y: float
+    anchor: str
+    size_px: float
+    bold: bool
+
+    @property
+    def box(self):
+        width = text_width_px(self.words, size_px=self.size_px, bold=self.bold)
+        left = self.x - {"start": 0, "middle": width / 2, "end": width}[self.anchor]
+        return left, self.y - 0.74 * self.size_px, left + width, self.y + 0.2 * self.size_px
+
+
+def drawn(svg):
+    """Return the shapes and the texts of a picture of one sole."""
+    shapes, texts = [], []
+    walk(ElementTree.fromstring(svg), {}, shapes, texts)  # noqa: S314 - our own picture
+    return shapes, texts
+
+
+def walk(element, carried, shapes, texts):
+    look = carried | {name: value for name, value in element.attrib.items() if name in INHERITED}
+    if element.tag == f"{SVG}path":
+        shapes.append(Shape(look, tuple(points_of(element))))
+    if element.tag == f"{SVG}text":
+        place = float(element.get("x")), float(element.get("y"))
+        bold = look.get("font-weight") == "bold"
+        texts.append(Words(element.text, *place, look.get("text-anchor", "start"), float(look["font-size"]), bold))
+    for child in element:
+        walk(child, look, shapes, texts)
+
+
+def points_of(element):
+    x = y = 0.0
+    found = []
+    for command, numbers in re.findall(r"([A-Za-z])([^A-Za-z]*)", element.get("d")):
+        values = [float(number) for number in numbers.split(",") if number]
+        if command in "MLC":
+            found += list(zip(values[::2], values[1::2], strict=True))
+        elif command in "Hh":
+            found.append((values[0] + (x if command == "h" else 0), y))
+        elif command in "Vv":
+            found.append((x, values[0] + (y if command == "v" else 0)))
+        x, y = found[-1]
+    moved = re.match(r"translate\(([^,]+),([^)]+)\)(?: rotate\(([^)]+)\))?", element.get("transform", ""))
+    if moved:
+        turn = math.radians(float(moved[3] or 0))
+        found = [
+            (
+                float(moved[1]) + px * math.cos(turn) - py * math.sin(turn),
+                float(moved[2]) + px * math.sin(turn) + py * math.cos(turn),
+            )
+            for px, py in found
+        ]
+    return found
+
+
+def frame(shapes):
+    """Return the frame of the large part: the one pale outlined box."""
+    return next(shape for shape in shapes if shape.look.get("stroke") == PALE and shape.box[1] != shape.box[3]).box
+
+
+def line(shapes, color):
+    """Return the cleat line of a colour, three px wide."""
+    found = [shape for shape in shapes if shape.look.get("stroke") == color and shape.look.get("stroke-width") == "3"]
+    return found[0].box if found else None
+
+
+def heads(shapes):
+    return [shape for shape in shapes if shape.look.get("fill") == BLUE]
+
+
+def px_per_mm(shapes, texts):
+    """Return the scale as the sheet states it: its bar is 10 mm."""
+    words = next(each for each in texts if each.words.startswith("scale: this bar is 10 mm"))
+    bars = [shape for shape in shapes if abs(shape.box[1] + 4 - (words.y - 4)) < 1 and shape.box[2] < words.x]
+    assert len(bars) == 1
+    return (bars[0].box[2] - bars[0].box[0]) / 10
+
+
+def picture(foot):
+    return drawn(soles([foot]).parts[0].svg)
+
+
+def test_left_sole_is_the_right_one_in_a_mirror():
+    left, right = (drawn(part.svg)[0] for part in soles([LEFT, RIGHT]).parts)
+    bottom = frame(left)[3]
+
+    def zone(shapes, mirrored):
+        boxes = []
+        for shape in shapes:
+            x, y, x2, y2 = shape.box
+            if y2 <= bottom + 0.01 and shape.look.get("fill") != "white":
+                ends = (440 - x2, 440 - x) if mirrored else (x, x2)
+                look = (shape.look.get("stroke") or "", shape.look.get("stroke-dasharray") or "")
+                boxes.append((*look, round(y, 1), round(y2, 1), *ends))
+        return sorted(boxes)
+
+    one, other = zone(left, False), zone(right, True)
+    assert len(one) > 10
+    for a, b in zip(one, other, strict=True):
+        assert a[:2] == b[:2]
+        assert a[2:] == pytest.approx(b[2:], abs=0.02)
+
+
+@pytest.mark.parametrize(("foot", "big_toe_is_left"), [(LEFT, True), (RIGHT, False)])
+def test_big_toe_lies_as_on_a_sole_seen_from_below(foot, big_toe_is_left):
+    # Anatomy: the big toe is on the body's midline side; a left foot from below, toes up, has it on the left.
+    shapes, texts = picture(foot)
+    place = {each.words: each.x for each in texts}
+    left, _, right, _ = frame(shapes)
+    assert (place["big-toe side"] < place["little-toe side"]) is big_toe_is_left
+    assert (place["joint"] < (left + right) / 2) is big_toe_is_left
+    assert (place["now 11"] > right) is big_toe_is_left
+
+
+@pytest.mark.parametrize(("now", "move"), [(11, 4), (35, -20), (14, 1), (-3, 18), (11, 11.5), (15, -0.7)])
+def test_cleat_lines_are_apart_by_the_move_to_scale(now, move):
+    shapes, texts = picture(replace(LEFT, now_mm=now, target_mm=now + move, move_mm=move))
+    apart = line(shapes, BLUE)[1] - line(shapes, INK)[1]
+    assert apart == pytest.approx(move * px_per_mm(shapes, texts), abs=0.05)
+
+
+def test_everything_along_the_shoe_is_at_its_place_on_the_ruler():
+    shapes, texts = picture(LEFT)
+    scale = px_per_mm(shapes, texts)
+    marks = {each.words: each.y - 4 for each in texts if each.words in ("−10", "0", "10", "20", "30") and each.x < 30}
+    zero = marks["0"]
+    for words, y in marks.items():
+        assert y - zero == pytest.approx(float(words.replace("−", "-")) * scale, abs=0.3)
+    cross = next(shape.box for shape in shapes if shape.look.get("stroke-width") == "2" and len(shape.points) == 4)
+    joint = (cross[1] + cross[3]) / 2
+    assert joint == pytest.approx(zero, abs=0.3)
+    assert line(shapes, INK)[1] - joint == pytest.approx(11 * scale, abs=0.05)
+    band = next(shape.box for shape in shapes if shape.look.get("fill") == PALE)
+    assert [y - joint for y in (band[1], band[3])] == pytest.approx([13 * scale, 18 * scale], abs=0.05)
+    slots = [shape.box for shape in shapes if shape.look.get("fill") == "white" and shape.box[2] < frame(shapes)[2]]
+    assert len(slots) == 2
+    for slot in slots:
+        assert [y - joint for y in (slot[1], slot[3])] == pytest.approx([6 * scale, 19 * scale], abs=0.05)
+    whisker = next(shape.box for shape in shapes if shape.look.get("stroke-width") == "1.2" and len(shape.points) == 6)
+    assert [y - joint for y in (whisker[1], whisker[3])] == pytest.approx([7.9 * scale, 14.1 * scale], abs=0.05)
+
+
+def test_both_feet_have_one_scale():
+    scales = [px_per_mm(*drawn(part.svg)) for part in soles(AWKWARD["sizes apart"]).parts]
+    assert scales[0] == pytest.approx(scales[1], abs=0.005)
+
+
+@pytest.mark.parametrize(("now", "toward_heel"), [(11, True), (14, True), (16, False), (30, False)])
+def test_arrow_head_touches_the_target_and_points_the_way_of_the_move(now, toward_heel):
+    shapes, _ = picture(replace(LEFT, now_mm=now, move_mm=15 - now))
+    (head,) = heads(shapes)
+    target = line(shapes, BLUE)[1]
+    assert head.points[0][1] == pytest.approx(target, abs=0.05)
+    assert (head.points[1][1] < target) is toward_heel
+
+
+def test_no_arrow_and_no_second_line_where_the_cleat_stays():
+    for foot in (replace(LEFT, now_mm=15, move_mm=0), LEAVE, replace(LEFT, now_mm=None)):
+        shapes, _ = picture(foot)
+        assert not heads(shapes)
+    assert line(picture(replace(LEFT, now_mm=15, move_mm=0))[0], BLUE) is None
+
+
+def test_target_past_the_slots_is_drawn_and_said():
+    shapes, texts = picture(replace(LEFT, target_mm=21, move_mm=10))
+    scale = px_per_mm(shapes, texts)
+    beyond = [shape for shape in shapes if shape.look.get("stroke-dasharray") == "2,3" and shape.look["stroke"] == BLUE]
+    assert len(beyond) == 2
+    for shape in beyond:
+        assert shape.box[3] - shape.box[1] == pytest.approx(2 * scale, abs=0.05)
+        assert shape.box[3] == pytest.approx(line(shapes, BLUE)[1], abs=0.05)
+    assert "2 past the slots" in [each.words for each in texts]
+
+
+@pytest.mark.parametrize(("foot", "onward"), [(LEFT, 1), (RIGHT, -1)])
+def test_rotation_is_drawn_at_its_true_angle_toward_the_little_toe_side(foot, onward):
+    shapes, _ = picture(foot)
+    looks = {"cleat": ("2.6", None), "natural": ("2", "2,3")}
+    for angle, (width, dash) in zip((5, 9), looks.values(), strict=True):
+        rays = [
+            shape.points
+            for shape in shapes
+            if shape.look.get("stroke-width") == width
+            and shape.look.get("stroke-dasharray") == dash
+            and shape.box[1] != shape.box[3]
+            and len(shape.points) == 2
+            and shape.box[1] > frame(shapes)[3]
+        ]
+        ((x, y), (x2, y2)) = rays[0]
+        assert len(rays) == 1
+        assert math.degrees(math.atan2(onward * (x - x2), y2 - y)) == pytest.approx(angle, abs=0.05)
+
+
+def crosses(start, end, box):
+    """Return whether a straight piece enters a box (points tested every half px)."""
+    steps = max(2, math.ceil(2 * math.dist(start, end)))
+    return any(
+        box[0] < start[0] + (end[0] - start[0]) * step / steps < box[2]
+        and box[1] < start[1] + (end[1] - start[1]) * step / steps < box[3]
+        for step in range(steps + 1)
+    )
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_no_words_touch_other_words_a_line_or_the_edge(name):
+    for part in soles(AWKWARD[name]).parts:
+        shapes, texts = drawn(part.svg)
+        height = float(re.search(r'height="([\d.]+)"', part.svg)[1])
+        for each in texts:
+            box = each.box
+            assert box[0] >= 0 and box[2] <= 440 and box[1] >= 0 and box[3] <= height, each
+            for shape in shapes:
+                if shape.look.get("fill", "none") == "none" and len(shape.points) < 20:
+                    for start, end in itertools.pairwise(shape.points):
+                        assert not crosses(start, end, box), (each, shape)
+        for one, other in itertools.combinations(texts, 2):
+            a, b = one.box, other.box
+            assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1], (one.words, other.words)
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_picture_is_small_closed_and_in_the_kits_colours(name):
+    svg = soles(AWKWARD[name]).svg
+    assert len(svg.encode()) < 14500
+    assert re.findall(r"\w+:/+[^\"'< ]*", svg) == ["http://www.w3.org/2000/svg"]
+    assert not re.search(r"<script|<style|<image|href|@font-face|url\(|on\w+=|aria-|role=", svg)
+    assert set(re.findall(r"#[0-9a-fA-F]{6}", svg)) <= {INK, GREY, PALE, BLUE}
+
+
+def test_ordinary_pair_stays_under_14_kilobytes():
+    assert len(soles(AWKWARD["plain"]).svg.encode()) < 14000
+
+
+def test_smallest_words_are_readable_on_a_telephone():
+    # House choice: 9 px at least when the picture is 340 px wide.
+    for name in AWKWARD:
+        for part in soles(AWKWARD[name]).parts:
+            assert min(each.size_px for each in drawn(part.svg)[1]) * 340 / 440 >= 9
+
+
+def test_equal_feet_are_equal_bytes():
+    first = soles([LEFT, RIGHT])
+    soles([LARGE])
+    assert soles([LEFT, RIGHT]) == first
+
+
+def numbers(words):
+    return {float(found.replace("−", "-")) for found in re.findall(r"[−-]?\d+(?:\.\d+)?", words)}
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_words_and_table_hold_the_same_numbers(name):
+    feet = AWKWARD[name]
+    table = sole_table(feet)
+    for foot, part in zip(feet, soles(feet).parts, strict=True):
+        rows = [row for row in table if row["side"] == foot.side]
+        tabled = {row[end] for row in rows for end in ("value", "low", "high") if row[end] is not None}
+        written = set().union(*(numbers(row["words"]) for row in rows))
+        assert {abs(each) for each in numbers(part.alt)} <= {abs(each) for each in tabled | written}
+        assert {abs(each) for each in tabled} <= {abs(each) for each in numbers(part.alt)}
+
+
+def test_drawn_numbers_are_in_the_table():
+    marks = {-10, 0, 5, 10, 15, 20, 30, 95}  # ruler, protractor, scale bar and the interval's level
+    for feet in AWKWARD.values():
+        rows = sole_table(feet)
+        tabled = {row[end] for row in rows for end in ("value", "low", "high") if row[end] is not None}
+        tabled |= set().union(*(numbers(row["words"]) for row in rows))
+        for part in soles(feet).parts:
+            for each in drawn(part.svg)[1]:
+                if each.words[0].isalpha():
+                    assert {abs(found) for found in numbers(each.words)} - marks <= {abs(found) for found in tabled}
+
+
+def test_what_is_missing_is_said_in_the_picture_in_words_and_in_the_table():
+    part = soles([NOTHING]).parts[0]
+    drawn_words = " ".join(each.words for each in drawn(part.svg)[1])
+    for words in ("now not measured", "slots not measured", "start not given", "try not given", "joint sideways: not"):
+        assert words in drawn_words
+    for words in ("cleat not measured", "float not measured", "natural not measured", "foot length not measured"):
+        assert words in drawn_words
+    assert "Not measured: cleat now, behind the joint; slots allow;" in part.alt
+    assert {row["words"] for row in sole_table([NOTHING])} == {"not measured", "not given"}
+
+
+def test_words_say_side_direction_and_interval():
+    alt = soles([LEFT]).parts[0].alt
+    assert alt.startswith("Left sole from below, toes up, big-toe side on the left. 4 mm toward the heel.")
+    assert "Cleat now 11 mm behind the joint (8 to 14)." in alt
+    assert "Try 15 mm, a move of 4 mm toward the heel." in alt
+    assert "Float 6 degrees, from 2 to 8." in alt
+
+
+class Images(HTMLParser):
+    """Collects what a browser would see of a figure."""
+
+    def __init__(self):
+        super().__init__()
+        self.found = []
+
+    def handle_starttag(self, tag, attrs):
+        self.found.append((tag, dict(attrs)))
+
+
+def test_alt_is_escaped_and_comes_back_whole():
+    instruction = "wait: \"<script>alert(1)</script>\" & 'more'"
+    figure = soles([replace(LEFT, instruction=instruction), RIGHT])
+    page = Images()
+    page.feed(figure.html)
+    assert [tag for tag, _ in page.found] == ["figure", "img", "img"]
+    assert [attributes["alt"] for tag, attributes in page.found if tag == "img"] == [part.alt for part in figure.parts]
+    assert "<script" not in figure.html
+    assert "<script" not in figure.svg
+
+
+def test_spread_keeps_order_and_room():
+    centres = spread([100, 101, 102, 140], [20, 30, 20, 10], low=0, high=300)
+    assert centres == pytest.approx([76, 101, 126, 141])  # the first three share their shifts; by hand
+    assert spread([-5, 400], [20, 20], low=0, high=300) == [10, 290]
+    assert spread([290, 295], [20, 20], low=0, high=300) == [270, 290]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"side": "both"}, "side is 'both'; expected 'left' or 'right'"),
+        ({"now_mm": math.nan}, "now_mm is nan; expected a finite number"),
+        ({"float_deg": math.inf}, "float_deg is inf; expected a finite number"),
+        ({"slot_least_mm": 20}, "slot_least_mm is 20, above slot_greatest_mm 19"),
+        ({"band_low_mm": 19}, "band_low_mm is 19, above band_high_mm 18"),
+        ({"foot_length_mm": 0}, "foot_length_mm is 0; expected more than 0"),
+    ],
+)
+def test_impossible_feet_are_refused(change, said):
+    with pytest.raises(ValueError, match=re.escape(said)):
+        replace(LEFT, **change)
+
+
+def test_feet_must_be_one_of_each_side_at_most():
+    with pytest.raises(ValueError, match=re.escape("feet are ['left', 'left']")):
+        soles([LEFT, LEFT])
+    with pytest.raises(ValueError, match=re.escape("feet are []")):
+        soles([])

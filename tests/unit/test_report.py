@@ -1,0 +1,178 @@
+"""What stands on the record and on the rider's sheet: the right words, for every sign, and nothing that misleads."""
+
+import json
+
+import pytest
+
+from fitkit import cautions, house, session
+from fitkit.assessment import Visit
+from fitkit.estimate import known, missing
+from fitkit.report import rider_sheet
+from fitkit.report.names import RESULT_WORDS, in_words
+from fitkit.report.pages import sheet_html
+from fitkit.report.record import Record
+from fitkit.report.words import day, move_words, value_words, whole
+from fitkit.session import SIGNS
+
+
+@pytest.fixture
+def record(example, tmp_path):
+    """Return a function that makes the record of the example with changed fields."""
+
+    def make(**fields):
+        document = {**example, **fields}
+        path = tmp_path / "rider-042_2026-03-04_road.json"
+        path.write_text(json.dumps(document), encoding="utf-8")
+        return Record(path)
+
+    return make
+
+
+def shown(record):
+    """Return all that the record shows, as text."""
+    names = [name for name in vars(Record) if not name.startswith("_") and name not in ("results", "soles")]
+    return "\n".join(repr(getattr(record, name)()) for name in names)
+
+
+@pytest.mark.parametrize(
+    ("value", "words"), [(11.5, "12"), (-11.5, "−12"), (0.4, "0"), (-0.4, "0"), (14.49, "14"), (2.5, "3")]
+)
+def test_whole_numbers_round_halves_away_from_zero(value, words):
+    assert whole(value) == words
+
+
+@pytest.mark.parametrize(
+    ("move", "words"),
+    [
+        (3.67, "4 mm toward the heel"),
+        (-3.2, "3 mm toward the toes"),
+        (0.0, "not moved"),
+        (0.3, "less than 1 mm toward the heel"),
+        (-0.3, "less than 1 mm toward the toes"),
+    ],
+)
+def test_directions_are_said_in_words(move, words):
+    assert move_words(move) == words
+
+
+def test_dates_are_said_as_people_say_them():
+    assert day("2026-03-04") == "4 March 2026"
+    assert day(None) == "not set"
+
+
+def test_every_result_has_words(assessed):
+    for name in assessed().results:
+        assert in_words([name])
+    assert len(set(RESULT_WORDS.values())) == len(RESULT_WORDS)
+
+
+def test_the_first_numbers_read_as_a_fitter_would_say_them(record):
+    lines = record(seen=[], decided={}, as_left={}).first_numbers().lines
+    assert (
+        lines[0]
+        == "Left: cleat now 11 mm behind the joint (8 to 14). Slots allow 6 to 19. Try 15: 4 mm toward the heel."
+    )
+
+
+def test_a_move_smaller_than_the_mark_can_tell_says_leave_it(record):
+    right = record(decided={}, as_left={}).first_numbers().lines[1]
+    assert "leave it: closer than the mark can tell" in right
+    assert "Try" not in right
+
+
+@pytest.mark.parametrize("sign", list(SIGNS))
+def test_every_sign_goes_through_record_and_sheet(record, sign):
+    made = record(signs=[{"sign": sign, "side": "left", "cleared": None}])
+    words, who = cautions.SIGN_WORDS[sign], cautions.most_urgent(made.assessment.visit.session).who
+    text, sheet = shown(made), sheet_html(rider_sheet(made.assessment))
+    for paper in (text, sheet.replace("&#39;", "'")):
+        assert words in paper.lower().replace("clinician", "clinician")
+        assert who in paper
+        assert "Put everything back as found" in paper  # the example has trials
+    assert "Try " not in text
+    assert "toward the heel" not in sheet
+
+
+@pytest.mark.parametrize("sign", [name for name, urgency in SIGNS.items() if urgency != "this hour"])
+def test_a_cleared_sign_is_printed_with_role_finding_and_date(record, sign):
+    cleared = {"role": "physiotherapist", "finding": "settled now", "date": "2026-03-01"}
+    text = shown(record(signs=[{"sign": sign, "side": "left", "cleared": cleared}]))
+    assert "physiotherapist" in text
+    assert "settled now" in text
+    assert "2026-03-01" in text
+
+
+def test_cautions_stand_on_both_papers(record):
+    made = record()
+    text, sheet = shown(made), sheet_html(rider_sheet(made.assessment))
+    for words in ("not a medical device", "no diagnosis", "Local rules", "bolts", "click in and out"):
+        assert words in text
+        assert words in sheet
+
+
+def test_torque_is_never_made_up(record):
+    made = record()
+    assert "N m" not in shown(made)
+    assert "Bolt torque: not recorded" in sheet_html(rider_sheet(made.assessment))
+
+
+def test_the_sheet_says_what_was_changed_and_how_to_undo_it(record):
+    sheet = rider_sheet(record().assessment)
+    assert "Your left cleat went 5 mm toward the heel." in sheet["changes"]
+    assert "Your right cleat stays where it was." in sheet["changes"]
+    rows = {row["what"]: (row["before"], row["now"]) for row in sheet["rows"]}
+    assert rows["Left cleat behind the joint"] == ("11 mm", "16 mm")
+    assert rows["Saddle height, crank centre to saddle top"] == ("738 mm", "736 mm")
+
+
+def test_the_sheet_says_when_nothing_was_measured(record):
+    sheet = rider_sheet(record(as_found={}, decided={}, as_left={}, trials=[]).assessment)
+    assert "Your left cleat was not measured, so this sheet cannot say where it stood." in sheet["changes"]
+    assert "went" not in " ".join(sheet["changes"])
+
+
+def test_what_a_person_typed_cannot_become_a_page(record):
+    evil = "<script>alert(1)</script>"
+    struck = [{"field": "as_found.left.cleat_setback_mm", "index": 0, "reason": evil}]
+    made = record(struck=struck)
+    html = made.positions()._repr_html_() + made.told()._repr_html_()
+    assert evil not in html
+    assert "&lt;script&gt;" in html
+
+
+def test_a_slip_on_tightening_is_flagged(record, example):
+    as_left = {**example["as_left"], "left": {"cleat_setback_mm": [13, 13]}}
+    assert "slipped on tightening" in repr(record(as_left=as_left).remaining())
+    assert "slipped" not in repr(record().remaining())
+
+
+def test_the_last_visit_stands_beside_this_one(example):
+    loaded = session.parse(json.dumps(example).encode())
+    earlier = session.parse(json.dumps({**example, "visit_date": "2026-01-05"}).encode())
+    visit = Visit(session.key(loaded), loaded, house.load(), previous=earlier)
+    from fitkit.report import measurements
+
+    table = measurements.last_time(visit)
+    assert table.columns[1] == "As left on 5 January 2026"
+    assert ("Cleat setback, left", "16.0", "11.3") in table.rows
+
+
+def test_missing_values_are_words_and_never_zero(record):
+    text = shown(record(as_found={}, decided={}, as_left={}, trials=[]))
+    assert "not assessed: needs readings of the cleat setback as found" in text
+
+
+def test_results_and_sheet_leave_the_notebook_as_one_output(record):
+    bundle = record().results()._repr_mimebundle_()
+    assert {kind for kind in bundle if kind.endswith("+json")} == {
+        "application/vnd.cleat-stance-results+json",
+        "application/vnd.cleat-stance-sheet+json",
+    }
+    json.dumps(bundle, allow_nan=False)
+
+
+def test_value_words_carry_the_interval():
+    estimate = known(11.31, unit="mm", grade="derived", source="x", half_width=3.02)
+    assert value_words(estimate) == "11.3 mm (8.3 to 14.3)"
+    assert value_words(missing("foot length")) == "not assessed: needs foot length"
+    assert value_words(missing("clinician: fever")) == "not assessed: not before a clinician has seen to fever"
