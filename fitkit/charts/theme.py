@@ -62,7 +62,7 @@ CONFIG: dict[str, object] = {
 }
 
 # Widths of groups of characters in parts of the letter size, for the font named first and its usual stand-ins.
-_WIDTHS = (("ijl'’|", 0.24), ("ftrI!,./:;[]() ·-`", 0.33), ("cksvxyzJ°", 0.53), ("wCDHNRUGOQm", 0.80), ("MW%@", 0.95))
+_WIDTHS = (("ijl'’|", 0.26), ("ftrI!,./:;[]() ·-`", 0.33), ("cksvxyzJ°", 0.53), ("wCDHNRUGOQm", 0.80), ("MW%@", 0.95))
 _OTHER_SMALL, _OTHER_CAPITAL, _BOLD = 0.58, 0.68, 1.06
 
 
