@@ -190,4 +190,3 @@ def notes_on_pair(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
     habit = inputs.visit.house.rules.pitch_habit_95_deg
     notes.append(f"foot pitch after the move is taken as before, give or take {habit:g} degrees (house rule)")
     return tuple(notes)
-

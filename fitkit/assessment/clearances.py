@@ -114,6 +114,4 @@ def _toe(inputs: Inputs, side: str, foot: Foot) -> dict[str, Estimate]:
 
 def _gap(gap, source: str) -> Estimate:
     notes = (clearances.gap_words(gap.value), clearances.TOE_SCOPE)
-    return known(
-        gap.value, unit="mm", grade="derived", source=source, half_width=gap.half_width(), notes=notes
-    )
+    return known(gap.value, unit="mm", grade="derived", source=source, half_width=gap.half_width(), notes=notes)

@@ -240,9 +240,7 @@ _MOVE_SOURCES: dict[str, tuple[Grade, str]] = {
 }
 
 
-def _move_estimate(
-    move: Quantity | None, as_found: Estimate, start: Start, target_from: TargetFrom | None
-) -> Estimate:
+def _move_estimate(move: Quantity | None, as_found: Estimate, start: Start, target_from: TargetFrom | None) -> Estimate:
     if not as_found.is_known:
         return missing(NEED_AS_FOUND)
     if move is None:

@@ -186,9 +186,7 @@ def _lever(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> Estimate:
     old = draws.of(f"{side}.cleat_setback", found)
     new = np.full_like(old, foot.set_to) if foot.target_from == "start" else old + draws.of(f"{side}.move", foot.move)
     value = knock_on.calf_lever_ratio(length.value, old_setback_mm=found.value, new_setback_mm=foot.set_to)
-    drawn = knock_on.calf_lever_ratio(
-        draws.of(f"{side}.ankle_to_mtp1", length), old_setback_mm=old, new_setback_mm=new
-    )
+    drawn = knock_on.calf_lever_ratio(draws.of(f"{side}.ankle_to_mtp1", length), old_setback_mm=old, new_setback_mm=new)
     source = "(ankle to first MTP joint - new setback) / (the same - old setback)"
     note = "a ratio of lengths, no claim on performance"
     return estimate_from(float(value), drawn, unit="1", grade="derived", source=source, notes=(note,))

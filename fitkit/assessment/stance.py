@@ -212,7 +212,5 @@ def _wishes(inputs: Inputs, choices: dict[str, Choice], why_not: str) -> dict[st
             continue
         choice = choices[side]
         source = f"exact search over family {inputs.visit.session.bike.pedal_family}; parts table's own figures"
-        results[names[1]] = known(
-            choice.remaining_mm, unit="mm", grade="derived", source=source, notes=choice.notes
-        )
+        results[names[1]] = known(choice.remaining_mm, unit="mm", grade="derived", source=source, notes=choice.notes)
     return results

@@ -17,8 +17,6 @@ from fitkit.constants.published import SECOND, Published
 __all__ = [
     "Proportion",
     "ankle_height_of_stature",
-    "ankle_to_mtp1_published",
-    "foot_length_of_stature",
     "inseam_contradiction",
     "shank_of_stature",
     "thigh_of_stature",
@@ -57,31 +55,11 @@ def shank_of_stature(stature: Quantity, population: Population | None) -> Propor
     return _share_of(stature, shares, _spread(CALF_LINK_MEN_MM, CALF_LINK_WOMEN_MM, population))
 
 
-def foot_length_of_stature(stature: Quantity, population: Population | None) -> Proportion:
-    """Return the foot's length [mm] from stature [mm], by both published shares of stature."""
-    shares = constants.FOOT_SHARE_DRILLIS, constants.FOOT_SHARE_DE_LEVA
-    spread = _spread(constants.FOOT_LENGTH_MEN_MM, constants.FOOT_LENGTH_WOMEN_MM, population)
-    return _share_of(stature, shares, spread)
-
-
 def ankle_height_of_stature(stature: Quantity, population: Population | None) -> Proportion:
     """Return the ankle's height above the barefoot sole [mm] from stature [mm]; both shares when no population."""
     shares = _of(constants.MALLEOLUS_HEIGHT_SHARE_MEN, constants.MALLEOLUS_HEIGHT_SHARE_WOMEN, population)
     spread = _spread(constants.MALLEOLUS_HEIGHT_MEN_MM, constants.MALLEOLUS_HEIGHT_WOMEN_MM, population)
     return _share_of(stature, shares, spread)
-
-
-def ankle_to_mtp1_published(population: Population | None) -> Proportion:
-    """Return the mean ankle-to-metatarsal length [mm]: no share of stature was found, so stature does not enter."""
-    means = _of(constants.ANKLE_TO_METATARSALS_MEN_MM, constants.ANKLE_TO_METATARSALS_WOMEN_MM, population)
-    # No spread is printed with it; that of heel to first MTP joint stands in, the longer part of the same foot.
-    spread = _spread(constants.FIRST_MTP_MEN_MM, constants.FIRST_MTP_WOMEN_MM, population)
-    value, between = _middle(means)
-    note = (
-        "to the middle of the metatarsal heads, not to the first joint; its spread is that of heel to first MTP joint"
-    )
-    length = Quantity(value, ((between, math.inf), (spread.uncertainty, math.inf)))
-    return Proportion(length, _sources(*means, spread), note)
 
 
 def inseam_contradiction(*, thigh_mm: float, shank_mm: float, ankle_height_mm: float, inseam_mm: float) -> str | None:

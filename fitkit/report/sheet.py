@@ -9,6 +9,7 @@ import math
 
 from fitkit import cautions
 from fitkit.assessment import Assessment
+from fitkit.assessment.clearances import added_since_found
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.soles import soles_figure, stood_and_stands
 from fitkit.report.words import capital, day, move_words, whole
@@ -93,6 +94,10 @@ def _rows(assessment: Assessment) -> list[dict]:
         rows.append(_row(f"{side.capitalize()} cleat behind the joint", before, now, " mm"))
     for name, words, _, _ in _SETTINGS:
         rows.append(_settled(inputs, name, words, " mm"))
+    for side in SIDES:
+        now = assessment[f"{side}.half_stance"].value
+        before = None if now is None else now - added_since_found(inputs, side)
+        rows.append(_row(f"{side.capitalize()} foot from the frame's middle", before, now, " mm"))
     for name, words, unit in _PER_FOOT:
         for side in SIDES:
             title = words.format(side=side, Side=side.capitalize())
@@ -176,8 +181,36 @@ def _parts(rows: list[dict]) -> list[str]:
     return [cautions.PART_CAUTIONS] if touched else []
 
 
-def _remains(assessment: Assessment) -> list[str]:
+def _saddle_waits(assessment: Assessment) -> list[str]:
+    """Say what the saddle still owes the moved cleat, where its height was not measured again."""
+    saddle = assessment["saddle.height_only.down"]
+    is_done = Inputs(assessment.visit).readings("as_left.saddle_height_mm")
+    is_moved = any(assessment.foot(side).target_from in ("moved", "decided") for side in SIDES)
+    if is_done or not is_moved or not saddle.is_known or whole(saddle.value) == "0":
+        return []
+    way = "down" if saddle.value > 0 else "up"
+    return [f"Saddle {whole(abs(saddle.value))} mm {way} goes with the moved cleats; it was not noted as done."]
+
+
+def _width_waits(assessment: Assessment) -> list[str]:
+    """Say what was wished of the width and what the parts leave of it."""
     said = []
+    for side, choice in assessment.standing.choices.items():
+        wish = assessment[f"{side}.half_stance.wish"].value
+        way = "further out" if wish > 0 else "further in"
+        left = (
+            ""
+            if whole(choice.remaining_mm) == "0"
+            else f"; the parts we know leave {whole(abs(choice.remaining_mm))} mm of it"
+        )
+        said.append(f"Your {side} foot {whole(abs(wish))} mm {way} is for another day{left}.")
+    return said
+
+
+def _remains(assessment: Assessment) -> list[str]:
+    said = [*_saddle_waits(assessment), *_width_waits(assessment)]
+    if _settings_changed(assessment):
+        said.append("We will measure saddle and bars again after you have ridden.")
     for side in SIDES:
         short = assessment[f"{side}.cleat_setback.shortfall"]
         if short.is_known and whole(short.value) != "0":

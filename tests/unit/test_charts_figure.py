@@ -215,9 +215,9 @@ def test_minified_keeps_inherited_looks_right():
 
 
 @pytest.mark.parametrize(
-    ("value", "words"), [(11.0, "11"), (20.5, "20.5"), (7.9, "8"), (-3, "−3"), (-0.1, "0"), (13.7, "13.5")]
+    ("value", "words"), [(11.0, "11"), (20.5, "21"), (7.9, "8"), (-3, "−3"), (-0.1, "0"), (13.4, "13")]
 )
-def test_numbers_are_written_to_the_half(value, words):
+def test_numbers_are_whole_and_halves_go_away_from_zero(value, words):
     assert number(value) == words
 
 

@@ -12,8 +12,6 @@ from fitkit.calculations.segments import (
     THIGH_LINK_MEN_MM,
     THIGH_LINK_WOMEN_MM,
     ankle_height_of_stature,
-    ankle_to_mtp1_published,
-    foot_length_of_stature,
     inseam_contradiction,
     shank_of_stature,
     thigh_of_stature,
@@ -22,7 +20,7 @@ from fitkit.calculations.segments import (
 
 @pytest.mark.parametrize(
     ("ask", "drillis", "de_leva"),
-    [(thigh_of_stature, 0.245, 0.2425), (shank_of_stature, 0.246, 0.2493), (foot_length_of_stature, 0.152, 0.1482)],
+    [(thigh_of_stature, 0.245, 0.2425), (shank_of_stature, 0.246, 0.2493)],
 )
 def test_length_lies_between_both_published_shares(ask, drillis, de_leva):
     # Drillis & Contini 1966 as quoted by Winter; De Leva 1996.
@@ -56,15 +54,8 @@ def test_interval_against_gtc():
     assert (found.value, found.u) == pytest.approx((gtc.x, gtc.u))
 
 
-def test_ankle_to_metatarsals_by_population():
-    # Dumas et al. 2007: 183 (men), 165 (women).
-    men, women, either = (ankle_to_mtp1_published(p).length for p in ("men", "women", None))
-    assert (men.value, women.value, either.value) == (183.0, 165.0, 174.0)
-    assert either.u > max(men.u, women.u)
-
-
 def test_every_published_length_has_source_and_note():
-    for found in (thigh_of_stature(exact(1755.0), None), ankle_to_mtp1_published("men")):
+    for found in (thigh_of_stature(exact(1755.0), None), ankle_height_of_stature(exact(1755.0), "men")):
         assert "Gordon et al. 2014" in found.source
         assert found.note
 
