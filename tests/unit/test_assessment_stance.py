@@ -1,4 +1,4 @@
-"""Stance, parts and clearances of a whole session: sums by hand, limits in words, bad input that spoils nothing else."""
+"""Stance, parts and clearances of a whole session: sums by hand, limits in words, bad input that spoils no more."""
 
 import itertools
 import math
