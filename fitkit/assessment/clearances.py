@@ -113,5 +113,6 @@ def _toe(inputs: Inputs, side: str, foot: Foot) -> dict[str, Estimate]:
 
 
 def _gap(gap, source: str) -> Estimate:
-    notes = (clearances.gap_words(gap.value), clearances.TOE_SCOPE)
+    overlap = (clearances.gap_words(gap.value),) if gap.value < 0 else ()
+    notes = (*overlap, clearances.TOE_SCOPE)
     return known(gap.value, unit="mm", grade="derived", source=source, half_width=gap.half_width(), notes=notes)

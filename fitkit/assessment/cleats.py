@@ -106,7 +106,7 @@ def _start(inputs: Inputs, side: str) -> Start:
         return Start(size, words, None, None, needs)
     shifts = _shifts(inputs, side)
     point, is_contrary = cleats.shift_to(band, {shift.to for shift in shifts})
-    needs = None if point is not None else "a trial, from the band's rearward end (no starting point below EU 40)"
+    needs = None if point is not None else "a trial from the band's rearward end"
     notes = [f"by {words}" if words == f"label EU {size:g}" else f"by {words}: EU {size:.1f}"]
     if band.is_extrapolated:
         notes.append(f"extrapolated above EU {rule['extrapolated_above_size']:g}")

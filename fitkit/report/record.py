@@ -7,7 +7,7 @@ from pathlib import Path
 from fitkit import cautions
 from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
-from fitkit.report import measurements, moving, standing
+from fitkit.report import drawings, measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.sheet import rider_sheet
@@ -140,6 +140,38 @@ class Record:
         """Say the first numbers of the stance."""
         return standing.stance_words(self.assessment)
 
+    def front_view(self) -> Figure:
+        """Draw hips, feet, crank faces and parts from the front, sideways to scale."""
+        return drawings.front(self.assessment)
+
+    def front_view_table(self) -> Table:
+        """Return the table behind the front view."""
+        return drawings.front_behind(self.assessment)
+
+    def widths_reached(self) -> Figure | Sentences:
+        """Draw the widths the family reaches, with its gaps and the wish."""
+        return drawings.reached(self.assessment)
+
+    def widths_reached_table(self) -> Table:
+        """Return the table behind the widths."""
+        return drawings.reached_behind(self.assessment)
+
+    def side_view(self) -> Figure | Sentences:
+        """Draw foot, cleat, axle and saddle from the side, before and after."""
+        return drawings.sides(self.assessment)
+
+    def side_view_table(self) -> Table:
+        """Return the table behind the side view."""
+        return drawings.sides_behind(self.assessment)
+
+    def knee_change(self) -> Figure | Sentences:
+        """Draw what each choice leaves at the knee over the stroke."""
+        return drawings.knees(self.assessment)
+
+    def knee_change_table(self) -> Table:
+        """Return the table behind the knee's change."""
+        return drawings.knees_behind(self.assessment)
+
     def widths(self) -> Table:
         """Return half-stance, width and lean with interval and grade."""
         return self._results("Where each foot stands (mm from the frame's middle)", ("half_stance", "frontal_lean"))
@@ -222,10 +254,10 @@ class Record:
         """Say everything that must stand beside a number and is not said above."""
         said = {}
         for name, estimate in self.assessment.results.items():
-            if name.endswith((".band_low", ".band_high", ".start")):
+            if name.endswith((".band_low", ".band_high", ".start", ".remaining")):
                 continue
             for note in estimate.notes:
-                said.setdefault(note, []).append(name.split(".")[0])
+                said.setdefault(note.rstrip("."), []).append(name.split(".")[0])
         lines = []
         for note, where in said.items():
             sides = [side for side in SIDES if side in where]

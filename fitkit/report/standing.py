@@ -115,31 +115,27 @@ def parts_found(assessment: Assessment) -> Sentences:
     if assessment.parts is None:
         remaining = assessment["left.half_stance.remaining"]
         return Sentences((f"No parts looked for: {needs_words(remaining.needs)}.",))
-    lines = []
+    said: dict[str, list[str]] = {}
     for side, choice in assessment.standing.choices.items():
-        wish = getattr(assessment.visit.session.wish, side).half_stance_change_mm
-        chosen = ", ".join(choice.chosen) or "no part"
-        play = f" and {_signed(choice.adjustment_mm)} of the lateral play" if choice.adjustment_mm else ""
-        lines.append(
-            f"{side.capitalize()}: wish {_signed(wish)} a side. {capital(chosen)}{play}; "
-            f"remains {_signed(choice.remaining_mm)}."
-        )
-        lines += _reach_words(side, choice)
-        lines += [f"{side.capitalize()}: {note}." for note in choice.notes if note != CHANGE_OF_FAMILY]
+        for line in _choice_words(assessment, side, choice):
+            said.setdefault(line, []).append(side)
+    lines = [f"{capital(' and '.join(sides))}: {line}" for line, sides in said.items()]
     if any(choice.other_families for choice in assessment.standing.choices.values()):
         lines.append(CHANGE_OF_FAMILY)
-    return Sentences(tuple(dict.fromkeys(lines)))
+    return Sentences(tuple(lines))
 
 
-def _reach_words(side: str, choice: Choice) -> list[str]:
-    said = []
+def _choice_words(assessment: Assessment, side: str, choice: Choice) -> list[str]:
+    wish = getattr(assessment.visit.session.wish, side).half_stance_change_mm
+    chosen = ", ".join(choice.chosen) or "no part"
+    play = f" and {_signed(choice.adjustment_mm)} of the lateral play" if choice.adjustment_mm else ""
+    said = [f"wish {_signed(wish)} a side. {capital(chosen)}{play}; remains {_signed(choice.remaining_mm)}."]
     if choice.gaps_mm:
         spans = ", ".join(f"{plain(low)} to {plain(high)}" for low, high in choice.gaps_mm)
-        said.append(f"{side.capitalize()}: nothing in this family reaches {spans} mm (outward of as found).")
+        said.append(f"nothing in this family reaches {spans} mm (outward of as found).")
     if choice.other_families:
-        names = ", ".join(choice.other_families)
-        said.append(f"{side.capitalize()}: family {names} would come within reach.")
-    return said
+        said.append(f"family {' or '.join(choice.other_families)} would come within reach.")
+    return [*said, *(f"{note.rstrip('.')}." for note in choice.notes if note != CHANGE_OF_FAMILY)]
 
 
 def refused(assessment: Assessment) -> Table:

@@ -1,0 +1,292 @@
+"""One leg's numbers for the side view, and the saddle's and the bars': checked, placed, as a table and in words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fitkit.charts.figure import Point
+from fitkit.charts.rows import check_numbers, fine_number, lacking_words, row
+from fitkit.charts.theme import number, rounded
+
+__all__ = [
+    "SeatMove",
+    "SideLeg",
+    "bar_words",
+    "foot_words",
+    "leg_words",
+    "missing_for_whole_leg",
+    "saddle_words",
+    "seat_words",
+    "side_table",
+    "whole_leg",
+]
+
+SKETCHED_SOLE_MM = 20  # where the foot's sole is drawn above the axle while it is not measured
+
+WHOLE_LEG = {
+    "ankle_to_mtp1_mm": "ankle to joint",
+    "ankle_height_mm": "ankle height",
+    "axle_to_foot_sole_mm": "axle to foot sole",
+    "old_setback_mm": "cleat setback",
+    "pitch_deg": "foot pitch",
+    "thigh_mm": "thigh",
+    "shank_mm": "shank",
+    "hip_x_mm": "hip place",
+    "hip_y_mm": "hip place",
+    "crank_mm": "crank length",
+    "crank_angle_deg": "crank angle",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class SideLeg:
+    """What the side view shows of one leg; None is "not measured" and is said, not drawn.
+
+    Parameters
+    ----------
+    side : str
+        "left" or "right"; both are drawn facing right.
+    ankle_to_mtp1_mm, ankle_height_mm : float or None
+        Ankle to the first-MTP mark along the sole, and ankle above the foot's sole [mm].
+    axle_to_foot_sole_mm : float or None
+        Pedal axle to the foot's sole, square to it [mm].
+    old_setback_mm, new_setback_mm : float or None
+        Cleat setback before and after, toward the heel positive [mm].
+    pitch_deg : float or None
+        Foot pitch at the drawn crank angle, heel up positive [deg].
+    thigh_mm, shank_mm : float or None
+        Lengths of the leg [mm].
+    hip_x_mm, hip_y_mm : float or None
+        Hip from the crank centre, forward and up positive [mm].
+    crank_mm : float or None
+        Crank length [mm].
+    crank_angle_deg : float or None
+        0 at the top, 90 forward [deg].
+
+    Raises
+    ------
+    ValueError
+        If the side is no side, a number is not finite, or a length is not above 0.
+    """
+
+    side: str
+    ankle_to_mtp1_mm: float | None = None
+    ankle_height_mm: float | None = None
+    axle_to_foot_sole_mm: float | None = None
+    old_setback_mm: float | None = None
+    new_setback_mm: float | None = None
+    pitch_deg: float | None = None
+    thigh_mm: float | None = None
+    shank_mm: float | None = None
+    hip_x_mm: float | None = None
+    hip_y_mm: float | None = None
+    crank_mm: float | None = None
+    crank_angle_deg: float | None = None
+
+    def __post_init__(self) -> None:
+        check_numbers(self)
+        for name in ("ankle_to_mtp1_mm", "ankle_height_mm", "thigh_mm", "shank_mm", "crank_mm"):
+            length = getattr(self, name)
+            if length is not None and not length > 0:
+                raise ValueError(f"{name} is {length}; expected more than 0")
+
+    @property
+    def move_mm(self) -> float | None:
+        """New minus old cleat setback [mm]; the foot goes that far forward along its sole."""
+        if self.old_setback_mm is None or self.new_setback_mm is None:
+            return None
+        return self.new_setback_mm - self.old_setback_mm
+
+    @property
+    def moves(self) -> bool:
+        """Whether the cleat moves, as precise as it is read."""
+        return self.move_mm is not None and rounded(self.move_mm) != 0
+
+    @property
+    def ankle_move_mm(self) -> tuple[float, float] | None:
+        """How far the ankle goes forward and down at this pitch [mm]."""
+        if self.move_mm is None or self.pitch_deg is None:
+            return None
+        pitch = math.radians(self.pitch_deg)
+        return self.move_mm * math.cos(pitch), self.move_mm * math.sin(pitch)
+
+    @property
+    def drawn_sole_mm(self) -> float:
+        """Axle to foot sole as drawn [mm]."""
+        return SKETCHED_SOLE_MM if self.axle_to_foot_sole_mm is None else self.axle_to_foot_sole_mm
+
+    def place(self, ahead_mm: float, above_mm: float, setback_mm: float) -> Point:
+        """Return a place on the foot, forward and up from the pedal axle [mm].
+
+        Parameters
+        ----------
+        ahead_mm, above_mm : float
+            Ahead of the first-MTP mark along the sole, and above the foot's sole [mm].
+        setback_mm : float
+            Cleat setback [mm].
+        """
+        pitch = math.radians(self.pitch_deg or 0)
+        along, square = ahead_mm + setback_mm, above_mm + self.drawn_sole_mm
+        return (
+            along * math.cos(pitch) + square * math.sin(pitch),
+            -along * math.sin(pitch) + square * math.cos(pitch),
+        )
+
+    def ankle(self, setback_mm: float) -> Point | None:
+        """Return the ankle, forward and up from the pedal axle [mm]; None where it is not known."""
+        if self.ankle_to_mtp1_mm is None or self.ankle_height_mm is None:
+            return None
+        return self.place(-self.ankle_to_mtp1_mm, self.ankle_height_mm, setback_mm)
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeatMove:
+    """What saddle and bars do; None is not given and is said.
+
+    Parameters
+    ----------
+    saddle_down_mm : float or None
+        Down along the seat tube positive [mm].
+    seat_tube_angle_deg : float or None
+        From horizontal [deg].
+    bar_down_mm : float or None
+        Straight down positive [mm].
+    """
+
+    saddle_down_mm: float | None = None
+    seat_tube_angle_deg: float | None = None
+    bar_down_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        check_numbers(self)
+        angle = self.seat_tube_angle_deg
+        if angle is not None and not 0 < angle < 180:
+            raise ValueError(f"seat_tube_angle_deg is {angle}; expected more than 0 and less than 180")
+
+
+def missing_for_whole_leg(leg: SideLeg) -> list[str]:
+    """Return what the key of the whole leg lacks."""
+    return list(dict.fromkeys(what for name, what in WHOLE_LEG.items() if getattr(leg, name) is None))
+
+
+def whole_leg(leg: SideLeg) -> list[Point] | None:
+    """Return hip, knee, ankle, axle and crank centre as found [mm from the crank centre]; None if out of reach.
+
+    Notes
+    -----
+    The knee is where a circle of the thigh's length round the hip meets one of the shank's round the ankle, on
+    the forward side.
+    """
+    turn = math.radians(leg.crank_angle_deg)
+    axle = (leg.crank_mm * math.sin(turn), leg.crank_mm * math.cos(turn))
+    ahead, above = leg.ankle(leg.old_setback_mm)
+    ankle, hip = (axle[0] + ahead, axle[1] + above), (leg.hip_x_mm, leg.hip_y_mm)
+    reach = math.dist(hip, ankle)
+    if not abs(leg.thigh_mm - leg.shank_mm) < reach <= leg.thigh_mm + leg.shank_mm:
+        return None
+    along = (leg.thigh_mm**2 - leg.shank_mm**2 + reach**2) / (2 * reach)
+    aside = math.sqrt(max(0.0, leg.thigh_mm**2 - along**2))
+    way = ((ankle[0] - hip[0]) / reach, (ankle[1] - hip[1]) / reach)
+    knee = (hip[0] + along * way[0] - aside * way[1], hip[1] + along * way[1] + aside * way[0])
+    return [hip, knee, ankle, axle, (0.0, 0.0)]
+
+
+def foot_words(leg: SideLeg) -> str:
+    """Return what the foot does on the pedal."""
+    if leg.move_mm is None:
+        return "Move of the cleat: not given"
+    if not leg.moves:
+        return "Cleat stays where it is"
+    back = leg.move_mm > 0
+    return f"Cleat {number(abs(leg.move_mm))} mm {'back: foot goes forward' if back else 'forward: foot goes back'}"
+
+
+def saddle_words(seat: SeatMove) -> str:
+    """Return what the saddle does."""
+    if seat.saddle_down_mm is None:
+        return "Saddle: not given"
+    if not rounded(seat.saddle_down_mm):
+        return "Saddle stays"
+    way = "down" if seat.saddle_down_mm > 0 else "up"
+    return f"Saddle {way} {number(abs(seat.saddle_down_mm))} mm along the seat tube"
+
+
+def bar_words(seat: SeatMove) -> str:
+    """Return what the bars do."""
+    if seat.bar_down_mm is None:
+        return "Bars: not given"
+    if not rounded(seat.bar_down_mm):
+        return "Bars stay"
+    return f"Bars {'down' if seat.bar_down_mm > 0 else 'up'} {number(abs(seat.bar_down_mm))} mm"
+
+
+def side_table(legs: Sequence[SideLeg], *, seat: SeatMove | None = None) -> list[dict]:
+    """Return the table behind the side view: what is drawn, as precise as it is written there, and nothing else.
+
+    Parameters
+    ----------
+    legs, seat
+        As given to the drawing.
+
+    Returns
+    -------
+    list of dict
+        One row a quantity: side, what, unit, value, low, high, words.
+    """
+    rows = [each for leg in legs for each in _leg_rows(leg)]
+    return rows + ([] if seat is None else _seat_rows(seat))
+
+
+def _leg_rows(leg: SideLeg) -> list[dict]:
+    forward, down = leg.ankle_move_mm or (None, None)
+    named = [
+        ("cleat setback before", "mm", leg.old_setback_mm),
+        ("cleat setback after", "mm", leg.new_setback_mm),
+        ("move of the cleat, toward the heel", "mm", leg.move_mm),
+        ("ankle goes forward", "mm", forward),
+        ("ankle goes down", "mm", down),
+        ("foot pitch, heel up", "deg", leg.pitch_deg),
+        ("axle to foot sole", "mm", leg.axle_to_foot_sole_mm),
+        ("ankle to joint along the sole", "mm", leg.ankle_to_mtp1_mm),
+        ("ankle height above the sole", "mm", leg.ankle_height_mm),
+        ("thigh", "mm", leg.thigh_mm),
+        ("shank", "mm", leg.shank_mm),
+        ("hip ahead of the crank centre", "mm", leg.hip_x_mm),
+        ("hip above the crank centre", "mm", leg.hip_y_mm),
+        ("crank length", "mm", leg.crank_mm),
+        ("crank angle drawn", "deg", leg.crank_angle_deg),
+    ]
+    typed = ("crank length", "axle to foot sole")
+    return [row(leg.side, what, unit, value, typed=what in typed) for what, unit, value in named]
+
+
+def _seat_rows(seat: SeatMove) -> list[dict]:
+    named = [
+        ("saddle down along the seat tube", "mm", seat.saddle_down_mm, "not given"),
+        ("seat-tube angle", "deg", seat.seat_tube_angle_deg, "not measured"),
+        ("bars down", "mm", seat.bar_down_mm, "not given"),
+    ]
+    return [row("", what, unit, value, lacking=lacking) for what, unit, value, lacking in named]
+
+
+def leg_words(leg: SideLeg) -> str:
+    """Return everything the side view shows of one leg, in plain sentences."""
+    words = [f"{leg.side.capitalize()} foot on the pedal from the side, toes to the right. {foot_words(leg)}."]
+    rows = _leg_rows(leg)
+    for each in rows:
+        if each["value"] is not None:
+            unit = "degrees" if each["unit"] == "deg" else "mm"
+            words.append(f"{each['what'].capitalize()} {fine_number(each['value'])} {unit}.")
+    if not missing_for_whole_leg(leg) and whole_leg(leg) is None:
+        words.append("With these lengths the leg does not reach its pedal.")
+    return " ".join(words + lacking_words(rows, "not measured"))
+
+
+def seat_words(seat: SeatMove) -> str:
+    """Return everything the side view shows of saddle and bars, in plain sentences."""
+    words = [f"Saddle and bars from the side, front to the right. {saddle_words(seat)}. {bar_words(seat)}."]
+    if seat.seat_tube_angle_deg is not None:
+        words.append(f"Seat-tube angle {number(seat.seat_tube_angle_deg)} degrees.")
+    return " ".join(words + lacking_words(_seat_rows(seat), "not measured", "not given"))

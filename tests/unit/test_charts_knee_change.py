@@ -1,0 +1,140 @@
+"""The knee's change over a turn: lines at their places, told apart by pattern and name; read off the drawn SVG."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from functools import cache
+
+import numpy as np
+import pytest
+from tests.unit.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled, text
+
+from fitkit.charts.knee_change import KneeChange, knee_change, knee_change_table
+
+ANGLES = tuple(range(0, 360, 2))
+TURN = np.deg2rad(ANGLES)
+LEFT = KneeChange(
+    side="left",
+    crank_angle_deg=ANGLES,
+    untouched_deg=-1.8 - 1.6 * np.sin(TURN - 0.6),
+    height_only_deg=1.7 * np.sin(TURN - 2.6),
+    full_deg=0.6 * np.sin(TURN - 2.9),
+)
+RIGHT = replace(LEFT, side="right", untouched_deg=LEFT.untouched_deg / 4, full_deg=0 * TURN)
+NOTHING = KneeChange(side="left")
+AWKWARD = {
+    "plain": [LEFT, RIGHT],
+    "nothing assessed": [NOTHING, replace(LEFT, side="right", height_only_deg=None)],
+    "all zero": [replace(LEFT, untouched_deg=0 * TURN, height_only_deg=0 * TURN, full_deg=0 * TURN)],
+    "tiny": [replace(LEFT, untouched_deg=-0.1 + 0 * TURN, height_only_deg=0.04 * np.sin(TURN), full_deg=0 * TURN)],
+    "large": [replace(LEFT, untouched_deg=-20 - 15 * np.sin(TURN)), RIGHT],
+    "lines together": [replace(LEFT, height_only_deg=LEFT.untouched_deg, full_deg=LEFT.untouched_deg + 0.02)],
+    "one leg": [RIGHT],
+}
+PATTERNS = {"untouched_deg": "8,4", "height_only_deg": None, "full_deg": "2,3"}
+
+
+@cache
+def awkward(name):
+    return knee_change(AWKWARD[name])
+
+
+def line(shapes, name):
+    (found,) = [
+        s for s in shapes if s.width == "2" and s.dashes == PATTERNS[name] and not s.filled and len(s.points) > 9
+    ]
+    return found
+
+
+def place(texts):
+    """Return what turns crank angle and change into px, from the axes' own numbers."""
+    start, end = text(texts, "0°"), text(texts, "360°")
+    marks = {float(e.words.replace("−", "-")): e.y - 4 for e in texts if e.anchor == "end"}
+    low, high = min(marks), max(marks)
+    down = (marks[low] - marks[high]) / (high - low)
+    return lambda angle, change: (start.x + (end.x - start.x) * angle / 360, marks[high] + (high - change) * down)
+
+
+@pytest.mark.parametrize("name", PATTERNS)
+def test_each_line_is_at_its_place_with_its_own_pattern_and_closes_at_the_top(name):
+    shapes, texts = drawn(awkward("plain").parts[0].svg)
+    at = place(texts)
+    points = line(shapes, name).points
+    change = dict(zip(ANGLES, getattr(LEFT, name), strict=True))
+    for angle in (0, 90, 180, 270):
+        wanted = at(angle, change[angle])
+        nearest = min(points, key=lambda point, wanted=wanted: abs(point[0] - wanted[0]))
+        assert nearest == pytest.approx(wanted, abs=0.4)
+    assert points[0][1] == pytest.approx(points[-1][1], abs=0.02)
+    lowest = max(y for _, y in points)
+    assert lowest == pytest.approx(at(0, min(change.values()))[1], abs=0.4)
+
+
+def test_all_legs_have_one_scale():
+    first, second = (place(drawn(part.svg)[1]) for part in awkward("plain").parts)
+    assert first(90, -3) == pytest.approx(second(90, -3), abs=0.05)
+
+
+def test_each_line_is_named_with_its_largest_change():
+    said = " ".join(each.words for each in drawn(awkward("plain").parts[0].svg)[1])
+    for words in ("saddle untouched", "height only", "full", "most −3.4°", "+ more bent", "− straighter"):
+        assert words in said
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_words_touch_nothing_and_the_picture_is_small_and_closed(name):
+    for part in awkward(name).parts:
+        require_tidy(part.svg)
+        require_closed(part.svg, most_bytes=5500)
+
+
+@pytest.mark.parametrize("name", AWKWARD)
+def test_every_number_said_is_in_the_table(name):
+    rows = tabled(knee_change_table(AWKWARD[name]))
+    figure = awkward(name)
+    assert numbers(figure.alt) <= rows
+    for part in figure.parts:
+        for each in drawn(part.svg)[1]:
+            if each.words.startswith("most"):
+                assert numbers(each.words) <= rows
+
+
+def test_table_holds_every_30_degrees_of_each_choice():
+    rows = [row for row in knee_change_table([LEFT]) if row["what"] == "knee change, height only"]
+    assert [row["crank_angle_deg"] for row in rows[1:]] == list(range(0, 360, 30))
+    assert rows[1 + 3]["value"] == pytest.approx(1.7 * math.sin(math.pi / 2 - 2.6), abs=0.051)
+
+
+def test_what_is_not_assessed_is_said_and_not_drawn():
+    nothing, half = awkward("nothing assessed").parts
+    assert "not assessed: saddle untouched, height only, full" in [each.words for each in drawn(nothing.svg)[1]]
+    shapes, texts = drawn(half.svg)
+    assert "not assessed: height only" in [each.words for each in texts]
+    assert len([s for s in shapes if len(s.points) > 20]) == 2
+    assert "Not assessed: knee change, height only." in half.alt
+
+
+def test_equal_legs_are_equal_bytes():
+    first = knee_change([LEFT, RIGHT])
+    knee_change([NOTHING])
+    assert knee_change([LEFT, RIGHT]) == first
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"side": ""}, "side is ''"),
+        ({"full_deg": (1, 2)}, "full_deg has 2 values"),
+        ({"full_deg": (math.nan,) * 180}, "full_deg holds a value that is not finite"),
+        ({"crank_angle_deg": tuple(range(2, 362, 2))}, "runs from 2 to 360"),
+    ],
+)
+def test_impossible_numbers_are_refused(change, said):
+    with pytest.raises(ValueError, match=said):
+        replace(LEFT, **change)
+
+
+def test_one_leg_twice_is_refused():
+    with pytest.raises(ValueError, match=r"sides are \['left', 'left'\]"):
+        knee_change([LEFT, LEFT])
