@@ -39,7 +39,7 @@ def asked(**fields):
                 "decided": {"moved_mm": {"left": -4}},
                 "as_left": {"left": {"cleat_setback_mm": [15]}},
             },
-            "is 4 mm from as found; expected -4, as decided",
+            "is 4 mm from as found; expected -4.0, as decided",
         ),
     ],
 )
