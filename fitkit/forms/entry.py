@@ -28,7 +28,7 @@ _ITEM = re.compile(rf"({_NUMBER})(?:\s*(mm|cm|m|inch|in|\"|°|degrees|deg|kg|g|l
 _GAP = re.compile(r"\s*;\s*|\s*,\s+|\s+|\s*,?$")
 _CHUNK = re.compile(r"[^\s;]+")
 _LOOK_ALIKE = str.maketrans("OoQlI|SsBZz", "00011155822")
-_DASHES = str.maketrans(dict.fromkeys("−–—‒﹣", "-"))  # noqa: RUF001 - they are what people paste
+_DASHES = str.maketrans(dict.fromkeys("−–—‒﹣", "-"))
 _NOT_MEASURED = {"-", "?", "x", "n/a", "na", "none", "nil", "/"}
 
 
