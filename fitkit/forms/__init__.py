@@ -1,1 +1,9 @@
-"""Forms of the workbench, built from the session's own descriptions of its fields."""
+"""Forms of the workbench, built from the session's own descriptions of its fields.
+
+A form writes the session and computes nothing; a live view works it out again when a form has saved.
+"""
+
+from fitkit.forms.form import form, head
+from fitkit.forms.live import live
+
+__all__ = ["form", "head", "live"]

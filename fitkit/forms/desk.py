@@ -77,10 +77,10 @@ class Desk:
         self.saved_at = ""
         self.reason = ""
         self.held: dict[str, Held] = {}
-        self.doubts: dict[str, Entry] = {}
         self.typed: dict[str, str] = {}
         self._clock = clock or (lambda: datetime.now().astimezone())
         self._listeners: dict[str, Callable[[], None]] = {}
+        self._drawers: dict[str, Callable[[], None]] = {}
         self._movers: dict[str, Callable[[str, int, int], None]] = {}
         self.reload()
 
@@ -111,15 +111,21 @@ class Desk:
 
     # Who wants to know
 
-    def listen(self, name: str, changed: Callable[[], None], moved: Callable[[str, int, int], None] | None = None):
+    def listen(self, name: str, changed: Callable[[], None]) -> None:
         """Call back after every change; one callback for each name, however often a cell is run."""
         self._listeners[name] = changed
-        if moved:
-            self._movers[name] = moved
+
+    def follow_moves(self, name: str, moved: Callable[[str, int, int], None]) -> None:
+        """Call back with list, old and new place when an entry had to be given another place."""
+        self._movers[name] = moved
+
+    def draw_after(self, name: str, draw: Callable[[], None]) -> None:
+        """Call back after every change, when the forms have said what became of it."""
+        self._drawers[name] = draw
 
     def tell(self) -> None:
         """Call everybody who listens."""
-        for changed in list(self._listeners.values()):
+        for changed in (*self._listeners.values(), *self._drawers.values()):
             changed()
 
     def reload(self) -> None:
@@ -131,7 +137,10 @@ class Desk:
             self.trouble = file_words(error)
 
     def _hold(self, session: Session) -> None:
-        self.session, self.tree = session, plain(session)
+        tree = plain(session)
+        self.session = session
+        if tree != self.tree:  # the same object for the same content: views look at nothing else
+            self.tree = tree
 
     # What the forms do
 
@@ -147,11 +156,7 @@ class Desk:
     def _take(self, dotted: str, entry: Entry) -> None:
         before = self.held.pop(dotted, None)
         seen = before.seen if before else self.value(dotted)
-        self.doubts.pop(dotted, None)
-        if entry.is_taken and same(_json(entry.value), seen, steps_of(dotted)):
-            if entry.doubt:
-                self.doubts[dotted] = entry
-        else:
+        if not (entry.is_taken and same(_json(entry.value), seen, steps_of(dotted))):
             self.held[dotted] = Held(entry, seen, entry.problem)
             self._save(dotted)
         self.tell()
@@ -290,8 +295,6 @@ class Desk:
                 self.held[dotted] = replace(held, theirs=refused[dotted][1], is_contested=True, why=words)
                 continue
             del self.held[dotted]
-            if held.entry.doubt:
-                self.doubts[dotted] = held.entry
 
     def _move(self, group: str, *, again: bool) -> None:
         """Give an entry the next free place: another notebook has added one meanwhile."""

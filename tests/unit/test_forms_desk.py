@@ -169,12 +169,6 @@ def test_a_full_or_closed_disk_is_said_and_the_next_save_brings_all(desk, path, 
     assert (saved(path, "rider.mass_kg"), saved(path, "rider.stature_mm")) == (74, 1755)
 
 
-def test_an_unusual_value_is_saved_and_asked_again(desk, path):
-    desk.enter("rider.left.foot_length_mm", "200")
-    assert saved(path, "rider.left.foot_length_mm") == [200]
-    assert "200 is unusual" in desk.doubts["rider.left.foot_length_mm"].doubt
-
-
 def test_one_listener_for_each_name(desk):
     calls = []
     desk.listen("a form", lambda: calls.append(1))

@@ -32,10 +32,10 @@ def test_blank_is_not_measured(blank):
         ("14, 15, 16", (14, 15, 16)),
         ("11; 11,5 ;12", (11, 11.5, 12)),
         ("-3", (-3,)),
-        ("−3", (-3,)),  # noqa: RUF001 - the true minus sign
+        ("−3", (-3,)),
         ("14 mm 15mm", (14, 15)),
         (".5", (0.5,)),
-        ("１４", (14,)),  # noqa: RUF001 - wide digits of an East Asian keyboard
+        ("１４", (14,)),
     ],
 )
 def test_readings_are_read_as_typed(typed, values):
