@@ -83,12 +83,12 @@ STYLE = """<style>
 
 # One of each for all: every layout or style of its own is one more thing to send to the screen.
 _LAYOUT = widgets.Layout()
-_HTML_STYLE, _BUTTON_STYLE = widgets.HTMLStyle(), widgets.ButtonStyle()
+_HTML_STYLE, _BUTTON_STYLE = widgets.widget_string.HTMLStyle(), widgets.ButtonStyle()
 _STYLES = {
-    widgets.Text: widgets.TextStyle(),
-    widgets.Textarea: widgets.TextStyle(),
-    widgets.Dropdown: widgets.DescriptionStyle(),
-    widgets.Checkbox: widgets.CheckboxStyle(),
+    widgets.Text: widgets.widget_string.TextStyle(),
+    widgets.Textarea: widgets.widget_string.TextStyle(),
+    widgets.Dropdown: widgets.widget_description.DescriptionStyle(),
+    widgets.Checkbox: widgets.widget_bool.CheckboxStyle(),
 }
 
 
