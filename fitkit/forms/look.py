@@ -70,6 +70,8 @@ STYLE = """<style>
 .fit a { color:var(--blue); text-decoration:underline }
 .fit-beside { display:grid; grid-template-columns:minmax(0,1.25fr) minmax(0,1fr); gap:22px; width:100%;
   align-items:start }
+.fit .fit-tick { margin:2px 0 } .fit .fit-tick label { display:flex; gap:8px; align-items:center; white-space:normal }
+.fit .fit-tick input { width:20px; height:20px; flex:none }
 .fit-entry { border-left:3px solid var(--line); padding-left:12px; margin:6px 0 !important }
 @container (max-width: 1000px) { .fit-beside { grid-template-columns:minmax(0,1fr) } }
 @container (max-width: 620px) {

@@ -1,0 +1,182 @@
+"""The start page: which visits there are, what each lacks, who is due, and a new visit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date, timedelta
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from fitkit import house
+from fitkit.forms.look import STYLE, Box, button, control, html
+from fitkit.report import Record
+from fitkit.session import Session, SessionProblems
+from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
+
+__all__ = ["start"]
+
+_RECENT = 25
+_DUE_SOON = timedelta(days=14)
+_NAMES = {
+    "1_intake": "Intake",
+    "2_cleat_marking": "Cleat marking",
+    "3_stance_width": "Stance width",
+    "5_review": "Review",
+}
+_PAGES: dict[Path, _Page] = {}
+
+
+def start(work: str | Path) -> widgets.Widget:
+    """Return the start page of a work folder.
+
+    Parameters
+    ----------
+    work : str or Path
+        The work folder.
+
+    Returns
+    -------
+    widget
+        Visits with what each lacks and links, follow-ups due, and the form of a new visit.
+    """
+    folder = WorkFolder(Path(work).resolve())
+    if folder.root not in _PAGES:
+        _PAGES[folder.root] = _Page(folder)
+    _PAGES[folder.root].refresh()
+    return _PAGES[folder.root].box
+
+
+class _Page:
+    def __init__(self, folder: WorkFolder) -> None:
+        self.folder = folder
+        self._visits = html("")
+        self._said = html("", "fit-said")
+        self._client = control(widgets.Text, "Client's id", "fit-new-client", continuous_update=False)
+        self._setup = control(widgets.Text, "Set-up", "fit-new-setup", value="road", continuous_update=False)
+        self._date = control(
+            widgets.Text, "Day of the visit", "fit-new-date", value=date.today().isoformat(), continuous_update=False
+        )
+        self._begin = button("Begin the visit", "fit-first", "fit-begin")
+        self._begin.on_click(lambda _: self._begun())
+        self._asked = ""
+        again = button("Look again", "fit-again")
+        again.on_click(lambda _: self.refresh())
+        new = [
+            html("<h3>New visit</h3>"),
+            _row("Client's id", self._client, "1 to 40 of a-z, 0-9 and -; an id, never a name"),
+            _row("Set-up", self._setup, "which bicycle and shoes, in a word"),
+            _row("Day of the visit", self._date, "written 2026-03-04"),
+            Box([self._begin, again, self._said], "fit-bar"),
+        ]
+        self.box = Box([html(STYLE), *new, self._visits], "fit", "fit-start")
+
+    def refresh(self) -> None:
+        """Look at the folder again."""
+        paths = self.folder.sessions()
+        self._visits.value = "".join([_due(paths), _table(self.folder, paths)])
+
+    def _begun(self) -> None:
+        client, setup, day = (one.value.strip() for one in (self._client, self._setup, self._date))
+        known = sorted({path.stem.split("_")[0] for path in self.folder.sessions()})
+        asked = f"{client} {setup} {day}"
+        if client and client not in known and self._asked != asked:
+            self._asked = asked
+            near = [name for name in known if client in name or name in client]
+            like = f" Known and alike: {', '.join(near[:5])}." if near else ""
+            self._said.value = escape(f"No earlier visit has the id {client}.{like} If it is a new rider, press again.")
+            return
+        self._asked = ""
+        self._said.value = self._made(client, setup, day, client in known)
+
+    def _made(self, client: str, setup: str, day: str, is_known: bool) -> str:
+        try:
+            path = self.folder.new_visit(client, day, setup, access=house.load().rules.access)
+        except SessionProblems as error:
+            return " ".join(escape(_problem(problem)) for problem in error.problems)
+        except FileExistsError:
+            path = self.folder.root / day[:4] / f"{client}_{day}_{setup}.json"
+            return f"There is such a visit already. {_links(self.folder, path)}"
+        except OSError as error:
+            return escape(f"Not begun: {error.strerror or error}. Nothing was written.")
+        self.refresh()
+        offered = " What was left last time is offered in the notebooks, to be confirmed." if is_known else ""
+        return f"Begun: {escape(path.stem)}.{offered} {_links(self.folder, path)}"
+
+
+def _row(title: str, field: widgets.Widget, how: str) -> Box:
+    said = html(f'<span class="fit-words">{escape(how)}</span>', "fit-note")
+    return Box([html(escape(title), "fit-name"), field, said], "fit-row", "fit-wide")
+
+
+def _problem(problem) -> str:
+    words = {"client_id": "The client's id", "visit_date": "The day", "setup": "The set-up"}
+    return f"{words.get(problem.where, problem.where)} is {problem.found}; expected {problem.expected}."
+
+
+def _links(folder: WorkFolder, path: Path) -> str:
+    """Return links to a visit's notebooks, which are written now."""
+    where = folder.open_visit(path).relative_to(folder.root)
+    links = (
+        f'<a href="/doc/workspaces/fit/tree/{where}/{n}.ipynb" data-fit-open="{where}/{n}.ipynb">{_NAMES[n]}</a>'
+        for n in NOTEBOOKS
+    )
+    return " · ".join(links)
+
+
+def _table(folder: WorkFolder, paths: list[Path]) -> str:
+    if not paths:
+        return "<h3>Visits</h3><p>No visit yet.</p>"
+    rows = "".join(_visit_row(folder, path) for path in paths[:_RECENT])
+    more = (
+        f"<p>And {len(paths) - _RECENT} older ones in {len({p.parent for p in paths})} year folders.</p>"
+        if len(paths) > _RECENT
+        else ""
+    )
+    head = "<tr><th scope=col>Visit</th><th scope=col>Open</th><th scope=col>Still lacks</th></tr>"
+    return (
+        '<h3>Visits, the latest first</h3><div class="wide" tabindex="0" role="region" aria-label="Visits">'
+        f"<table><thead>{head}</thead><tbody>{rows}</tbody></table></div>{more}"
+    )
+
+
+def _visit_row(folder: WorkFolder, path: Path) -> str:
+    found, problem = load_or_none(path)
+    if found is None:
+        return f"<tr><th scope=row>{escape(path.stem)}</th><td></td><td>cannot be read: {escape(problem)}</td></tr>"
+    day = "today" if found.visit_date == date.today().isoformat() else found.visit_date
+    demo = ", demonstration" if found.demonstration else ""
+    signed = ", signed off" if found.sign_off else ""
+    name = f"{escape(found.client_id)}<br>{day}, {escape(found.setup)}{demo}{signed}"
+    return f"<tr><th scope=row>{name}</th><td>{_links(folder, path)}</td><td>{escape(_lacks(path))}</td></tr>"
+
+
+def _lacks(path: Path) -> str:
+    """Return the first things a visit lacks, in words."""
+    try:
+        assessment = Record(path).assessment
+    except (ValueError, OSError) as error:
+        return f"cannot be worked out: {error}"
+    needs = dict.fromkeys(
+        e.needs for e in assessment.results.values() if not e.is_known and not e.needs.startswith("not ")
+    )
+    first = list(needs)[:3]
+    return "; ".join(first) + (f"; and {len(needs) - 3} more" if len(needs) > 3 else "") if needs else "nothing"
+
+
+def _due(paths: list[Path]) -> str:
+    lines = list(_due_lines(paths))
+    return f"<h3>Follow-ups due</h3><ul>{''.join(f'<li>{escape(line)}</li>' for line in lines)}</ul>" if lines else ""
+
+
+def _due_lines(paths: list[Path]) -> Iterator[str]:
+    seen: set[tuple[str, str]] = set()
+    for path in paths:
+        found: Session | None = load_or_none(path)[0]
+        if found is None or (found.client_id, found.setup) in seen:
+            continue  # only the latest visit of a client on a set-up counts
+        seen.add((found.client_id, found.setup))
+        if found.follow_up_due and date.fromisoformat(found.follow_up_due) <= date.today() + _DUE_SOON:
+            late = " (overdue)" if found.follow_up_due < date.today().isoformat() else ""
+            yield f"{found.client_id}, {found.setup}: {found.follow_up_due}{late}"

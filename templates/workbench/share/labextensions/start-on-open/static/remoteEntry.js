@@ -1,0 +1,101 @@
+// Shows a notebook's forms as soon as it opens, brings them back after the calculation died, and keeps what was typed
+// until the form says that it has arrived. Plain script, no build step; loaded through the launcher only.
+(function () {
+  let scope;
+  const share = async (name) => (await Object.values(scope[name])[0].get())();
+
+  // What was typed and has not arrived: class of the field -> text, for each notebook.
+  const typed = new Map();
+  let last = null; // the field that had the keyboard when its form went away
+  const fieldOf = (node) => node && node.closest && node.closest('[class*="fit-at-"]');
+  const nameOf = (field) => [...field.classList].find((name) => name.startsWith('fit-at-'));
+  const keyOf = (field) => {
+    const panel = field.closest('.jp-NotebookPanel');
+    return (panel ? panel.id || '' : '') && `${panel.dataset.fitPath || ''} ${nameOf(field)}`;
+  };
+  const store = () => { try { sessionStorage.setItem('fit-typed', JSON.stringify([...typed])); } catch (_) { } };
+  const recall = () => { try { for (const [k, v] of JSON.parse(sessionStorage.getItem('fit-typed') || '[]')) typed.set(k, v); } catch (_) { } };
+
+  const onInput = (event) => {
+    const field = fieldOf(event.target);
+    if (!field || !event.target.matches('input[type=text], textarea')) return;
+    typed.set(keyOf(field), event.target.value); store();
+  };
+  const onFocus = (event) => { const field = fieldOf(event.target); if (field) last = keyOf(field); };
+  const arrived = (ack) => {
+    const row = ack.closest('.jp-NotebookPanel');
+    if (!row) return;
+    const key = `${row.dataset.fitPath || ''} ${ack.dataset.at}`;
+    if (typed.has(key) && typed.get(key) === ack.dataset.typed) { typed.delete(key); store(); }
+  };
+  const putBack = (input, field) => {
+    const key = keyOf(field);
+    if (typed.has(key) && document.activeElement !== input && typed.get(key) !== input.value && !field.dataset.fitDone) {
+      field.dataset.fitDone = '1';
+      input.value = typed.get(key);
+      input.dispatchEvent(new Event('input', { bubbles: true }));
+      input.dispatchEvent(new Event('change', { bubbles: true }));
+    }
+    if (key === last && document.activeElement === document.body) input.focus();
+  };
+  const describe = (row) => {
+    const note = row.querySelector(':scope > .fit-note');
+    if (!note) return;
+    note.id = note.id || `fit-note-${Math.random().toString(36).slice(2)}`;
+    for (const input of row.querySelectorAll(':scope > .fit-in input, :scope > .fit-in select, :scope > .fit-in textarea'))
+      input.setAttribute('aria-describedby', note.id);
+  };
+  const look = (node) => {
+    if (node.nodeType !== 1) return;
+    const within = (css) => [...(node.matches(css) ? [node] : []), ...node.querySelectorAll(css)];
+    for (const ack of within('.fit-ack')) arrived(ack);
+    for (const row of within('.fit-row')) describe(row);
+    for (const input of within('.fit-in input[type=text], .fit-in textarea')) {
+      const field = fieldOf(input);
+      if (field) setTimeout(() => putBack(input, field), 0);
+    }
+  };
+
+  const activate = (app, tracker, NotebookActions) => {
+    recall();
+    document.addEventListener('input', onInput, true);
+    document.addEventListener('focusin', onFocus, true);
+    document.addEventListener('click', (event) => {
+      const link = event.target.closest && event.target.closest('a[data-fit-open]');
+      if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+      event.preventDefault();
+      app.commands.execute('docmanager:open', { path: link.dataset.fitOpen });
+    }, true);
+    new MutationObserver((changes) => changes.forEach((change) => {
+      change.addedNodes.forEach(look);
+      if (change.type === 'attributes') look(change.target);
+    })).observe(document.body, { childList: true, subtree: true, attributes: true, attributeFilter: ['data-typed'] });
+
+    tracker.widgetAdded.connect(async (_, panel) => {
+      panel.node.dataset.fitPath = panel.context.path;
+      await panel.context.ready; await panel.sessionContext.ready;
+      if (!panel.model.getMetadata('start_on_open')) return;
+      const run = () => NotebookActions.runAll(panel.content, panel.sessionContext);
+      let died = false;
+      panel.sessionContext.statusChanged.connect((_, status) => {
+        if (['autorestarting', 'restarting', 'dead', 'terminating'].includes(status)) {
+          died = true; NotebookActions.clearAllOutputs(panel.content);
+        } else if (died && status === 'idle') { died = false; run(); }
+      });
+      await run();
+    });
+  };
+
+  window._JUPYTERLAB = window._JUPYTERLAB || {};
+  window._JUPYTERLAB['start-on-open'] = {
+    init: (shared) => { scope = shared; },
+    get: async () => {
+      const { INotebookTracker, NotebookActions } = await share('@jupyterlab/notebook');
+      const plugin = {
+        id: 'start-on-open:plugin', autoStart: true, requires: [INotebookTracker],
+        activate: (app, tracker) => activate(app, tracker, NotebookActions)
+      };
+      return () => ({ __esModule: true, default: plugin });
+    }
+  };
+})();
