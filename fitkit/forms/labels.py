@@ -5,7 +5,7 @@ from __future__ import annotations
 from fitkit.cautions import SIGN_WORDS
 from fitkit.session import SIGNS, FieldInfo
 
-__all__ = ["choices", "label", "titled", "unit_words"]
+__all__ = ["choices", "label", "title", "titled", "unit_words"]
 
 _WORDS = {
     "eu": "EU",
@@ -34,11 +34,18 @@ def label(info: FieldInfo, word: str) -> str:
     return _WORDS.get(word, word.replace("_", " "))
 
 
+def title(info: FieldInfo) -> str:
+    """Return the title of a field as it stands alone, without its group around it."""
+    if info.dotted.startswith("consent."):
+        return f"Consent {info.how[:1].lower()}{info.how[1:]}"
+    return "How these were taken" if info.dotted.startswith("taken.") else info.title
+
+
 def titled(info: FieldInfo, dotted: str) -> str:
     """Return the title of a field with side and unit, as it is read aloud."""
     steps = dotted.removeprefix("taken.").split(".")
     side = next((step for step in steps if step in ("left", "right")), "")
-    words = [info.title, *([side] if side and side not in info.title.lower() else [])]
+    words = [title(info), *([side] if side and side not in info.title.lower() else [])]
     unit = unit_words(info)
     return ", ".join(words) + (f" ({unit})" if unit else "")
 

@@ -11,28 +11,33 @@ __all__ = ["STYLE", "Box", "button", "control", "html", "paragraph"]
 
 STYLE = """<style>
 .fit { --ink:#1a1a1a; --grey:#595959; --line:#cfcfcf; --pale:#f1f1f1; --blue:#0072b2;
-  color:var(--ink); font:15px/1.4 Georgia,"Liberation Serif",serif; container-type:inline-size; padding:0 2px 6px }
+  color:var(--ink); font:15px/1.4 Georgia,"Liberation Serif",serif; container-type:inline-size; padding:0 2px 6px;
+  width:100%; max-width:76rem }
+.fit.widget-box { display:block }
 .fit, .fit .widget-box, .fit .lm-Widget { overflow:visible !important; height:auto !important; min-width:0 }
-.fit .widget-html, .fit .widget-html-content { margin:0; line-height:inherit; font:inherit; color:inherit; height:auto }
+.fit .widget-html, .fit .widget-html > .widget-html-content { margin:0; line-height:inherit; font:inherit;
+  color:inherit; height:auto; min-height:0 }
+.fit .widget-html > .widget-label { display:none !important }
 .fit .widget-html-content { align-self:stretch; width:100% }
 .fit p, .fit ul { margin:0 0 .25em } .fit ul { padding-left:1.2em }
-.fit-rows, .fit-stack { display:flex; flex-direction:column; width:100%; margin:0 }
-.fit-row { display:grid; grid-template-columns:minmax(9em,15em) 8.2em 8.2em minmax(0,1fr); column-gap:10px; row-gap:2px;
-  align-items:center; padding:3px 0; border-bottom:1px solid var(--line); width:100%; margin:0 }
-.fit-row > * { margin:0 !important; width:auto !important }
-.fit-one > .fit-in { grid-column:2/span 1 } .fit-wide > .fit-in { grid-column:2/span 2 }
-.fit-row > .fit-note { grid-column:4/-1 }
-.fit-row > .fit-do { grid-column:1/-1; display:flex; flex-flow:row wrap; gap:8px; padding:2px 0 4px }
+.fit .fit-rows, .fit .fit-stack { display:flex; flex-direction:column; width:100%; margin:0 }
+.fit .fit-row { display:grid; grid-template-columns:minmax(9em,15em) 8.2em 8.2em minmax(0,1fr); 
+  column-gap:10px; row-gap:2px; align-items:center; padding:3px 0; border-bottom:1px solid var(--line); width:100%; margin:0 }
+.fit .fit-row > * { margin:0 !important; width:auto !important }
+.fit .fit-one > .fit-in { grid-column:2/span 1 } .fit .fit-wide > .fit-in { grid-column:2/span 2 }
+.fit .fit-row > .fit-note { grid-column:4/-1 }
+.fit .fit-row > .fit-do { grid-column:1/-1; display:flex; flex-flow:row wrap; gap:8px; padding:2px 0 4px }
 .fit-unit { color:var(--grey); font-size:13px; margin-left:.4em; white-space:nowrap }
 .fit-head { color:var(--grey); font-size:13px; border-bottom:1.5px solid var(--ink); padding:0 0 2px }
 .fit .widget-inline-hbox { display:block; width:auto; height:auto; margin:0; min-height:0 }
-.fit .fit-in .widget-label { position:absolute; width:1px; height:1px; overflow:hidden;
+.fit .fit-in > .widget-label { position:absolute; width:1px !important; height:1px; overflow:hidden;
   clip-path:inset(50%); white-space:nowrap; padding:0; margin:0 }
 .fit .fit-in { position:relative }
 .fit .fit-in input[type=text], .fit .fit-in select, .fit .fit-in textarea { width:100%; box-sizing:border-box;
-  height:34px;
-  font:16px/1.3 Georgia,"Liberation Serif",serif; font-variant-numeric:tabular-nums lining-nums; color:var(--ink);
-  background:#fff; border:1px solid #767676; border-radius:0; padding:3px 6px; margin:0; text-overflow:ellipsis }
+  height:34px; font:16px/1.3 Georgia,"Liberation Serif",serif; font-variant-numeric:tabular-nums lining-nums;
+  color:var(--ink); background:#fff; border:1px solid #767676; border-radius:0; padding:3px 6px; margin:0;
+  text-overflow:ellipsis }
+.fit .fit-in select { appearance:auto; background-image:none; padding-right:2px }
 .fit .fit-in textarea { height:52px; min-height:52px }
 .fit .fit-in input[type=checkbox] { width:22px; height:22px; margin:4px 0 }
 .fit .fit-held-in input[type=text], .fit .fit-held-in select, .fit .fit-held-in textarea {
@@ -49,7 +54,8 @@ STYLE = """<style>
   margin:0; overflow:visible; white-space:normal }
 .fit button.fit-first { background:var(--blue); border-color:var(--blue); color:#fff }
 .fit button.jupyter-button:hover { background:var(--pale); color:var(--ink); box-shadow:none }
-.fit-bar { display:flex; flex-flow:row wrap; gap:8px 10px; align-items:center; padding:8px 0 2px; margin:0; width:100% }
+.fit .fit-bar { display:flex; flex-flow:row wrap; gap:8px 10px; align-items:center; padding:8px 0 2px;
+  margin:0; width:100% }
 .fit-said { font-size:14px }
 .fit-stop, .fit .stop { border:2px solid var(--ink); padding:6px 10px; margin:4px 0; font-weight:bold }
 .fit h3 { font-size:16px; margin:10px 0 2px }
@@ -68,17 +74,17 @@ STYLE = """<style>
 .fit .wide { overflow-x:auto; max-width:100% }
 .fit figure { margin:0 } .fit img { max-width:100%; height:auto }
 .fit a { color:var(--blue); text-decoration:underline }
-.fit-beside { display:grid; grid-template-columns:minmax(0,1.25fr) minmax(0,1fr); gap:22px; width:100%;
+.fit .fit-beside { display:grid; grid-template-columns:minmax(0,1.25fr) minmax(0,1fr); gap:22px; width:100%;
   align-items:start }
 .fit .fit-tick { margin:2px 0 } .fit .fit-tick label { display:flex; gap:8px; align-items:center; white-space:normal }
 .fit .fit-tick input { width:20px; height:20px; flex:none }
 .fit-entry { border-left:3px solid var(--line); padding-left:12px; margin:6px 0 !important }
-@container (max-width: 1000px) { .fit-beside { grid-template-columns:minmax(0,1fr) } }
+@container (max-width: 1000px) { .fit .fit-beside { grid-template-columns:minmax(0,1fr) } }
 @container (max-width: 620px) {
-  .fit-row { grid-template-columns:1fr 1fr }
-  .fit-row > .fit-name, .fit-row > .fit-note { grid-column:1/-1 }
-  .fit-one > .fit-in, .fit-wide > .fit-in { grid-column:1/-1 }
-  .fit-headrow > .fit-name, .fit-headrow > .fit-note { display:none }
+  .fit .fit-row { grid-template-columns:1fr 1fr }
+  .fit .fit-row > .fit-name, .fit .fit-row > .fit-note { grid-column:1/-1 }
+  .fit .fit-one > .fit-in, .fit .fit-wide > .fit-in { grid-column:1/-1 }
+  .fit .fit-headrow > .fit-name, .fit .fit-headrow > .fit-note { display:none }
   .fit .lead { font-size:17px }
 }
 </style>"""

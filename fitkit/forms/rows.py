@@ -13,7 +13,7 @@ from fitkit import session as sessions
 from fitkit.forms import asks
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown
-from fitkit.forms.labels import choices, titled, unit_words
+from fitkit.forms.labels import choices, title, titled, unit_words
 from fitkit.forms.look import Box, button, control, html
 from fitkit.session import Session
 
@@ -78,10 +78,7 @@ class Row:
 
     def _title_words(self) -> str:
         unit = unit_words(self.infos[0])
-        title = self.infos[0].title
-        if self.paths[0].startswith("taken."):
-            title = "How these were taken"
-        return f"{escape(title)}{f'<span class=fit-unit>{escape(unit)}</span>' if unit else ''}"
+        return f"{escape(title(self.infos[0]))}{f'<span class=fit-unit>{escape(unit)}</span>' if unit else ''}"
 
     def _input(self, path: str, info: sessions.FieldInfo) -> widgets.DOMWidget:
         said, where = titled(info, path), at_class(path)

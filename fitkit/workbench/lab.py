@@ -103,7 +103,9 @@ def start(work: WorkFolder) -> tuple[subprocess.Popen, Running]:
         process = subprocess.Popen(
             [
                 *(sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={work.root}"),
-                *(f"--ServerApp.port={_FIRST_PORT}", "--ServerApp.port_retries=200"),
+                *(f"--ServerApp.port={_FIRST_PORT}", "--ServerApp.port_retries=200", "--ServerApp.log_level=WARN"),
+                # Lab refuses the administrator without this; in a container that is the only person there is.
+                *(["--allow-root"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []),
             ],
             cwd=work.root,
             env=_environment(work),

@@ -64,8 +64,9 @@ def open_command(session: Path | None, work: Path | None, browser: bool) -> int:
 def _notebook_for(folder: WorkFolder, session: Path | None) -> str:
     if session is None:
         return "start_here.ipynb"
+    before = folder.session_path(session.stem)
     taken = folder.take_in(session)
-    if taken != session.resolve():
+    if before is None:
         sys.stderr.write(f"{session.name} was copied into the work folder: {taken}\n")
     visit = folder.open_visit(taken)
     return f"visits/{visit.name}/1_intake.ipynb"

@@ -56,8 +56,36 @@
     }
   };
 
+  // Forms of a kernel that runs already must be known here before the cells that show them run again.
+  const WIDGETS = 'application/vnd.jupyter.widget-view+json';
+  const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+  const formsKnown = async (panel) => {
+    try {
+      const manager = await Promise.race([panel.content.rendermime.createRenderer(WIDGETS)._manager.promise, wait(3000)]);
+      if (manager && !manager.restoredStatus)
+        await Promise.race([new Promise((done) => manager.restored.connect(done)), wait(10000)]);
+    } catch (_) { await wait(1000); }
+  };
+
+  // No code, no counters: a hidden cell shows its result only, until "Show code".
+  const LOOK = `
+    .jp-NotebookPanel[data-fit-start] .jp-InputPlaceholder, .jp-NotebookPanel[data-fit-start] .jp-OutputPrompt,
+    .jp-NotebookPanel[data-fit-start] .jp-InputPrompt, .jp-NotebookPanel[data-fit-start] .jp-Collapser,
+    .jp-NotebookPanel[data-fit-start] .jp-Notebook-footer { display: none }
+    .jp-NotebookPanel[data-fit-start] .jp-OutputArea-child { grid-template-columns: 0 minmax(0, 1fr) 0 }
+    .jp-NotebookPanel[data-fit-start] .jp-OutputArea-output { overflow: visible; padding-left: 4px }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { font: 16px/1.45 Georgia, "Liberation Serif", serif; max-width: 46rem; color: #1a1a1a }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput :is(h1, h2) { font-weight: bold; color: #1a1a1a }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h1 { font-size: 26px }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h2 { font-size: 20px; border-top: 1.5px solid #1a1a1a; padding-top: 6px }
+    .jp-NotebookPanel[data-fit-start] .jp-Cell { padding: 2px 6px; border-color: transparent !important; box-shadow: none !important }
+    .jp-NotebookPanel[data-fit-start] .jp-Cell::before, .jp-NotebookPanel[data-fit-start] .jp-Cell::after { display: none }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { border: 0 !important }
+    .jp-NotebookPanel[data-fit-start] .jp-Notebook { --jp-notebook-padding: 4px }`;
+
   const activate = (app, tracker, NotebookActions) => {
     recall();
+    const style = document.createElement('style'); style.textContent = LOOK; document.head.appendChild(style);
     document.addEventListener('input', onInput, true);
     document.addEventListener('focusin', onFocus, true);
     document.addEventListener('click', (event) => {
@@ -75,7 +103,16 @@
       panel.node.dataset.fitPath = panel.context.path;
       await panel.context.ready; await panel.sessionContext.ready;
       if (!panel.model.getMetadata('start_on_open')) return;
-      const run = () => NotebookActions.runAll(panel.content, panel.sessionContext);
+      panel.node.dataset.fitStart = '';
+      await formsKnown(panel);
+      const run = async () => {
+        await NotebookActions.runAll(panel.content, panel.sessionContext);
+        if (!last) { // running leaves the page at its end
+          panel.content.activeCellIndex = 0;
+          const page = panel.node.querySelector('.jp-WindowedPanel-outer');
+          if (page) page.scrollTop = 0;
+        }
+      };
       let died = false;
       panel.sessionContext.statusChanged.connect((_, status) => {
         if (['autorestarting', 'restarting', 'dead', 'terminating'].includes(status)) {
