@@ -21,8 +21,9 @@ STYLE = """<style>
 .fit .widget-html-content { align-self:stretch; width:100% }
 .fit p, .fit ul { margin:0 0 .25em } .fit ul { padding-left:1.2em }
 .fit .fit-rows, .fit .fit-stack { display:flex; flex-direction:column; width:100%; margin:0 }
-.fit .fit-row { display:grid; grid-template-columns:minmax(9em,15em) 8.2em 8.2em minmax(0,1fr); 
-  column-gap:10px; row-gap:2px; align-items:center; padding:3px 0; border-bottom:1px solid var(--line); width:100%; margin:0 }
+.fit .fit-row { display:grid; grid-template-columns:minmax(9em,15em) 8.2em 8.2em minmax(0,1fr);
+  column-gap:10px; row-gap:2px; align-items:center; padding:3px 0; border-bottom:1px solid var(--line);
+  width:100%; margin:0 }
 .fit .fit-row > * { margin:0 !important; width:auto !important }
 .fit .fit-one > .fit-in { grid-column:2/span 1 } .fit .fit-wide > .fit-in { grid-column:2/span 2 }
 .fit .fit-row > .fit-note { grid-column:4/-1 }
@@ -111,6 +112,8 @@ class Box(widgets.Box):
 def control(kind: type, description: str, *classes: str, **told: Any) -> Any:
     """Return an input; `description` is what is read aloud, and the style sheet hides it from the eye."""
     shared = {"layout": _LAYOUT, "style": _STYLES[kind], "_dom_classes": ("fit-in", *classes)}
+    if kind is widgets.Dropdown:
+        shared["index"] = 0  # else none of the choices is shown, not even the first, which says nothing
     return kind(description=description, **shared, **told)
 
 

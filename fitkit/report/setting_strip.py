@@ -20,6 +20,7 @@ __all__ = ["Strip", "setting_strip_html", "strips"]
 
 SIDES = ("left", "right")
 _REACH_MM = (-20, 60)  # of the ruler: ahead of the joint, and behind it
+_NO_MOVE_MM = 0.05
 _FURTHEST_MM = 150  # possible setbacks; a strip grows to hold its lines
 
 
@@ -60,6 +61,8 @@ def _strip(assessment: Assessment, side: str) -> Strip:
     foot = assessment.foot(side)
     stopped = cautions.stops_advice(assessment.visit.session)
     set_to = None if stopped or foot.leave_it else foot.set_to
+    if None not in (set_to, old) and abs(set_to - old) < _NO_MOVE_MM:
+        set_to = None  # one line is enough where nothing moves
     words = "no line to set: see a clinician first" if stopped else instruction(assessment, side)
     known = [value for value in (old, set_to) if value is not None]
     low = int(min([_REACH_MM[0], *(value - 5 for value in known)]) // 10 * 10)

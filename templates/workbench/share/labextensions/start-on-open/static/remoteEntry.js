@@ -21,7 +21,11 @@
     if (!field || !event.target.matches('input[type=text], textarea')) return;
     typed.set(keyOf(field), event.target.value); store();
   };
-  const onFocus = (event) => { const field = fieldOf(event.target); if (field) last = keyOf(field); };
+  const onFocus = (event) => {
+    const field = fieldOf(event.target), row = event.target.closest && event.target.closest('.fit-row');
+    if (field) last = keyOf(field);
+    if (row) describe(row, event.target);
+  };
   const arrived = (ack) => {
     const row = ack.closest('.jp-NotebookPanel');
     if (!row) return;
@@ -38,18 +42,16 @@
     }
     if (key === last && document.activeElement === document.body) input.focus();
   };
-  const describe = (row) => {
+  const describe = (row, input) => { // what is said beside a field is read aloud with it
     const note = row.querySelector(':scope > .fit-note');
     if (!note) return;
     note.id = note.id || `fit-note-${Math.random().toString(36).slice(2)}`;
-    for (const input of row.querySelectorAll(':scope > .fit-in input, :scope > .fit-in select, :scope > .fit-in textarea'))
-      input.setAttribute('aria-describedby', note.id);
+    input.setAttribute('aria-describedby', note.id);
   };
   const look = (node) => {
     if (node.nodeType !== 1) return;
     const within = (css) => [...(node.matches(css) ? [node] : []), ...node.querySelectorAll(css)];
     for (const ack of within('.fit-ack')) arrived(ack);
-    for (const row of within('.fit-row')) describe(row);
     for (const input of within('.fit-in input[type=text], .fit-in textarea')) {
       const field = fieldOf(input);
       if (field) setTimeout(() => putBack(input, field), 0);
