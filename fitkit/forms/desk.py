@@ -5,6 +5,7 @@ No widgets here; they show what a desk says. All forms of a notebook on one sess
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -22,6 +23,7 @@ from fitkit.session.reading import plain
 
 __all__ = ["Desk", "Held", "desk_of"]
 
+_DRAW_AFTER_S = 0.08
 _DESKS: dict[Path, Desk] = {}
 
 
@@ -80,6 +82,7 @@ class Desk:
         self.typed: dict[str, str] = {}
         self._clock = clock or (lambda: datetime.now().astimezone())
         self._listeners: dict[str, Callable[[], None]] = {}
+        self._soon: asyncio.TimerHandle | None = None
         self._drawers: dict[str, Callable[[], None]] = {}
         self._movers: dict[str, Callable[[str, int, int], None]] = {}
         self.reload()
@@ -124,9 +127,21 @@ class Desk:
         self._drawers[name] = draw
 
     def tell(self) -> None:
-        """Call everybody who listens."""
-        for changed in (*self._listeners.values(), *self._drawers.values()):
+        """Call everybody who listens; drawings a moment later, so that fast typing does not wait for each of them."""
+        for changed in list(self._listeners.values()):
             changed()
+        try:
+            loop = asyncio.get_running_loop()
+        except RuntimeError:
+            self._draw()
+            return
+        if self._soon:
+            self._soon.cancel()
+        self._soon = loop.call_later(_DRAW_AFTER_S, self._draw)
+
+    def _draw(self) -> None:
+        for draw in list(self._drawers.values()):
+            draw()
 
     def reload(self) -> None:
         """Read the file again; what was typed and is not saved stays."""

@@ -12,6 +12,7 @@ _STAYS = "What you typed stays here; press Save when it is mended."
 _CAUSES = {
     errno.ENOSPC: "the disk is full",
     errno.EDQUOT: "the disk is full",
+    errno.EFBIG: "the disk takes no more",
     errno.EROFS: "the folder is read-only",
     errno.EACCES: "this person may not write to the folder",
     errno.EPERM: "this person may not write to the folder",

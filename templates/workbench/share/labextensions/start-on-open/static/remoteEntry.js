@@ -11,7 +11,7 @@
   const nameOf = (field) => [...field.classList].find((name) => name.startsWith('fit-at-'));
   const keyOf = (field) => {
     const panel = field.closest('.jp-NotebookPanel');
-    return (panel ? panel.id || '' : '') && `${panel.dataset.fitPath || ''} ${nameOf(field)}`;
+    return `${panel ? panel.dataset.fitPath : ''} ${nameOf(field)}`;
   };
   const store = () => { try { sessionStorage.setItem('fit-typed', JSON.stringify([...typed])); } catch (_) { } };
   const recall = () => { try { for (const [k, v] of JSON.parse(sessionStorage.getItem('fit-typed') || '[]')) typed.set(k, v); } catch (_) { } };
@@ -34,8 +34,8 @@
   };
   const putBack = (input, field) => {
     const key = keyOf(field);
-    if (typed.has(key) && document.activeElement !== input && typed.get(key) !== input.value && !field.dataset.fitDone) {
-      field.dataset.fitDone = '1';
+    if (typed.has(key) && document.activeElement !== input && typed.get(key) !== input.value && field.dataset.fitDone !== key) {
+      field.dataset.fitDone = key;
       input.value = typed.get(key);
       input.dispatchEvent(new Event('input', { bubbles: true }));
       input.dispatchEvent(new Event('change', { bubbles: true }));
@@ -52,10 +52,11 @@
     if (node.nodeType !== 1) return;
     const within = (css) => [...(node.matches(css) ? [node] : []), ...node.querySelectorAll(css)];
     for (const ack of within('.fit-ack')) arrived(ack);
-    for (const input of within('.fit-in input[type=text], .fit-in textarea')) {
-      const field = fieldOf(input);
-      if (field) setTimeout(() => putBack(input, field), 0);
-    }
+    for (const field of within('[class*="fit-at-"]')) named(field);
+  };
+  const named = (field) => { // a form's classes come after its input
+    const input = nameOf(field) && field.querySelector('input[type=text], textarea');
+    if (input) setTimeout(() => putBack(input, field), 0);
   };
 
   // Forms of a kernel that runs already must be known here before the cells that show them run again.
@@ -98,8 +99,8 @@
     }, true);
     new MutationObserver((changes) => changes.forEach((change) => {
       change.addedNodes.forEach(look);
-      if (change.type === 'attributes') look(change.target);
-    })).observe(document.body, { childList: true, subtree: true, attributes: true, attributeFilter: ['data-typed'] });
+      if (change.type === 'attributes' && String(change.target.className).includes('fit-at-')) named(change.target);
+    })).observe(document.body, { childList: true, subtree: true, attributes: true, attributeFilter: ['class'] });
 
     tracker.widgetAdded.connect(async (_, panel) => {
       panel.node.dataset.fitPath = panel.context.path;
