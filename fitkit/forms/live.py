@@ -47,24 +47,39 @@ class _View:
     def __init__(self, desk: Desk, draw: Callable[[Path], Any], parts: tuple[str, ...]) -> None:
         self.desk, self.draw, self.parts = desk, draw, parts
         self._shown = html("")
-        self.box = Box([self._shown], "fit", "fit-live")
+        self.box = _WordedBox([self._shown], "fit", "fit-live")
         self._of: dict | None = None
         desk.draw_after(f"view {draw!r} {parts}", self.follow)
 
     def follow(self) -> None:
         if self._of is not self.desk.tree or self.desk.trouble:
             self._of = self.desk.tree
-            self._shown.value = self._drawn()
+            self._shown.value, self.box.words = self._drawn()
 
-    def _drawn(self) -> str:
+    def _drawn(self) -> tuple[str, str]:
+        """Return what is shown, and the same in plain words."""
         if self.desk.trouble:
-            return f'<p class="fit-stop">{escape(self.desk.trouble)}</p>'
+            return f'<p class="fit-stop">{escape(self.desk.trouble)}</p>', self.desk.trouble
         try:
             found = _worked_out(self.desk, self.draw)
             shown = [getattr(found, part)() for part in self.parts] or [found]
         except Exception as error:  # the form beside it must live on, whatever cannot be drawn
-            return f"<p>Not drawn: {escape(str(error) or type(error).__name__)}</p>"
-        return "".join(one if isinstance(one, str) else one._repr_html_() for one in shown)
+            words = f"Not drawn: {str(error) or type(error).__name__}"
+            return f"<p>{escape(words)}</p>", words
+        drawn = "".join(one if isinstance(one, str) else one._repr_html_() for one in shown)
+        return drawn, "\n\n".join(getattr(one, "alt", None) or repr(one) for one in shown)
+
+
+class _WordedBox(Box):
+    """A box that says in plain words what it shows, where no widget can be shown."""
+
+    words = ""
+
+    def _repr_mimebundle_(self, **options: Any) -> Any:
+        data = super()._repr_mimebundle_(**options)
+        bundle = data[0] if isinstance(data, tuple) else data
+        bundle["text/plain"] = self.words
+        return data
 
 
 def _worked_out(desk: Desk, draw: Callable[[Path], Any]) -> Any:

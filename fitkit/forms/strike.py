@@ -30,7 +30,7 @@ class Strike:
     def __init__(self, desk: Desk, paths: Callable[[], list[str]]) -> None:
         self.desk, self._paths = desk, paths
         self._which = control(widgets.Dropdown, "Reading to strike", "fit-strike-which", options=[("—", None)])
-        self._why = control(widgets.Text, "Why it does not count", "fit-strike-why")
+        self._why = control(widgets.Text, "Why it does not count", "fit-strike-why", continuous_update=False)
         self._said = html("", "fit-said")
         go = button("Strike it out", "fit-strike-go")
         go.on_click(lambda _: self._strike())
@@ -44,7 +44,10 @@ class Strike:
         """Offer the readings there are now."""
         options = [("—", None), *self._readings()]
         if tuple(self._which.options) != tuple(options):
-            self._which.options = options
+            chosen = self._which.value if self._which.value in dict(options).values() else None
+            with self._which.hold_sync():
+                self._which.options = options
+                self._which.value = chosen
 
     def _readings(self) -> Iterator[tuple[str, tuple[str, int]]]:
         struck = {(item["field"], item["index"]) for item in self.desk.value("struck") or ()}
