@@ -62,6 +62,7 @@ def _parser() -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=__version__)
+    _add_house(parser, default=None)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
     _add_new(commands)
     _add_check(commands)
@@ -75,16 +76,15 @@ def _command(
 ) -> argparse.ArgumentParser:
     command = commands.add_parser(name, help=about, description=about, allow_abbrev=False)
     command.set_defaults(carry_out=carry_out)
-    command.add_argument(
-        "--rules", type=Path, metavar="FILE", help="your clinic's house rules instead of those that come with the kit"
-    )
-    command.add_argument(
-        "--parts",
-        type=Path,
-        metavar="FILE",
-        help="your clinic's parts table instead of the one that comes with the kit",
-    )
+    # Said before the command or after it; what stands after must not be undone by a default.
+    _add_house(command, default=argparse.SUPPRESS)
     return command
+
+
+def _add_house(parser: argparse.ArgumentParser, *, default: str | None) -> None:
+    for name, words in (("rules", "house rules instead of those"), ("parts", "parts table instead of the one")):
+        about = f"your clinic's {words} that come{'s' if name == 'parts' else ''} with the kit"
+        parser.add_argument(f"--{name}", type=Path, metavar="FILE", default=default, help=about)
 
 
 def _add_new(commands: argparse._SubParsersAction) -> None:

@@ -104,7 +104,9 @@ def known(
     """Return an estimate from a value and either a half-width or both ends of its interval [unit]."""
     low = value - half_width if low is None else low
     high = value + half_width if high is None else high
-    return Estimate(float(value), float(low), float(high), unit, grade, source, None, tuple(n for n in notes if n))
+    # Adding 0.0 takes the sign off a minus zero, which would be printed.
+    ends = (float(end) + 0.0 for end in (value, low, high))
+    return Estimate(*ends, unit, grade, source, None, tuple(n for n in notes if n))
 
 
 def missing(

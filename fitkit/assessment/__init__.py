@@ -5,14 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fitkit import cautions
+from fitkit.assessment.clearances import assess_clearances
 from fitkit.assessment.cleats import Foot, assess_foot
 from fitkit.assessment.draws import Draws
 from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.legs import LegFound, assess_leg, assess_saddle
+from fitkit.assessment.stance import Standing, assess_standing
 from fitkit.assessment.visit import Visit, load_visit
+from fitkit.calculations.parts import Choice
 from fitkit.estimate import Estimate, Unit, missing
 
 __all__ = ["RESULT_NAMES", "RESULT_UNITS", "Assessment", "Foot", "Visit", "assess", "load_visit"]
 
+SIDES = ("left", "right")
 NOT_YET = "not computed in this version"
 
 _SIDED: dict[str, Unit] = {
@@ -52,7 +57,7 @@ _WHOLE: dict[str, Unit] = {
     "bar.height_only.down": "mm",
 }
 RESULT_UNITS: dict[str, Unit] = {
-    **{f"{side}.{name}": unit for side in ("left", "right") for name, unit in _SIDED.items()},
+    **{f"{side}.{name}": unit for side in SIDES for name, unit in _SIDED.items()},
     **_WHOLE,
 }
 RESULT_NAMES: tuple[str, ...] = tuple(RESULT_UNITS)
@@ -78,6 +83,8 @@ class Assessment:
     visit: Visit
     left: Foot
     right: Foot
+    standing: Standing
+    legs: dict[str, LegFound]
     results: dict[str, Estimate]
     parts: dict | None = None
 
@@ -102,10 +109,35 @@ class Assessment:
 def assess(visit: Visit) -> Assessment:
     """Return every result of a visit; what cannot be computed says what it needs."""
     inputs, draws = Inputs(visit), Draws()
-    left, right = (assess_foot(inputs, draws, side) for side in ("left", "right"))
-    found = {**left.results, **right.results}
+    feet = {side: assess_foot(inputs, draws, side) for side in SIDES}
+    legs = {side: assess_leg(inputs, draws, side, feet[side]) for side in SIDES}
+    standing = assess_standing(inputs, draws, feet, {side: legs[side].hip_height for side in SIDES})
+    found = {**standing.results, **assess_saddle(inputs, draws, legs)}
+    for side in SIDES:
+        found |= feet[side].results | legs[side].results | assess_clearances(inputs, draws, side, feet[side])
     results = {name: found.get(name) or missing(NOT_YET, unit=unit) for name, unit in RESULT_UNITS.items()}
-    return Assessment(visit, left, right, _withhold(visit, results))
+    parts = None if cautions.stops_advice(visit.session) else _parts(standing)
+    return Assessment(visit, feet["left"], feet["right"], standing, legs, _withhold(visit, results), parts)
+
+
+def _parts(standing: Standing) -> dict | None:
+    """Return what the parts search found, as it stands in the results file; None without a wish."""
+    if not standing.choices:
+        return None
+    return {side: _part_choice(standing.choices.get(side)) for side in SIDES}
+
+
+def _part_choice(choice: Choice | None) -> dict | None:
+    if choice is None:
+        return None
+    return {
+        "chosen": list(choice.chosen),
+        "remaining_mm": choice.remaining_mm,
+        "reachable_mm": [list(span) for span in choice.reachable_mm],
+        "gaps_mm": [list(span) for span in choice.gaps_mm],
+        "refused": [{"id": refused.id, "reason": refused.reason} for refused in choice.refused],
+        "other_families": list(choice.other_families),
+    }
 
 
 def _withhold(visit: Visit, results: dict[str, Estimate]) -> dict[str, Estimate]:

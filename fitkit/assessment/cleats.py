@@ -9,7 +9,7 @@ from fitkit.assessment.draws import Draws, estimate_from
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import cleats, footwear
 from fitkit.calculations.readings import Quantity, linear
-from fitkit.estimate import Estimate, known, missing
+from fitkit.estimate import Estimate, Grade, known, missing
 from fitkit.house import Shift
 
 __all__ = ["Foot", "assess_foot"]
@@ -46,6 +46,7 @@ class Foot:
     target: Quantity | None
     target_from: TargetFrom | None
     set_to: float | None
+    move: Quantity | None
     leave_it: bool
     results: dict[str, Estimate] = field(default_factory=dict)
 
@@ -57,14 +58,14 @@ def assess_foot(inputs: Inputs, draws: Draws, side: str) -> Foot:
     target, target_from = _target(inputs, side, start)
     slots = {end: inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm") for end in ("least", "greatest")}
     set_to = _set_to(target, target_from, slots)
-    move = _move(inputs, side, start, as_found, set_to, target_from)
-    leave_it = move.is_known and target_from == "start" and abs(move.value) < as_found.half_width
+    move = _move(inputs, side, set_to, target_from)
+    leave_it = move is not None and target_from == "start" and abs(move.value) < as_found.half_width
     results = {
         "cleat_setback.as_found": as_found,
         "cleat_setback.as_left": _as_left(inputs, side),
         "cleat_setback.square_to_axle": _square_to_axle(inputs, draws, side),
         **_band_results(inputs, start),
-        "cleat_setback.move": move,
+        "cleat_setback.move": _move_estimate(move, as_found, start, target_from),
         "cleat_setback.slot_least": _slot_end(inputs, side, "least"),
         "cleat_setback.slot_greatest": _slot_end(inputs, side, "greatest"),
         "cleat_setback.shortfall": _shortfall(inputs, side, start, target, target_from),
@@ -72,7 +73,7 @@ def assess_foot(inputs: Inputs, draws: Draws, side: str) -> Foot:
         **_float(inputs, side),
     }
     named = {f"{side}.{name}": estimate for name, estimate in results.items()}
-    return Foot(side, start, target, target_from, set_to, leave_it, named)
+    return Foot(side, start, target, target_from, set_to, move, leave_it, named)
 
 
 _SYSTEMS = {"eu": "EU", "uk": "UK", "us_men": "US men's", "us_women": "US women's", "mondopoint": "Mondopoint"}
@@ -219,27 +220,35 @@ def _set_to(target: Quantity | None, target_from: TargetFrom | None, slots: dict
     return cleats.held_inside(target.value, **ends)
 
 
-def _move(
-    inputs: Inputs, side: str, start: Start, as_found: Estimate, set_to: float | None, target_from: TargetFrom | None
-) -> Estimate:
-    if not as_found.is_known:
-        return missing(NEED_AS_FOUND)
-    if set_to is None:
-        return missing(start.needs)
-    value = set_to - as_found.value
+def _move(inputs: Inputs, side: str, set_to: float | None, target_from: TargetFrom | None) -> Quantity | None:
+    """Return target minus as found with its error: the mark's when planned, the scribed lines' when done."""
+    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
+    if found is None or set_to is None:
+        return None
     if target_from == "moved":
-        moved = _moved(inputs, "decided", side)
-        source = "distance moved between scribed lines, with the house rule for its error"
-        return known(moved.value, unit="mm", grade="measured here", source=source, half_width=moved.half_width())
+        return _moved(inputs, "decided", side)
     if target_from == "decided":
         decided = inputs.quantity(f"decided.{side}.cleat_setback_mm", place=False)
-        found = inputs.quantity(f"as_found.{side}.cleat_setback_mm", place=False)
-        half = cleats.move_between_marks(decided, found).half_width()
-        source = "decided minus as found, from one mark: reading error only"
-        return known(value, unit="mm", grade="derived", source=source, half_width=half)
-    source = "starting point held inside the slots, minus as found; the error of the mark as found"
+        return cleats.move_between_marks(decided, inputs.quantity(f"as_found.{side}.cleat_setback_mm", place=False))
+    return Quantity(set_to - found.value, found.components)
+
+
+_MOVE_SOURCES: dict[str, tuple[Grade, str]] = {
+    "moved": ("measured here", "distance moved between scribed lines, with the house rule for its error"),
+    "decided": ("derived", "decided minus as found, from one mark: reading error only"),
+    "start": ("derived", "starting point held inside the slots, minus as found; the error of the mark as found"),
+}
+
+
+def _move_estimate(move: Quantity | None, as_found: Estimate, start: Start, target_from: TargetFrom | None) -> Estimate:
+    if not as_found.is_known:
+        return missing(NEED_AS_FOUND)
+    if move is None:
+        return missing(start.needs)
+    grade, source = _MOVE_SOURCES[target_from]
     note = "too far toward the heel costs less than too far toward the toes (common practice, no source)"
-    return known(value, unit="mm", grade="derived", source=source, half_width=as_found.half_width, notes=(note,))
+    notes = (note,) if target_from == "start" else ()
+    return known(move.value, unit="mm", grade=grade, source=source, half_width=move.half_width(), notes=notes)
 
 
 def _slot_end(inputs: Inputs, side: str, end: str) -> Estimate:

@@ -14,9 +14,29 @@ from fitkit.estimate import Estimate, Grade, Unit, known
 __all__ = ["COUNT", "Draws"]
 
 COUNT = 4000
-_SIDED = ("cleat_setback", "joint_to_big_toe_side", "shoe_outward", "toe_out")
 # New names go to the end: a row never changes its place.
-ROWS = tuple(f"{side}.{name}" for name in _SIDED for side in ("left", "right"))
+_SIDED = (
+    "cleat_setback",
+    "joint_to_big_toe_side",
+    "shoe_outward",
+    "toe_out",
+    "half_stance",
+    "pedal_below_axle",
+    "pedal_outer_edge",
+    "move",
+    "thigh",
+    "shank",
+    "ankle_to_mtp1",
+    "ankle_height",
+    "axle_to_foot_sole",
+    "pitch_mean",
+    "pitch_amplitude",
+    "pitch_phase",
+    "pitch_habit",
+    "least_knee_flexion",
+)
+_WHOLE = ("hip_spacing", "hip_distance", "seat_tube_angle", "bottom_bracket_height")
+ROWS = (*(f"{side}.{name}" for name in _SIDED for side in ("left", "right")), *_WHOLE)
 
 
 class Draws:
@@ -27,7 +47,11 @@ class Draws:
 
     def of(self, row: str, quantity: Quantity) -> np.ndarray:
         """Return the draws of one input, shape (COUNT,) [the quantity's unit]."""
-        return quantity.value + quantity.u * self._table[ROWS.index(row)]
+        return quantity.value + quantity.u * self.standard(row)
+
+    def standard(self, row: str) -> np.ndarray:
+        """Return the standard normal draws of one input, shape (COUNT,) [1]."""
+        return self._table[ROWS.index(row)]
 
 
 def estimate_from(

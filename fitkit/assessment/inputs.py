@@ -54,13 +54,42 @@ class Inputs:
         mark = self._place(dotted, len(readings)) if place and kind == "cleat_setback" else None
         return mean_of(readings, self._spread_of(dotted, kind), place=mark)
 
+    def positions(self) -> list[str]:
+        """Return the dotted paths of the positions that count, in order."""
+        return counting(self.visit.session)
+
     def current(self, field: str) -> str | None:
         """Return the path at which `field` (``left.cleat_toe_out_deg``) stands in the current position.
 
         A blank in one position means as in the one before it, down to as found; None where it is nowhere.
         """
-        paths = [f"{position}.{field}" for position in reversed(counting(self.visit.session))]
+        paths = [f"{position}.{field}" for position in reversed(self.positions())]
         return next((path for path in paths if self.readings(path)), None)
+
+    def now(self, field: str, *, bike: str | None = None) -> Quantity | None:
+        """Return `field` of the current position, else what stands at `bike` in the session, None where nowhere."""
+        path = self.current(field)
+        if path is None:
+            return self.quantity(bike) if bike else None
+        return self.quantity(path)
+
+    def number(self, dotted: str) -> float | None:
+        """Return the mean at `dotted` as a plain number, None when not measured."""
+        quantity = self.quantity(dotted)
+        return None if quantity is None else quantity.value
+
+    def number_now(self, field: str, *, bike: str | None = None) -> float | None:
+        """Return `now` as a plain number, None where nowhere."""
+        quantity = self.now(field, bike=bike)
+        return None if quantity is None else quantity.value
+
+    def word_now(self, field: str) -> str | None:
+        """Return a word, such as a part's id, of the current position, None where it is nowhere."""
+        for position in reversed(self.positions()):
+            word = value_at(self.visit.session, f"{position}.{field}")
+            if word is not None:
+                return word
+        return None
 
     def _place(self, dotted: str, n: int) -> Spread:
         study = self.visit.study

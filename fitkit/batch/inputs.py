@@ -177,9 +177,12 @@ def _same_key(paths: list[Path]) -> Iterator[Refused]:
 
 def _open(path: Path) -> Session | Refused:
     try:
-        return session.load(path)
+        opened = session.load(path)
     except SessionProblems as error:
         return Refused(path, tuple(plain(problem) for problem in error.problems))
+    if opened.consent.record is False:
+        return Refused(path, ("consent.record is false: the rider did not agree to a record. None is made",))
+    return opened
 
 
 def _with_inputs(loaded: dict[str, tuple[Path, Session]]) -> tuple[tuple[Visit, ...], list[Refused]]:

@@ -29,6 +29,8 @@ __all__ = ["NotebookError", "load_template", "run"]
 PARAMETER = "session"
 _KERNEL = "python3"
 _LANGUAGE = "python"
+# Some systems take 104 bytes for a socket's whole path; the kernel adds a number to this.
+_LONGEST_ADDRESS = 95
 
 
 class NotebookError(Exception):
@@ -169,14 +171,15 @@ def _execute(
 
 @contextlib.contextmanager
 def _sockets() -> Iterator[Config]:
-    """Give the kernel a private folder for its sockets; ports of the machine where there are no such sockets."""
-    if not hasattr(socket, "AF_UNIX"):
-        yield Config()
-        return
-    # JUPYTER_RUNTIME_DIR is this worker's own, and its path short: a socket's path may have 104 bytes.
+    """Give the kernel a private folder for its sockets; ports of the machine where there can be no such sockets."""
+    # JUPYTER_RUNTIME_DIR is this worker's own.
     folder = tempfile.mkdtemp(prefix="k", dir=os.environ["JUPYTER_RUNTIME_DIR"])
+    address = os.path.join(folder, "s")
     try:
-        yield Config({"KernelManager": {"transport": "ipc", "ip": os.path.join(folder, "s")}})
+        if hasattr(socket, "AF_UNIX") and len(os.fsencode(address)) <= _LONGEST_ADDRESS:
+            yield Config({"KernelManager": {"transport": "ipc", "ip": address}})
+        else:
+            yield Config()
     finally:
         shutil.rmtree(folder, ignore_errors=True)
 

@@ -184,8 +184,7 @@ def _ending(lane: _Lane) -> str:
 
 def _private_folder() -> str:
     """Make a folder nobody else can read, with a path short enough for sockets where the system offers one."""
-    candidates = [os.environ.get("XDG_RUNTIME_DIR", ""), tempfile.gettempdir(), "/tmp"]  # noqa: S108 (mkdtemp below)
-    for place in candidates:
+    for place in (os.environ.get("XDG_RUNTIME_DIR", ""), tempfile.gettempdir()):
         if place and len(os.fsencode(place)) <= _LONGEST_PRIVATE_PATH and os.access(place, os.W_OK | os.X_OK):
             with contextlib.suppress(OSError):
                 return tempfile.mkdtemp(prefix="cleat-", dir=place)

@@ -250,6 +250,7 @@ def _environment() -> dict[str, str]:
     return {
         "PYTHONPATH": os.pathsep.join([ours, others]) if others else ours,
         "PYTHONSAFEPATH": "1",
+        "PYTHONSTARTUP": "",  # a person's own start-up file is none of a record's business
         "PYTHONHASHSEED": "0",
         "OPENBLAS_NUM_THREADS": "1",
         "JUPYTER_PREFER_ENV_PATH": "1",

@@ -17,8 +17,8 @@ from fitkit.calculations.readings import Quantity, linear
 __all__ = [
     "Band",
     "Float",
-    "held_inside",
     "free_rotation",
+    "held_inside",
     "move_between_marks",
     "shift_to",
     "shortfall",

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import altair as alt
 
 from fitkit.charts import theme
-from fitkit.charts.image import Figure, beside, from_altair
+from fitkit.charts.image import Figure, beside, from_altair, from_specification
 from fitkit.charts.theme import GREY, INK, PATTERNS
 
 __all__ = ["Drawing", "Figure", "Point", "View", "beside", "from_altair"]
@@ -60,8 +61,8 @@ _OPPOSITE = {"start": "end", "middle": "middle", "end": "start"}
 class Drawing:
     """A sheet of paper on which views in millimetres are drawn.
 
-    Later things lie on earlier ones. Neighbours of one kind (boxes, paths, heads, texts) share one layer,
-    so draw kind by kind to keep the picture small.
+    Boxes lie lowest, then paths, arrow heads and words, in four layers; within a layer later things lie on
+    earlier ones.
 
     Parameters
     ----------
@@ -71,7 +72,8 @@ class Drawing:
 
     width_px: float
     height_px: float
-    _runs: list[tuple[str, list[dict]]] = field(default_factory=list)
+    _rows: dict[str, list[dict]] = field(default_factory=lambda: {kind: [] for kind in _MARKS})
+    _paths: int = 0
 
     @property
     def paper(self) -> View:
@@ -85,31 +87,31 @@ class Drawing:
         return View(self, origin_px, px_per_mm=px_per_mm, mirrored=mirrored)
 
     def add(self, kind: str, *rows: dict) -> None:
-        """Put rows of one kind of mark, in px, on top of what is there."""
-        if not self._runs or self._runs[-1][0] != kind:
-            self._runs.append((kind, []))
+        """Put rows of one kind of mark, in px, on top of their layer; the rows of a path are its points."""
         if kind == "path":
-            count = sum(len(run) for _, run in self._runs)
-            rows = tuple({**row, "path": count, "place": place} for place, row in enumerate(rows))
-        self._runs[-1][1].extend(rows)
+            rows = tuple({**row, "path": self._paths, "place": place} for place, row in enumerate(rows))
+            self._paths += 1
+        self._rows[kind].extend(rows)
 
     def figure(self, *, alt: str, title: str = "") -> Figure:
         """Return the drawing as a figure with its words."""
-        return from_altair(_chart(self), alt=alt, title=title)
+        specification = {**_sheet(self.width_px, self.height_px), "datasets": self._rows}
+        return from_specification(specification, alt=alt, title=title)
 
 
-def _chart(drawing: Drawing) -> alt.LayerChart:
+@lru_cache(maxsize=32)
+def _sheet(width_px: float, height_px: float) -> dict:
+    """Return the chart of a sheet as a specification, its rows by name: made once, since Altair takes its time."""
     flat = {"nice": False, "zero": False}
     place = {
-        "x": alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, drawing.width_px], **flat)),
-        "y": alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[drawing.height_px, 0], **flat)),
+        "x": alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, width_px], **flat)),
+        "y": alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[height_px, 0], **flat)),
     }
-    layers = []
-    for kind, rows in drawing._runs:
-        method, reads, encodes = _MARKS[kind]
-        layers.append(getattr(alt.Chart(alt.Data(values=rows)), method)(**reads).encode(**place, **encodes))
-    size = {"width": drawing.width_px, "height": drawing.height_px, "padding": 0}
-    return alt.layer(*layers).properties(**size)
+    layers = [
+        getattr(alt.Chart(alt.NamedData(kind)), method)(**reads).encode(**place, **encodes)
+        for kind, (method, reads, encodes) in _MARKS.items()
+    ]
+    return alt.layer(*layers).properties(width=width_px, height=height_px, padding=0).to_dict()
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ import vl_convert
 from fitkit.charts import theme
 from fitkit.charts.svg import minified, natural_width_px, side_by_side
 
-__all__ = ["Figure", "beside", "from_altair"]
+__all__ = ["Figure", "beside", "from_altair", "from_specification"]
 
 # Beside a neighbour a picture may shrink to this width and its smallest words stay readable.
 _LEAST_WIDTH_PX = 340
@@ -99,10 +99,14 @@ def from_altair(chart: altair.TopLevelMixin, *, alt: str, title: str = "") -> Fi
     ValueError
         If `alt` is empty, or the chart asks for data at an address.
     """
-    specification = chart.to_dict()
-    specification["config"] = _merged(theme.CONFIG, specification.get("config", {}))
+    return from_specification(chart.to_dict(), alt=alt, title=title)
+
+
+def from_specification(specification: dict, *, alt: str, title: str = "") -> Figure:
+    """Return a chart that is already a Vega-Lite specification as a figure; else as `from_altair`."""
+    themed = {**specification, "config": _merged(theme.CONFIG, specification.get("config", {}))}
     # The empty list forbids every address: a chart carries its data.
-    drawn = vl_convert.vegalite_to_svg(specification, allowed_base_urls=[])
+    drawn = vl_convert.vegalite_to_svg(themed, allowed_base_urls=[])
     return Figure(svg=minified(drawn), alt=alt, title=title)
 
 

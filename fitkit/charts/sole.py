@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fitkit.charts.figure import Drawing, Figure, View, beside
-from fitkit.charts.sole_foot import SoleFoot, sole_table, sole_words
+from fitkit.charts.sole_foot import SoleFoot, cleat_alone, sole_table, sole_words
 from fitkit.charts.sole_labels import draw_labels
 from fitkit.charts.sole_layout import (
     EDGE_PX,
@@ -32,13 +32,15 @@ TITLE_PX = 15
 CLEAT_MM, BAND_MM, SLOT_MM, SLOT_HALF_MM, WHISKER_MM = 21.5, 23, 13.5, 2.6, 18.8
 
 
-def soles(feet: Sequence[SoleFoot]) -> Figure:
+def soles(feet: Sequence[SoleFoot], *, cleat_only: bool = False) -> Figure:
     """Draw soles from below to one scale, beside one another where there is room.
 
     Parameters
     ----------
     feet : sequence of SoleFoot
         One or two feet, in the order drawn.
+    cleat_only : bool
+        Leave out band, slots, interval and rotation, and do not say that they are missing: for the rider's paper.
 
     Returns
     -------
@@ -58,7 +60,9 @@ def soles(feet: Sequence[SoleFoot]) -> Figure:
     sides = [foot.side for foot in feet]
     if not sides or len(set(sides)) < len(sides):
         raise ValueError(f"feet are {sides}; expected one of each side at most, and at least one")
-    part = part_for(feet)
+    if cleat_only:
+        feet = [cleat_alone(foot) for foot in feet]
+    part = part_for(feet, cleat_only=cleat_only)
     return beside([_sole(foot, part, feet) for foot in feet], title="Soles from below")
 
 
@@ -77,8 +81,11 @@ def _sole(foot: SoleFoot, part: Part, feet: Sequence[SoleFoot]) -> Figure:
     _cleat(view, foot)
     draw_labels(view, foot, part)
     _heading(view, foot, part)
+    _notes(view, foot, part)
     draw_strip(drawing, foot, part, feet)
-    return drawing.figure(alt=sole_words(foot), title=f"{foot.side.capitalize()} sole from below")
+    return drawing.figure(
+        alt=sole_words(foot, cleat_only=part.cleat_only), title=f"{foot.side.capitalize()} sole from below"
+    )
 
 
 def _fields(view: View, foot: SoleFoot, part: Part) -> None:
@@ -124,9 +131,10 @@ def _cleat(view: View, foot: SoleFoot) -> None:
         view.line((-CLEAT_MM, target), (CLEAT_MM, target), stroke=BLUE, width_px=3, pattern="dashed")
     if foot.moves:
         # A move too short for an arrow of its own is reached by one that starts before the present line.
-        length = max(abs(foot.target_mm - foot.now_mm), 14 / view.px_per_mm)
-        start = foot.target_mm - math.copysign(length, foot.target_mm - foot.now_mm)
-        view.line((0, -start), (0, -foot.target_mm), stroke=BLUE, width_px=2)
+        way = math.copysign(1, foot.target_mm - foot.now_mm)
+        start = foot.target_mm - way * max(abs(foot.target_mm - foot.now_mm), 14 / view.px_per_mm)
+        base = foot.target_mm - way * 8 / view.px_per_mm
+        view.line((0, -start), (0, -base), stroke=BLUE, width_px=2)
         view.head((0, -foot.target_mm), away_from=(0, -start), color=BLUE)
 
 
@@ -142,17 +150,25 @@ def _heading(view: View, foot: SoleFoot, part: Part) -> None:
     middle = (part.big_toe_mm - PART_MM) / 2
     view.text((middle, part.toes_mm), "toes", anchor="middle", color=GREY, shift_px=above)
     b = foot.joint_to_big_toe_side_mm
-    if b is None:
-        view.text((33, 0), "joint", bold=True, anchor="middle", shift_px=(0, -9))
-    else:
-        view.text((b, 4), "joint", bold=True, anchor="middle", shift_px=(0, -9))
-    bar_px = 10 * part.px_per_mm
-    x, y = EDGE_PX + RULER_PX, part.bottom_px + 15
-    paper.lines([((x, y), (x + bar_px, y)), ((x, y - 4), (x, y + 4)), ((x + bar_px, y - 4), (x + bar_px, y + 4))])
-    paper.text((x + bar_px + 8, y), "scale: this bar is 10 mm; ruler: mm behind the joint", color=GREY)
-    notes = []
+    # inside the outline, and clear of the cross where there is one
+    inside_mm = math.inf if foot.foot_length_mm is None else SOLE[:, 1].max() * foot.foot_length_mm - 6
+    place = (min(33, inside_mm), 0) if b is None else (min(b, inside_mm), 4)
+    view.text(place, "joint", bold=True, anchor="middle", shift_px=(0, -9))
+
+
+def _notes(view: View, foot: SoleFoot, part: Part) -> None:
+    notes = ["scale: this bar is 10 mm", "ruler: mm behind the joint"]
     if foot.has_interval:
         notes.append(f"upright bar: 95 % interval of {foot.now_word}")
-    if b is None:
+    if foot.joint_to_big_toe_side_mm is None:
         notes.append("joint sideways: not measured")
-    paper.text((x, y + 17), "; ".join(notes), color=GREY)
+    x, y = EDGE_PX + RULER_PX, part.bottom_px + 15
+    if part.cleat_only:
+        x, y = 170, part.strip_px + 14
+    else:
+        notes = ["; ".join(notes[:2]), "; ".join(notes[2:])]
+    paper = view.drawing.paper
+    bar_px = 10 * view.px_per_mm
+    paper.lines([((x, y), (x + bar_px, y)), ((x, y - 4), (x, y + 4)), ((x + bar_px, y - 4), (x + bar_px, y + 4))])
+    for row, words in enumerate(filter(None, notes)):
+        paper.text((x if row else x + bar_px + 8, y + 17 * row), words, color=GREY)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 from fitkit.charts.theme import number, rounded
 
-__all__ = ["SoleFoot", "sole_table", "sole_words", "span", "toward"]
+__all__ = ["SoleFoot", "cleat_alone", "sole_table", "sole_words", "span", "toward"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,12 +123,20 @@ class SoleFoot:
         return self.toe_out_deg - self.float_deg / 2, self.toe_out_deg + self.float_deg / 2
 
 
-def sole_table(feet: Sequence[SoleFoot]) -> list[dict]:
+def cleat_alone(foot: SoleFoot) -> SoleFoot:
+    """Return the foot with joint, cleat and move only: no band, slots, interval or rotation."""
+    nothing = ("band_low_mm", "band_high_mm", "slot_least_mm", "slot_greatest_mm", "now_low_mm", "now_high_mm")
+    return replace(foot, **dict.fromkeys((*nothing, "toe_out_deg", "natural_toe_out_deg", "float_deg")))
+
+
+def sole_table(feet: Sequence[SoleFoot], *, cleat_only: bool = False) -> list[dict]:
     """Return the table behind the drawing: what is drawn, as precise as it is written there, and nothing else.
 
     Parameters
     ----------
     feet : sequence of SoleFoot
+        As given to the drawing.
+    cleat_only : bool
         As given to the drawing.
 
     Returns
@@ -137,25 +145,29 @@ def sole_table(feet: Sequence[SoleFoot]) -> list[dict]:
         One row a quantity and foot: side, what, unit, value, low, high, words. What is not measured has no
         numbers and says so in words.
     """
-    return [row for foot in feet for row in _rows(foot)]
+    return [row for foot in feet for row in _rows(cleat_alone(foot) if cleat_only else foot, cleat_only=cleat_only)]
 
 
-def _rows(foot: SoleFoot) -> list[dict]:
+def _rows(foot: SoleFoot, *, cleat_only: bool) -> list[dict]:
     ends = foot.float_ends_deg or (None, None)
+    interval = (foot.now_low_mm, foot.now_high_mm) if foot.has_interval else (None, None)
     rows = [
-        _row(foot, f"cleat {foot.now_word}, behind the joint", "mm", foot.now_mm, foot.now_low_mm, foot.now_high_mm),
+        _row(foot, f"cleat {foot.now_word}, behind the joint", "mm", foot.now_mm, *interval),
         _row(foot, "starting band", "mm", None, foot.band_low_mm, foot.band_high_mm, lacking="not given"),
-        _row(foot, "slots allow", "mm", None, foot.slot_least_mm, foot.slot_greatest_mm),
+        _row(foot, "slots", "mm", None, foot.slot_least_mm, foot.slot_greatest_mm),
         _row(foot, "joint from the shoe's axis, to the big-toe side", "mm", foot.joint_to_big_toe_side_mm),
         _row(foot, "foot length", "mm", foot.foot_length_mm),
         _row(foot, "toe-out set by the cleat", "deg", foot.toe_out_deg),
         _row(foot, "float", "deg", foot.float_deg, *ends),
         _row(foot, "natural toe-out", "deg", foot.natural_toe_out_deg),
     ]
+    if cleat_only:
+        del rows[5:], rows[1:3]
     if foot.target_mm is not None or not foot.instruction:
+        move = None if foot.target_mm is None else foot.move_mm
         target = [
             _row(foot, f"{foot.target_word}, behind the joint", "mm", foot.target_mm, lacking="not given"),
-            _row(foot, "move, toward the heel", "mm", foot.move_mm, lacking="not given"),
+            _row(foot, "move, toward the heel", "mm", move, lacking="not given"),
         ]
         if rounded(foot.past_the_slots_mm):
             target.append(_row(foot, "target past the slots, toward the heel", "mm", foot.past_the_slots_mm))
@@ -181,10 +193,10 @@ def _row(
     return {"side": foot.side, "what": what, "unit": unit, **numbers, "words": words}
 
 
-def sole_words(foot: SoleFoot) -> str:
+def sole_words(foot: SoleFoot, *, cleat_only: bool = False) -> str:
     """Return everything the drawing of one sole shows, in plain sentences."""
-    big_toe_on = foot.side  # a sole seen from below: the left foot's big toe is on the left
-    words = [f"{foot.side.capitalize()} sole from below, toes up, big-toe side on the {big_toe_on}."]
+    # Seen from below, the left foot's big toe is on the left.
+    words = [f"{foot.side.capitalize()} sole from below, toes up, big-toe side on the {foot.side}."]
     if foot.instruction:
         words.append(f"{foot.instruction[0].upper()}{foot.instruction[1:]}.")
     words += _cleat_words(foot) + _rotation_words(foot)
@@ -193,7 +205,7 @@ def sole_words(foot: SoleFoot) -> str:
     if foot.foot_length_mm is not None:
         words.append(f"Foot length {number(foot.foot_length_mm)} mm.")
     for lack in ("not measured", "not given"):
-        lacking = [row["what"] for row in _rows(foot) if row["words"] == lack]
+        lacking = [row["what"] for row in _rows(foot, cleat_only=cleat_only) if row["words"] == lack]
         if lacking:
             words.append(f"{lack.capitalize()}: {'; '.join(lacking)}.")
     return " ".join(words)
@@ -202,10 +214,12 @@ def sole_words(foot: SoleFoot) -> str:
 def _cleat_words(foot: SoleFoot) -> list[str]:
     words = []
     if foot.now_mm is not None:
-        interval = ""
+        interval, ahead = "", foot.now_mm < 0
         if foot.has_interval:
-            interval = f" ({number(foot.now_low_mm)} to {number(foot.now_high_mm)})"
-        words.append(f"Cleat {foot.now_word} {number(foot.now_mm)} mm behind the joint{interval}.")
+            note = ", behind it positive" if ahead else ""
+            interval = f" ({number(foot.now_low_mm)} to {number(foot.now_high_mm)}{note})"
+        where = "ahead of" if ahead else "behind"
+        words.append(f"Cleat {foot.now_word} {number(abs(foot.now_mm))} mm {where} the joint{interval}.")
     if foot.slot_least_mm is not None or foot.slot_greatest_mm is not None:
         words.append(f"Slots allow {span(foot.slot_least_mm, foot.slot_greatest_mm)} mm.")
     if foot.target_mm is not None:

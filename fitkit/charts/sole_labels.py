@@ -11,7 +11,7 @@ from scipy.optimize import isotonic_regression
 from fitkit.charts.figure import View
 from fitkit.charts.sole_foot import SoleFoot, span
 from fitkit.charts.sole_layout import GUTTER_PX, LABEL_PX, PART_MM, ROW_PX, WORDS_PX, Part
-from fitkit.charts.theme import BLUE, GREY, INK, number, rounded, wrapped
+from fitkit.charts.theme import BLUE, GREY, INK, number, rounded, text_width_px, wrapped
 
 __all__ = ["draw_labels", "spread"]
 
@@ -52,13 +52,19 @@ def draw_labels(view: View, foot: SoleFoot, part: Part) -> None:
     for label, first_px in zip(labels, firsts, strict=True):
         for row, line in enumerate(label.lines):
             big = label.color != GREY and not row
-            look = {"size_px": 16, "bold": True, "color": label.color} if big else {"color": GREY}
+            look = {"size_px": _big_px(line), "bold": True, "color": label.color} if big else {"color": GREY}
             paper.text((words_px, first_px + ROW_PX * row), line, anchor=anchor, **look)
+
+
+def _big_px(line: str) -> float:
+    return 16 if text_width_px(line, size_px=16, bold=True) <= LABEL_PX else 13.5
 
 
 def _labels_of(foot: SoleFoot, part: Part) -> list[Label]:
     low = -part.heel_mm  # words about what is missing gather at the heel end
-    labels = [_now_label(foot, low), _band_label(foot, low), _slots_label(foot, low)]
+    labels = [_now_label(foot, low)]
+    if not part.cleat_only:
+        labels += [_band_label(foot, low), _slots_label(foot, low)]
     if foot.target_mm is not None:
         lines = [f"{foot.target_word} {number(foot.target_mm)}"]
         if rounded(foot.past_the_slots_mm):

@@ -30,7 +30,7 @@ __all__ = [
 ]
 
 # The sheet, left to right: a ruler (on the big-toe side), the part of the sole round the joint, its labels [px].
-WIDTH_PX, EDGE_PX, RULER_PX, PART_PX, GUTTER_PX = 440, 6, 28, 280, 18
+WIDTH_PX, EDGE_PX, RULER_PX, PART_PX, GUTTER_PX = 440, 6, 31, 278, 17
 LABEL_PX = WIDTH_PX - 2 * EDGE_PX - RULER_PX - PART_PX - GUTTER_PX
 INSTRUCTION_PX, WORDS_PX, ROW_PX = 17, 12, 15
 STRIP_PX = 118  # the whole sole and the rotation, below
@@ -65,6 +65,7 @@ class Part:
     toes_mm: float
     heel_mm: float
     head_rows: int
+    cleat_only: bool
 
     @property
     def px_per_mm(self) -> float:
@@ -79,11 +80,16 @@ class Part:
         return self.top_px + (self.toes_mm - self.heel_mm) * self.px_per_mm
 
     @property
+    def strip_px(self) -> float:
+        """Top of the strip below; with the rotation left out, the notes stand in it instead of above it [px]."""
+        return self.bottom_px + (16 if self.cleat_only else 48)
+
+    @property
     def height_px(self) -> float:
-        return self.bottom_px + 50 + STRIP_PX
+        return self.strip_px + 2 + STRIP_PX
 
 
-def part_for(feet: Sequence[SoleFoot]) -> Part:
+def part_for(feet: Sequence[SoleFoot], *, cleat_only: bool) -> Part:
     """Return the part to draw large so that everything known of these feet lies in it."""
     places = [
         place
@@ -101,10 +107,12 @@ def part_for(feet: Sequence[SoleFoot]) -> Part:
         toes_mm=max(12, 5 - min(places, default=0)),
         heel_mm=-max(34, max(places, default=0) + 5),
         head_rows=max(len(instruction_lines(foot)) for foot in feet),
+        cleat_only=cleat_only,
     )
 
 
 def instruction_lines(foot: SoleFoot) -> list[str]:
     """Return the instruction as it stands above the drawing, line by line."""
     words = foot.instruction or ""
-    return wrapped(words[:1].upper() + words[1:], width_px=WIDTH_PX - 2 * EDGE_PX, size_px=INSTRUCTION_PX, bold=True)
+    # some room to spare: a reader's machine may stand in a broader letter
+    return wrapped(words[:1].upper() + words[1:], width_px=0.87 * WIDTH_PX, size_px=INSTRUCTION_PX, bold=True)

@@ -14,7 +14,7 @@ from fitkit.charts.theme import GREY, INK, PALE, number
 
 __all__ = ["draw_strip"]
 
-FAN_MIDDLE_PX, FAN_PX, KEY_PX = 204, 100, 276  # the protractor's middle and breadth, and its key [px]
+FAN_MIDDLE_PX, FAN_PX, KEY_PX = 196, 100, 264  # the protractor's middle and breadth, and its key [px]
 LOOKS = {
     "ahead": {"stroke": GREY, "width_px": 0.8, "pattern": "dash_dot"},
     "cleat": {"width_px": 2.6},
@@ -25,11 +25,12 @@ LOOKS = {
 
 def draw_strip(drawing: Drawing, foot: SoleFoot, part: Part, feet: Sequence[SoleFoot]) -> None:
     """Draw the key of the whole sole, to one scale for all feet, and the rotation."""
-    top_px = part.bottom_px + 48
+    top_px = part.strip_px
     drawing.paper.line((EDGE_PX, top_px - 4), (WIDTH_PX - EDGE_PX, top_px - 4), stroke=PALE)
     _whole_sole(drawing, foot, part, max((each.foot_length_mm or 0) for each in feet), top_px)
-    _rotation(drawing, foot, top_px)
-    _rotation_key(drawing, foot, top_px)
+    if not part.cleat_only:
+        _rotation(drawing, foot, top_px)
+        _rotation_key(drawing, foot, top_px)
 
 
 def _whole_sole(drawing: Drawing, foot: SoleFoot, part: Part, longest_mm: float, top_px: float) -> None:
@@ -47,7 +48,7 @@ def _whole_sole(drawing: Drawing, foot: SoleFoot, part: Part, longest_mm: float,
     key.path(
         list(zip(x, np.concatenate([y, y[::-1]]), strict=True)), stroke=GREY, width_px=1.3, smooth=True, closed=True
     )
-    for row, line in enumerate(("sketched sole;", "grey: the part", "drawn above")):
+    for row, line in enumerate(("sketched", "sole; grey:", "the part", "above")):
         drawing.paper.text((EDGE_PX + 54, top_px + 14 + ROW_PX * row), line, color=GREY)
 
 
@@ -109,4 +110,4 @@ def _rotation_key(drawing: Drawing, foot: SoleFoot, top_px: float) -> None:
     paper.text((KEY_PX, top_px + 15), "Toe-out on the pedal", bold=True)
     for name, y in rows_px.items():
         color = INK if name in words else GREY
-        paper.text((KEY_PX + 34, y), words.get(name, f"{name} not measured"), color=color)
+        paper.text((KEY_PX + 32, y), words.get(name, f"{name} not measured"), color=color)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import altair as alt
 
 __all__ = [
@@ -62,17 +64,17 @@ CONFIG: dict[str, object] = {
 }
 
 # Widths of groups of characters in parts of the letter size, for the font named first and its usual stand-ins.
-_WIDTHS = (("ijl'’|", 0.24), ("ftrI!,./:;[]() ·-`", 0.33), ("cksvxyzJ°", 0.53), ("wCDHNRUGOQm", 0.80), ("MW%@", 0.95))
+_WIDTHS = (("ijl'’|", 0.26), ("ftrI!,./:;[]() ·-`", 0.33), ("cksvxyzJ°", 0.53), ("wCDHNRUGOQm", 0.80), ("MW%@", 0.95))
 _OTHER_SMALL, _OTHER_CAPITAL, _BOLD = 0.58, 0.68, 1.06
 
 
 def rounded(value: float) -> float:
-    """Return a number [mm or deg] as precise as a fitter reads it: to the nearest half."""
-    return round(2 * value) / 2 + 0.0
+    """Return a number [mm or deg] as precise as a fitter reads it: whole, halves away from 0 as in the sentences."""
+    return math.copysign(math.floor(abs(value) + 0.5), value) + 0.0
 
 
 def number(value: float) -> str:
-    """Return `rounded` in figures: no idle zero, a true minus sign; for example ``"11"``, ``"20.5"``, ``"−3"``."""
+    """Return `rounded` in figures: no idle zero, a true minus sign; for example ``"11"``, ``"−3"``."""
     return f"{rounded(value):g}".replace("-", "−")
 
 

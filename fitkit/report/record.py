@@ -7,7 +7,7 @@ from pathlib import Path
 from fitkit import cautions
 from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
-from fitkit.report import measurements
+from fitkit.report import measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.sheet import rider_sheet
@@ -135,6 +135,66 @@ class Record:
             words = capital(RESULT_WORDS[name])
             body.append((words, *(value_words(estimate) for estimate in pair), " / ".join(grades) or "—"))
         return Table(caption, ("", "Left", "Right", "Grade"), tuple(body))
+
+    def stance(self) -> Sentences:
+        """Say the first numbers of the stance."""
+        return standing.stance_words(self.assessment)
+
+    def widths(self) -> Table:
+        """Return half-stance, width and lean with interval and grade."""
+        return self._results("Where each foot stands (mm from the frame's middle)", ("half_stance", "frontal_lean"))
+
+    def hips(self) -> Table:
+        """Return hip spacing by each published way."""
+        return standing.hips(self.assessment)
+
+    def width_candidates(self) -> Table:
+        """Return the widths that could be tried, in no order of merit."""
+        return standing.candidates(self.assessment)
+
+    def before_widening(self) -> Sentences:
+        """Say what else may hold the knees wide, and what is published, before any part is named."""
+        return standing.before_widening(self.assessment)
+
+    def parts(self) -> Sentences:
+        """Say which parts come closest to the wish, what remains and what nothing reaches."""
+        return standing.parts_found(self.assessment)
+
+    def parts_refused(self) -> Table:
+        """Return the parts refused, with the reason."""
+        return standing.refused(self.assessment)
+
+    def clearances(self) -> Table:
+        """Return threads, lean and toe to tyre."""
+        return standing.reach(self.assessment)
+
+    def foot_gaps(self) -> Table:
+        """Return the gaps between foot and crank."""
+        return standing.foot_gaps(self.assessment)
+
+    def small_parts(self) -> Sentences:
+        """Say what extenders, shims and wedges were recorded."""
+        return standing.small_parts(self.assessment)
+
+    def saddle(self) -> Sentences:
+        """Say what the moved cleat asks of saddle and bars, the height choice first."""
+        return moving.saddle_words(self.assessment)
+
+    def saddle_choices(self) -> Table:
+        """Return the choices for the saddle, per leg."""
+        return moving.choices(self.assessment)
+
+    def saddle_remaining(self) -> Table:
+        """Return what each choice leaves at knee and thigh."""
+        return moving.remaining(self.assessment)
+
+    def height_rules(self) -> Table:
+        """Return the static rules for saddle height, side by side."""
+        return moving.height_rules(self.assessment)
+
+    def published_effects(self) -> Sentences:
+        """Say what moving a cleat back has been shown to do."""
+        return moving.published_effects()
 
     def starting_band(self) -> Sentences:
         """Say where the starting band comes from, how the house shifts it, and what to keep in mind."""

@@ -5,10 +5,9 @@ Plain words for reading at home: no grades, no percentages, no sprint figures, a
 
 from __future__ import annotations
 
-import math
-
 from fitkit import cautions
 from fitkit.assessment import Assessment
+from fitkit.assessment.clearances import added_since_found
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.soles import soles_figure, stood_and_stands
 from fitkit.report.words import capital, day, move_words, whole
@@ -22,13 +21,13 @@ _SETTINGS = (
     ("bar_height_mm", "Bar height", "down", "up"),
     ("bar_reach_mm", "Reach to the bar", "closer", "further away"),
 )
-_PER_FOOT = (
-    ("cleat_toe_out_deg", "{Side} shoe, toes outward", "°"),
-    ("washer_mm", "{Side} pedal washer", " mm"),
-    ("extender_mm", "{Side} pedal extender", " mm"),
-    ("shim_mm", "Shim under the {side} cleat", " mm"),
-    ("wedge_deg", "Wedge under the {side} foot", "°"),
-    ("adapter_stack_mm", "Adapter under the {side} cleat", " mm"),
+# What is recorded nowhere is not fitted, so it counts as 0; a toe-out not measured is not known.
+_PARTS = (
+    ("washer_mm", "Pedal washers", " mm"),
+    ("extender_mm", "Pedal extenders", " mm"),
+    ("shim_mm", "Shims under the cleats", " mm"),
+    ("wedge_deg", "Wedges under the feet", "°"),
+    ("adapter_stack_mm", "Adapters under the cleats", " mm"),
 )
 
 
@@ -79,63 +78,80 @@ def _stopped(assessment: Assessment) -> dict:
     }
 
 
-def _mean(inputs: Inputs, dotted: str) -> float | None:
-    readings = inputs.readings(dotted)
-    return math.fsum(readings) / len(readings) if readings else None
-
-
 def _rows(assessment: Assessment) -> list[dict]:
     """Return before and now of all that is recorded, so that each change can be undone."""
     inputs = Inputs(assessment.visit)
     rows = []
     for side in SIDES:
         before, now, _ = stood_and_stands(assessment, side)
-        rows.append(_row(f"{side.capitalize()} cleat behind the joint", before, now, " mm"))
+        rows.append(_row(f"{side.capitalize()} cleat behind the joint", [before], [now], " mm"))
     for name, words, _, _ in _SETTINGS:
-        rows.append(_settled(inputs, name, words, " mm"))
-    for name, words, unit in _PER_FOOT:
-        for side in SIDES:
-            title = words.format(side=side, Side=side.capitalize())
-            row = _settled(inputs, f"{side}.{name}", title, unit)
-            if row["changed"] or name == "cleat_toe_out_deg":
-                rows.append(row)
+        rows.append(_row(words, [inputs.number(f"as_found.{name}")], [inputs.number_now(name)], " mm"))
+    rows.append(_widths(assessment, inputs))
+    rows.append(_pair(inputs, "cleat_toe_out_deg", "Shoes, toes outward", "°"))
+    parts = [_pair(inputs, name, words, unit, nowhere=0.0) for name, words, unit in _PARTS]
+    rows += [row for row in parts if row["changed"]]
     return [row for row in rows if row["before"] != "not measured" or row["now"] != "not measured"]
 
 
-def _settled(inputs: Inputs, field: str, words: str, unit: str) -> dict:
-    before, where = _mean(inputs, f"as_found.{field}"), inputs.current(field)
-    return _row(words, before, _mean(inputs, where) if where else None, unit)
+def _pair(inputs: Inputs, name: str, words: str, unit: str, *, nowhere: float | None = None) -> dict:
+    """Return one row for both sides of a position's field."""
+    before = [inputs.number(f"as_found.{side}.{name}") for side in SIDES]
+    now = [inputs.number_now(f"{side}.{name}") for side in SIDES]
+    both = [[nowhere if value is None else value for value in values] for values in (before, now)]
+    return _row(f"{words}, left / right", *both, unit)
 
 
-def _row(words: str, before: float | None, now: float | None, unit: str) -> dict:
-    said = ["not measured" if value is None else f"{whole(value)}{unit}" for value in (before, now)]
-    return {
-        "what": words,
-        "before": said[0],
-        "now": said[1],
-        "changed": None not in (before, now) and said[0] != said[1],
-    }
+def _widths(assessment: Assessment, inputs: Inputs) -> dict:
+    """Return how far each foot stood and stands from the frame's middle."""
+    now = [assessment[f"{side}.half_stance"].value for side in SIDES]
+    before = [
+        None if value is None else value - added_since_found(inputs, side) - _shoe_moved(inputs, side)
+        for side, value in zip(SIDES, now, strict=True)
+    ]
+    return _row("Feet from the frame's middle, left / right", before, now, " mm")
+
+
+def _shoe_moved(inputs: Inputs, side: str) -> float:
+    """Return how far the shoe was set outward on its cleat since as found [mm]."""
+    now, before = inputs.number_now(f"{side}.shoe_outward_mm"), inputs.number(f"as_found.{side}.shoe_outward_mm")
+    return (now or 0.0) - (before or 0.0)
+
+
+def _row(words: str, before: list[float | None], now: list[float | None], unit: str) -> dict:
+    """Return one row of before and now, of one value or of both sides."""
+    said = [_values(values, unit) for values in (before, now)]
+    is_changed = "not measured" not in said and said[0] != said[1]
+    return {"what": words, "before": said[0], "now": said[1], "changed": is_changed}
+
+
+def _values(values: list[float | None], unit: str) -> str:
+    if all(value is None for value in values):
+        return "not measured"
+    return " / ".join("?" if value is None else whole(value) for value in values) + unit
 
 
 def _changes(assessment: Assessment) -> list[str]:
-    said = []
+    """Return what was changed, in a paragraph each for cleats, saddle and bars, and what must be said beside it."""
     places = {side: stood_and_stands(assessment, side) for side in SIDES}
-    for side, (_, _, move) in places.items():
-        if move is None:
-            said.append(f"Your {side} cleat was not measured, so this sheet cannot say where it stood.")
-        elif whole(move) == "0":
-            said.append(f"Your {side} cleat stays where it was.")
-        else:
-            said.append(f"Your {side} cleat went {move_words(move)}.")
-    said += _settings_changed(assessment)
+    cleats = " ".join(_cleat_words(side, move) for side, (_, _, move) in places.items())
     stands = [now for _, now, _ in places.values()]
     if None not in stands and abs(stands[0] - stands[1]) >= 1:
-        said.append("Left and right differ because your feet do: each cleat is set from its own joint.")
+        cleats += " Left and right differ because your feet do: each cleat is set from its own joint."
+    said = [cleats, " ".join(_settings_changed(assessment))]
     unmeasured = [side for side in SIDES if _is_decided_only(assessment, side)]
     if unmeasured:
         which = "cleats" if len(unmeasured) == 2 else f"{unmeasured[0]} cleat"
         said.append(f"For your {which} “now” is what was decided; it was not measured again after tightening.")
-    return said
+    return [line for line in said if line]
+
+
+def _cleat_words(side: str, move: float | None) -> str:
+    if move is None:
+        return f"Your {side} cleat was not measured, so this sheet cannot say where it stood."
+    if whole(move) == "0":
+        return f"Your {side} cleat stays where it was."
+    return f"Your {side} cleat went {move_words(move)}."
 
 
 def _is_decided_only(assessment: Assessment, side: str) -> bool:
@@ -146,8 +162,7 @@ def _is_decided_only(assessment: Assessment, side: str) -> bool:
 def _settings_changed(assessment: Assessment) -> list[str]:
     inputs, said = Inputs(assessment.visit), []
     for name, words, less, more in _SETTINGS:
-        where = inputs.current(name)
-        before, now = _mean(inputs, f"as_found.{name}"), _mean(inputs, where) if where else None
+        before, now = inputs.number(f"as_found.{name}"), inputs.number_now(name)
         if before is None or now is None or whole(now - before) == "0":
             continue
         thing = words.split(",")[0]
@@ -172,19 +187,53 @@ def _odd(assessment: Assessment) -> list[str]:
 
 
 def _parts(rows: list[dict]) -> list[str]:
-    touched = any(word in row["what"] for row in rows if row["changed"] for word in ("washer", "extender", "pedal"))
+    touched = any(word in row["what"].lower() for row in rows if row["changed"] for word in ("washer", "extender"))
     return [cautions.PART_CAUTIONS] if touched else []
 
 
+def _saddle_waits(assessment: Assessment) -> list[str]:
+    """Say what the saddle still owes the moved cleat, where its height was not measured again."""
+    saddle = assessment["saddle.height_only.down"]
+    inputs = Inputs(assessment.visit)
+    before, now = inputs.number("as_found.saddle_height_mm"), inputs.number_now("saddle_height_mm")
+    is_done = before != now or inputs.readings("as_left.saddle_height_mm")
+    is_moved = any(assessment.foot(side).target_from in ("moved", "decided") for side in SIDES)
+    if is_done or not is_moved or not saddle.is_known or whole(saddle.value) == "0":
+        return []
+    way = "down" if saddle.value > 0 else "up"
+    return [f"Saddle {whole(abs(saddle.value))} mm {way} goes with the moved cleats; it was not noted as done."]
+
+
+def _width_waits(assessment: Assessment) -> list[str]:
+    """Say what was wished of the width and what the parts leave of it."""
+    said = []
+    for side, choice in assessment.standing.choices.items():
+        wish = assessment[f"{side}.half_stance.wish"].value
+        way = "further out" if wish > 0 else "further in"
+        lack = whole(abs(choice.remaining_mm))
+        left = "" if lack == "0" else f" (the parts we know leave {lack} mm of it)"
+        said.append(f"your {side} foot {whole(abs(wish))} mm {way}{left}")
+    return [f"For another day: {', '.join(said)}."] if said else []
+
+
 def _remains(assessment: Assessment) -> list[str]:
+    said = [*_saddle_waits(assessment), *_width_waits(assessment), *_slots_end(assessment)]
+    if _settings_changed(assessment):
+        said.append("We will measure saddle and bars again after you have ridden.")
+    said.append("Bring these shoes and tell us what you noticed, good or bad.")
+    return said
+
+
+def _slots_end(assessment: Assessment) -> list[str]:
+    """Say whose shoe's slots end before the place that would be tried."""
     said = []
     for side in SIDES:
         short = assessment[f"{side}.cleat_setback.shortfall"]
         if short.is_known and whole(short.value) != "0":
             end = "heel" if short.value > 0 else "toes"
-            said.append(
-                f"The slots of your {side} shoe end {whole(abs(short.value))} mm before the place we would try, "
-                f"toward the {end}; another shoe or an adapter would be needed."
-            )
-    said.append("Bring these shoes and tell us what you noticed, good or bad.")
-    return said
+            said.append(f"{side} {whole(abs(short.value))} mm toward the {end}")
+    if not said:
+        return []
+    return [
+        f"Your shoes' slots end before the place we would try ({', '.join(said)}); it needs another shoe or an adapter."
+    ]

@@ -68,7 +68,7 @@ def instruction(assessment: Assessment, side: str) -> str:
 def soles_figure(assessment: Assessment, *, for_rider: bool = False) -> charts.Figure:
     """Draw both soles from below; for the rider without band, slots and errors."""
     make = _rider_sole if for_rider else _sole
-    return charts.soles([make(assessment, side) for side in SIDES])
+    return charts.soles([make(assessment, side) for side in SIDES], cleat_only=for_rider)
 
 
 def soles_table(assessment: Assessment) -> Table:

@@ -10,7 +10,20 @@ from fitkit.estimate import Estimate
 __all__ = ["capital", "day", "interval", "move_words", "needs_words", "plain", "value_words", "whole"]
 
 _UNITS = {"mm": " mm", "deg": "°", "turns": " turns", "1": ""}
-_MONTHS = "January February March April May June July August September October November December".split()
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
 
 
 def whole(value: float) -> str:

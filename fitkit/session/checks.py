@@ -55,8 +55,9 @@ def _shoes(tree: dict) -> Iterator[Problem]:
                 "Least is toward the toes: are the two exchanged?",
             )
         size, system = _number(tree, "shoes", side, "size"), get(tree, ("shoes", side, "size_system"))
-        low, high = _POSSIBLE_SIZES.get(system, (size, size)) if isinstance(system, str) else (size, size)
-        if size is not None and not low <= size <= high:
+        limits = _POSSIBLE_SIZES.get(system) if isinstance(system, str) else None
+        if size is not None and limits and not limits[0] <= size <= limits[1]:
+            low, high = limits
             yield Problem(f"{shoe}.size", said(size), f"{low} to {high} in the system {system}", "Another size system?")
 
 

@@ -26,14 +26,21 @@ report.__path__ = []
 
 def full_disk_for(name: str) -> None:
     """Refuse files of this visit, or of this name, as a full disk does."""
-    wrote = files.Access.write
+    wrote, replaced = files.Access.write, files.replace_durably
 
-    def write(access, path, data):
+    def refuse(path):
         if name in (path.name, path.parent.name):
             raise OSError(errno.ENOSPC, "No space left on device", str(path))
+
+    def write(access, path, data):
+        refuse(path)
         wrote(access, path, data)
 
-    files.Access.write = write
+    def replace(path, data, *, mode):
+        refuse(path)
+        replaced(path, data, mode=mode)
+
+    files.Access.write, files.replace_durably = write, replace
 
 
 if "FULL_DISK_FOR" in os.environ:

@@ -32,10 +32,8 @@ child.kill()
     ids=["kernel", "worker"],
 )
 def test_kill_9_fails_its_own_visit_alone(clinic, victim, said):
-    note = 'note.write_text(f"{os.getpid()} {child.pid}.")'
-    clinic.notebook(
-        f"{CHILD}\nif session.startswith('bad'):\n    {note}\n    os.kill({victim}, 9)\n    time.sleep(600)\nchild.kill()"
-    )
+    fault = f'note.write_text(f"{{os.getpid()}} {{child.pid}}.")\n    os.kill({victim}, 9)\n    time.sleep(600)'
+    clinic.notebook(f"{CHILD}\nif session.startswith('bad'):\n    {fault}\nchild.kill()")
     good, bad = [clinic.visit(f"good-{number}") for number in (1, 2, 3)], clinic.visit("bad")
     done = clinic.report()
     assert done.returncode == 1, done.stderr

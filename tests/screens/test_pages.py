@@ -1,11 +1,14 @@
 """The pages as a person meets them: readable, on one sheet, by keyboard, on a telephone, without a network."""
 
 import io
+import json
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from pypdf import PdfReader
 
+from fitkit.report import Record, rider_sheet
+from fitkit.report.pages import sheet_html
 from tests.conftest import DEMO_SESSIONS
 
 KEYS = sorted(path.stem for path in DEMO_SESSIONS.glob("*.json"))
@@ -72,6 +75,24 @@ def test_the_riders_sheet_is_one_a4_side(opened, key):
     assert len(made.pages) == 1
     box = made.pages[0].mediabox  # ISO 216: A4 is 210 x 297 mm; a point is 25.4/72 mm
     assert [round(float(side) * 25.4 / 72) for side in (box.width, box.height)] == [210, 297]
+
+
+def test_a_sheet_on_which_everything_changed_is_still_one_a4_side(browser, tmp_path):
+    document = json.loads((DEMO_SESSIONS / "rider-101_2026-03-02_road.json").read_text(encoding="utf-8"))
+    fitted = {"washer_mm": 1, "extender_mm": 30, "shim_mm": 3, "wedge_deg": 1, "adapter_stack_mm": 4}
+    document["decided"] = {"moved_mm": {"left": 9, "right": 6}}
+    document["as_left"] = {"saddle_setback_mm": [75], "bar_height_mm": [650], "bar_reach_mm": [540]}
+    for side in ("left", "right"):
+        document["as_left"][side] = {**fitted, "cleat_toe_out_deg": [9], "shoe_outward_mm": [2]}
+        document["shoes"][side]["greatest_cleat_setback_mm"] = 12
+        document.setdefault("wish", {})[side] = {"half_stance_change_mm": 12}
+    path = tmp_path / "rider-101_2026-03-02_road.json"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    page = browser.new_page()
+    page.set_content(sheet_html(rider_sheet(Record(path).assessment)))
+    made = PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True)))
+    page.close()
+    assert len(made.pages) == 1
 
 
 @pytest.mark.parametrize("key", KEYS)

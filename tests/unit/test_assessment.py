@@ -135,7 +135,7 @@ def test_one_shoe_size_changes_that_foots_band_alone(assessed):
     assert not any("as_found" in name or "slot" in name for name in changed)
 
 
-@pytest.mark.parametrize("sign", [name for name in SIGNS])
+@pytest.mark.parametrize("sign", list(SIGNS))
 def test_an_open_sign_withholds_the_advice_and_keeps_the_measurements(assessed, sign):
     before, after = assessed(), assessed({"signs": [{"sign": sign, "side": "left", "cleared": None}]})
     for name in RESULT_NAMES:

@@ -102,6 +102,16 @@ def test_wrong_calls_end_with_2_and_say_why(call, tmp_path, monkeypatch, words):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.parametrize("before", [True, False])
+def test_house_rules_are_taken_before_and_after_the_command(call, tmp_path, before):
+    rules = tmp_path / "rules.json"
+    rules.write_text("{}", encoding="utf-8")
+    words = ("--rules", rules, "check", tmp_path) if before else ("check", tmp_path, "--rules", rules)
+    code, _, said = call(*words)
+    assert code == 2
+    assert "rules.json: " in said
+
+
 @pytest.mark.parametrize("words", [("--help",), ("report", "--help"), ("new", "--help"), ("forget", "--help")])
 def test_help_answers(call, words):
     code, printed, _ = call(*words)

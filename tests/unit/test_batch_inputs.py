@@ -146,6 +146,14 @@ def test_films_are_inputs_and_a_missing_one_is_told(write, tmp_path):
     assert visit.missing_files == ("films/gone.mp4",)
 
 
+def test_without_consent_no_record_is_made(write, tmp_path):
+    write("a", consent={"record": False})
+    write("a", client="rider-2", consent={"film": False})
+    found = inputs.find([tmp_path])
+    assert [visit.key for visit in found.visits] == ["rider-2_2026-03-04_road"]
+    assert "did not agree to a record" in found.refused[0].reason
+
+
 def test_nothing_found_and_no_such_place_are_wrong_calls(tmp_path):
     with pytest.raises(WrongCallError, match=f"no session file found in {tmp_path}"):
         inputs.find([tmp_path])

@@ -6,6 +6,7 @@ import itertools
 import math
 import re
 from dataclasses import dataclass, replace
+from functools import cache
 from html.parser import HTMLParser
 from xml.etree import ElementTree
 
@@ -36,6 +37,7 @@ LEFT = SoleFoot(
 )
 RIGHT = replace(LEFT, side="right")
 NOTHING = SoleFoot(side="left")
+NOTHING_RIGHT = replace(NOTHING, side="right")
 LEAVE = replace(RIGHT, now_mm=13.5, target_mm=None, move_mm=None, instruction="leave it: closer than the mark can tell")
 LARGE = replace(
     LEFT,
@@ -50,7 +52,7 @@ LARGE = replace(
 )
 AWKWARD = {
     "plain": [LEFT, LEAVE],
-    "nothing measured": [NOTHING, replace(NOTHING, side="right")],
+    "nothing measured": [NOTHING, NOTHING_RIGHT],
     "half measured": [
         replace(LEFT, now_mm=None, natural_toe_out_deg=None, slot_greatest_mm=None),
         replace(RIGHT, joint_to_big_toe_side_mm=None, band_low_mm=None, toe_out_deg=None, instruction=None),
@@ -77,6 +79,7 @@ AWKWARD = {
             instruction="not advised: clinician: the knee locks or gives way; what was measured stays in the record",
         )
     ],
+    "long words": [replace(LEFT, now_word="as found", target_word="decided", target_mm=16.5, move_mm=5.5)],
     "before and after": [replace(LEFT, now_word="before", target_word="now", now_mm=12.5, move_mm=2.5)],
 }
 INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "font-weight", "text-anchor")
@@ -181,8 +184,16 @@ def px_per_mm(shapes, texts):
     return (bars[0].box[2] - bars[0].box[0]) / 10
 
 
+@cache
 def picture(foot):
     return drawn(soles([foot]).parts[0].svg)
+
+
+@cache
+def awkward(name):
+    """Return the figure and, foot by foot, what is drawn of it."""
+    figure = soles(AWKWARD[name])
+    return figure, [drawn(part.svg) for part in figure.parts]
 
 
 def test_left_sole_is_the_right_one_in_a_mirror():
@@ -246,17 +257,22 @@ def test_everything_along_the_shoe_is_at_its_place_on_the_ruler():
 
 
 def test_both_feet_have_one_scale():
-    scales = [px_per_mm(*drawn(part.svg)) for part in soles(AWKWARD["sizes apart"]).parts]
+    scales = [px_per_mm(*each) for each in awkward("sizes apart")[1]]
     assert scales[0] == pytest.approx(scales[1], abs=0.005)
 
 
 @pytest.mark.parametrize(("now", "toward_heel"), [(11, True), (14, True), (16, False), (30, False)])
 def test_arrow_head_touches_the_target_and_points_the_way_of_the_move(now, toward_heel):
-    shapes, _ = picture(replace(LEFT, now_mm=now, move_mm=15 - now))
+    shapes, texts = picture(replace(LEFT, now_mm=now, move_mm=15 - now))
     (head,) = heads(shapes)
     target = line(shapes, BLUE)[1]
     assert head.points[0][1] == pytest.approx(target, abs=0.05)
     assert (head.points[1][1] < target) is toward_heel
+    shaft = next(shape.box for shape in shapes if shape.look.get("stroke") == BLUE and shape.box[0] == shape.box[2])
+    assert (shaft[1] < target) is toward_heel
+    if abs(15 - now) * px_per_mm(shapes, texts) > 14:
+        start = shaft[1] if toward_heel else shaft[3]
+        assert start == pytest.approx(line(shapes, INK)[1], abs=0.05)
 
 
 def test_no_arrow_and_no_second_line_where_the_cleat_stays():
@@ -308,12 +324,14 @@ def crosses(start, end, box):
 
 @pytest.mark.parametrize("name", AWKWARD)
 def test_no_words_touch_other_words_a_line_or_the_edge(name):
-    for part in soles(AWKWARD[name]).parts:
-        shapes, texts = drawn(part.svg)
-        height = float(re.search(r'height="([\d.]+)"', part.svg)[1])
+    figure, feet = awkward(name)
+    height = float(re.search(r'height="([\d.]+)"', figure.svg)[1])
+    for shapes, texts in feet:
         for each in texts:
             box = each.box
-            assert box[0] >= 0 and box[2] <= 440 and box[1] >= 0 and box[3] <= height, each
+            assert min(box) >= 0, each
+            assert box[2] <= 440, each
+            assert box[3] <= height, each
             for shape in shapes:
                 if shape.look.get("fill", "none") == "none" and len(shape.points) < 20:
                     for start, end in itertools.pairwise(shape.points):
@@ -325,7 +343,7 @@ def test_no_words_touch_other_words_a_line_or_the_edge(name):
 
 @pytest.mark.parametrize("name", AWKWARD)
 def test_picture_is_small_closed_and_in_the_kits_colours(name):
-    svg = soles(AWKWARD[name]).svg
+    svg = awkward(name)[0].svg
     assert len(svg.encode()) < 14500
     assert re.findall(r"\w+:/+[^\"'< ]*", svg) == ["http://www.w3.org/2000/svg"]
     assert not re.search(r"<script|<style|<image|href|@font-face|url\(|on\w+=|aria-|role=", svg)
@@ -333,14 +351,14 @@ def test_picture_is_small_closed_and_in_the_kits_colours(name):
 
 
 def test_ordinary_pair_stays_under_14_kilobytes():
-    assert len(soles(AWKWARD["plain"]).svg.encode()) < 14000
+    assert len(awkward("plain")[0].svg.encode()) < 14000
 
 
 def test_smallest_words_are_readable_on_a_telephone():
     # House choice: 9 px at least when the picture is 340 px wide.
     for name in AWKWARD:
-        for part in soles(AWKWARD[name]).parts:
-            assert min(each.size_px for each in drawn(part.svg)[1]) * 340 / 440 >= 9
+        for _, texts in awkward(name)[1]:
+            assert min(each.size_px for each in texts) * 340 / 440 >= 9
 
 
 def test_equal_feet_are_equal_bytes():
@@ -357,7 +375,7 @@ def numbers(words):
 def test_words_and_table_hold_the_same_numbers(name):
     feet = AWKWARD[name]
     table = sole_table(feet)
-    for foot, part in zip(feet, soles(feet).parts, strict=True):
+    for foot, part in zip(feet, awkward(name)[0].parts, strict=True):
         rows = [row for row in table if row["side"] == foot.side]
         tabled = {row[end] for row in rows for end in ("value", "low", "high") if row[end] is not None}
         written = set().union(*(numbers(row["words"]) for row in rows))
@@ -367,12 +385,12 @@ def test_words_and_table_hold_the_same_numbers(name):
 
 def test_drawn_numbers_are_in_the_table():
     marks = {-10, 0, 5, 10, 15, 20, 30, 95}  # ruler, protractor, scale bar and the interval's level
-    for feet in AWKWARD.values():
+    for name, feet in AWKWARD.items():
         rows = sole_table(feet)
         tabled = {row[end] for row in rows for end in ("value", "low", "high") if row[end] is not None}
         tabled |= set().union(*(numbers(row["words"]) for row in rows))
-        for part in soles(feet).parts:
-            for each in drawn(part.svg)[1]:
+        for _, texts in awkward(name)[1]:
+            for each in texts:
                 if each.words[0].isalpha():
                     assert {abs(found) for found in numbers(each.words)} - marks <= {abs(found) for found in tabled}
 
@@ -384,8 +402,28 @@ def test_what_is_missing_is_said_in_the_picture_in_words_and_in_the_table():
         assert words in drawn_words
     for words in ("cleat not measured", "float not measured", "natural not measured", "foot length not measured"):
         assert words in drawn_words
-    assert "Not measured: cleat now, behind the joint; slots allow;" in part.alt
+    assert "Not measured: cleat now, behind the joint; slots;" in part.alt
     assert {row["words"] for row in sole_table([NOTHING])} == {"not measured", "not given"}
+
+
+def test_cleat_alone_neither_draws_nor_misses_the_rest():
+    figure = soles([LEFT, NOTHING_RIGHT], cleat_only=True)
+    words = [each.words for part in figure.parts for each in drawn(part.svg)[1]]
+    assert {"now 11", "try 15", "4 mm toward the heel"} <= set(words)
+    for absent in ("slots", "start", "natural", "float", "interval", "8 to 14"):
+        assert not [each for each in words if absent in each]
+        assert absent not in figure.alt
+    assert len(figure.svg) < 0.75 * len(soles([LEFT, NOTHING_RIGHT]).svg)
+    table = sole_table([LEFT], cleat_only=True)
+    assert [row["what"] for row in table] == [
+        "instruction",
+        "cleat now, behind the joint",
+        "try, behind the joint",
+        "move, toward the heel",
+        "joint from the shoe's axis, to the big-toe side",
+        "foot length",
+    ]
+    assert table[1]["low"] is None
 
 
 def test_words_say_side_direction_and_interval():
@@ -394,6 +432,8 @@ def test_words_say_side_direction_and_interval():
     assert "Cleat now 11 mm behind the joint (8 to 14)." in alt
     assert "Try 15 mm, a move of 4 mm toward the heel." in alt
     assert "Float 6 degrees, from 2 to 8." in alt
+    ahead = soles(AWKWARD["ahead of the joint"]).parts[0].alt
+    assert "Cleat now 3 mm ahead of the joint (−6 to 0, behind it positive)." in ahead
 
 
 class Images(HTMLParser):
@@ -419,8 +459,8 @@ def test_alt_is_escaped_and_comes_back_whole():
 
 
 def test_spread_keeps_order_and_room():
-    centres = spread([100, 101, 102, 140], [20, 30, 20, 10], low=0, high=300)
-    assert centres == pytest.approx([76, 101, 126, 141])  # the first three share their shifts; by hand
+    centres = spread([100, 101, 102, 150], [20, 30, 20, 10], low=0, high=300)
+    assert centres == pytest.approx([76, 101, 126, 150])  # the first three share their shifts; by hand
     assert spread([-5, 400], [20, 20], low=0, high=300) == [10, 290]
     assert spread([290, 295], [20, 20], low=0, high=300) == [270, 290]
 

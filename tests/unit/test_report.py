@@ -118,8 +118,8 @@ def test_torque_is_never_made_up(record):
 
 def test_the_sheet_says_what_was_changed_and_how_to_undo_it(record):
     sheet = rider_sheet(record().assessment)
-    assert "Your left cleat went 5 mm toward the heel." in sheet["changes"]
-    assert "Your right cleat stays where it was." in sheet["changes"]
+    assert "Your left cleat went 5 mm toward the heel." in sheet["changes"][0]
+    assert "Your right cleat stays where it was." in sheet["changes"][0]
     rows = {row["what"]: (row["before"], row["now"]) for row in sheet["rows"]}
     assert rows["Left cleat behind the joint"] == ("11 mm", "16 mm")
     assert rows["Saddle height, crank centre to saddle top"] == ("738 mm", "736 mm")
@@ -127,7 +127,7 @@ def test_the_sheet_says_what_was_changed_and_how_to_undo_it(record):
 
 def test_the_sheet_says_when_nothing_was_measured(record):
     sheet = rider_sheet(record(as_found={}, decided={}, as_left={}, trials=[]).assessment)
-    assert "Your left cleat was not measured, so this sheet cannot say where it stood." in sheet["changes"]
+    assert "Your left cleat was not measured, so this sheet cannot say where it stood." in sheet["changes"][0]
     assert "went" not in " ".join(sheet["changes"])
 
 

@@ -1,0 +1,192 @@
+"""One leg on its pedal, as found and at the target: from readings to the closed chain, nominal and drawn."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
+from fitkit.assessment.draws import Draws
+from fitkit.assessment.inputs import Inputs
+from fitkit.calculations import segments
+from fitkit.calculations.readings import Quantity
+from fitkit.calculations.stroke import Bike, Chain, Cleat, Leg, Pitch
+
+__all__ = ["Links", "Pair", "links_of", "notes_on_pair", "pair_of"]
+
+# What the chain is made of: its name, where it is measured, what it is called when it is missing.
+_MEASURED = {
+    "thigh": ("rider.{side}.thigh_mm", "thigh"),
+    "shank": ("rider.{side}.shank_mm", "shank"),
+    "ankle_to_mtp1": ("rider.{side}.ankle_to_mtp1_mm", "ankle to first MTP joint"),
+    "ankle_height": ("rider.{side}.ankle_height_mm", "ankle height"),
+    "axle_to_foot_sole": ("shoes.{side}.axle_to_foot_sole_mm", "axle to foot sole"),
+}
+_BY_STATURE = {
+    "thigh": segments.thigh_of_stature,
+    "shank": segments.shank_of_stature,
+    "ankle_height": segments.ankle_height_of_stature,
+}
+
+
+@dataclass(frozen=True)
+class Links:
+    """What one leg's chain is made of; `needs` names what is missing of it."""
+
+    lengths: dict[str, Quantity]
+    pitch: dict[str, Quantity]
+    table: tuple[tuple[float, float], ...] | None
+    crank_mm: float | None
+    seat_tube: Quantity | None
+    needs: str | None
+    is_published: bool
+    sources: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The chain as found and at the target, nominal and with one entry a draw."""
+
+    before: Chain
+    after: Chain
+    drawn_before: Chain
+    drawn_after: Chain
+
+
+def links_of(inputs: Inputs, side: str) -> Links:
+    """Return what one leg's chain is made of; segments not measured come from stature where that is known."""
+    lengths, sources, notes, lacking = {}, [], [], []
+    stature = inputs.quantity("rider.stature_mm")
+    population = inputs.visit.session.rider.reference_population
+    for name, (path, words) in _MEASURED.items():
+        found = inputs.quantity(path.format(side=side))
+        if found is None and stature is not None and name in _BY_STATURE:
+            share = _BY_STATURE[name](stature, population)
+            found = share.length
+            sources.append(share.source)
+            notes.append(f"{words} not measured: {share.note}")
+        if found is None:
+            lacking.append(words)
+        else:
+            lengths[name] = found
+    pitch, table = _pitch(inputs, side)
+    if not pitch and table is None:
+        lacking.append("foot pitch")
+    crank, seat_tube = inputs.number("bike.crank_length_mm"), inputs.quantity("bike.seat_tube_angle_deg")
+    lacking += [words for words, value in (("crank length", crank), ("seat-tube angle", seat_tube)) if value is None]
+    lacking += _contradiction(inputs, side)
+    return Links(
+        lengths,
+        pitch,
+        table,
+        crank,
+        seat_tube,
+        "; ".join(lacking) or None,
+        bool(sources),
+        tuple(sources),
+        tuple(notes),
+    )
+
+
+def _contradiction(inputs: Inputs, side: str) -> list[str]:
+    """Return the sentence that says measured segments and inseam cannot belong to one leg."""
+    names = ("thigh_mm", "shank_mm", "ankle_height_mm")
+    found = {name: inputs.number(f"rider.{side}.{name}") for name in names}
+    inseam = inputs.number("rider.inseam_mm")
+    if inseam is None or None in found.values():
+        return []
+    said = segments.inseam_contradiction(**found, inseam_mm=inseam)
+    return [f"segment lengths that agree: {said}"] if said else []
+
+
+def _pitch(inputs: Inputs, side: str) -> tuple[dict[str, Quantity], tuple[tuple[float, float], ...] | None]:
+    """Return the pitch's wave and its measured table; a table replaces the wave."""
+    ride = getattr(inputs.visit.session.ride, side)
+    if ride.foot_pitch_table:
+        points = {point.crank_angle_deg % 360: point.pitch_deg for point in ride.foot_pitch_table}
+        return {}, tuple(sorted(points.items()))
+    mean = inputs.quantity(f"ride.{side}.foot_pitch_mean_deg")
+    if mean is None:
+        return {}, None
+    nothing = Quantity(0.0)
+    wave = {name: inputs.quantity(f"ride.{side}.foot_pitch_{name}_deg") or nothing for name in ("amplitude", "phase")}
+    return {"mean": mean, **wave}, None
+
+
+def pair_of(inputs: Inputs, draws: Draws, side: str, links: Links, foot: Foot) -> Pair | str:
+    """Return the chain as found and at the target, or what it needs.
+
+    The foot moves on its own mark: as found carries the mark's error, and what is done from there only its own.
+    """
+    if links.needs:
+        return links.needs
+    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
+    if found is None:
+        return NEED_AS_FOUND
+    if foot.move is None:
+        return foot.results[f"{side}.cleat_setback.move"].needs
+    held = {"before": _held(inputs, side, ["as_found"]), "after": _held(inputs, side, _up_to_decided(inputs))}
+    habit = inputs.visit.house.rules.pitch_habit_95_deg / 1.959964 * draws.standard(f"{side}.pitch_habit")
+
+    def nominal(name: str, quantity: Quantity) -> float:
+        return quantity.value
+
+    def drawn(name: str, quantity: Quantity) -> np.ndarray:
+        return draws.of(name if name == "seat_tube_angle" else f"{side}.{name}", quantity)
+
+    old = draws.of(f"{side}.cleat_setback", found)
+    # A planned target is a place, so its error is the old one's; a move done adds its own error to the old place.
+    new = np.full_like(old, foot.set_to) if foot.target_from == "start" else old + draws.of(f"{side}.move", foot.move)
+    return Pair(
+        before=_chain(links, nominal, found.value, held["before"]),
+        after=_chain(links, nominal, foot.set_to, held["after"]),
+        drawn_before=_chain(links, drawn, old, held["before"]),
+        drawn_after=_chain(links, drawn, new, held["after"], habit),
+    )
+
+
+def _up_to_decided(inputs: Inputs) -> list[str]:
+    return [path for path in inputs.positions() if path != "as_left"]
+
+
+def _held(inputs: Inputs, side: str, positions: list[str]) -> tuple[float, float]:
+    """Return shim and adapter stack [mm] at the last of `positions` that says so; recorded nowhere is 0."""
+
+    def last(name: str) -> float:
+        found = (inputs.number(f"{path}.{side}.{name}") for path in reversed(positions))
+        return next((value for value in found if value is not None), 0.0)
+
+    return last("shim_mm"), last("adapter_stack_mm")
+
+
+def _chain(
+    links: Links,
+    take: Callable[[str, Quantity], float | np.ndarray],
+    setback: float | np.ndarray,
+    held: tuple[float, float],
+    habit: float | np.ndarray = 0.0,
+) -> Chain:
+    lengths = {f"{name}_mm": take(name, quantity) for name, quantity in links.lengths.items()}
+    sole = lengths.pop("axle_to_foot_sole_mm")
+    wave = {f"{name}_deg": take(f"pitch_{name}", quantity) for name, quantity in links.pitch.items()}
+    return Chain(
+        leg=Leg(**lengths),
+        cleat=Cleat(setback_mm=setback, axle_to_foot_sole_mm=sole, shim_mm=held[0], adapter_stack_mm=held[1]),
+        pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table, habit_deg=habit),
+        bike=Bike(crank_mm=links.crank_mm, seat_tube_angle_deg=take("seat_tube_angle", links.seat_tube)),
+    )
+
+
+def notes_on_pair(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
+    """Return what was assumed of one leg's chain, in words."""
+    notes = list(links.notes)
+    positions = _up_to_decided(inputs)
+    for name, words in (("shim_mm", "shim"), ("adapter_stack_mm", "adapter stack")):
+        if all(inputs.number(f"{path}.{side}.{name}") is None for path in positions):
+            notes.append(f"{words} not recorded: counted as 0")
+    habit = inputs.visit.house.rules.pitch_habit_95_deg
+    notes.append(f"foot pitch after the move is taken as before, give or take {habit:g} degrees (house rule)")
+    return tuple(notes)

@@ -1,0 +1,216 @@
+"""Where the feet stand sideways, how far apart the hips are, and what a wished width would need."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+from fitkit.assessment.cleats import Foot
+from fitkit.assessment.draws import Draws, estimate_from
+from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.legs import HipHeight
+from fitkit.calculations import parts as parts_search
+from fitkit.calculations import stance as stances
+from fitkit.calculations.parts import Bicycle, Choice, Side
+from fitkit.calculations.readings import Quantity
+from fitkit.calculations.stance import HipSpacing, Stance
+from fitkit.estimate import Estimate, known, missing
+
+__all__ = ["Standing", "assess_standing"]
+
+SIDES = ("left", "right")
+_HALF_STANCE_SOURCE = "crank face + washer + extender + spindle to cleat centre + shoe outward, current position"
+_GAPS = ("heel_gap_heel_in_mm", "heel_gap_heel_out_mm", "ankle_gap_mm", "forefoot_gap_mm")
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What the assessment says of the stance, beyond its named results."""
+
+    stance: Stance | None
+    hips: HipSpacing
+    choices: dict[str, Choice]
+    results: dict[str, Estimate] = field(default_factory=dict)
+
+
+def assess_standing(
+    inputs: Inputs, draws: Draws, feet: dict[str, Foot], hip_height: dict[str, HipHeight | str]
+) -> Standing:
+    """Return the stance results.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The visit's readings.
+    draws : Draws
+        For what is not linear.
+    feet : dict of Foot
+        Both feet, for a cleat's target that lies beyond the slots.
+    hip_height : dict of HipHeight or str
+        Per side the hip's height above the crank centre, or what it needs.
+    """
+    stance, problem = _stance(inputs)
+    hips = _hips(inputs)
+    results = {**_widths(stance, problem), "hip.spacing": _spacing(hips)}
+    for side in SIDES:
+        results[f"{side}.frontal_lean"] = _lean(inputs, draws, side, stance, hips, hip_height[side])
+    choices, why_not = _choices(inputs, feet)
+    results |= _wishes(inputs, choices, why_not)
+    return Standing(stance, hips, choices, results)
+
+
+def _stance(inputs: Inputs) -> tuple[Stance | None, str]:
+    """Return the stance, or None and what is contradictory in its readings."""
+    lengths = {side: _lengths(inputs, side) for side in SIDES}
+    try:
+        return stances.stance(**lengths, q_factor=inputs.quantity("bike.q_factor_mm")), ""
+    except ValueError as error:
+        return None, f"readings that agree: {error}"
+
+
+def _lengths(inputs: Inputs, side: str) -> stances.SideLengths:
+    return stances.SideLengths(
+        crank_face=inputs.quantity(f"bike.{side}.crank_face_to_centreline_mm"),
+        washer_mm=inputs.number_now(f"{side}.washer_mm"),
+        extender_mm=inputs.number_now(f"{side}.extender_mm"),
+        spindle_to_cleat_centre=inputs.now(
+            f"{side}.spindle_to_cleat_centre_mm", bike=f"bike.{side}.spindle_to_cleat_centre_mm"
+        ),
+        shoe_outward=inputs.now(f"{side}.shoe_outward_mm"),
+    )
+
+
+def _widths(stance: Stance | None, problem: str) -> dict[str, Estimate]:
+    names = ("stance.width", "stance.difference")
+    if stance is None:
+        sided = {f"{side}.half_stance": missing(problem) for side in SIDES}
+        return {**sided, **{name: missing(problem) for name in names}}
+    results = {}
+    for side in SIDES:
+        half = getattr(stance, side)
+        estimate = missing(half.needs) if half.quantity is None else _derived(half.quantity, _HALF_STANCE_SOURCE)
+        results[f"{side}.half_stance"] = replace(estimate, notes=(*half.notes, *stance.notes))
+    needs = "half-stance of both sides"
+    for name, source in zip(names, ("left plus right half-stance", "left minus right half-stance"), strict=True):
+        quantity = stance.width if name == "stance.width" else stance.difference
+        results[name] = missing(needs) if quantity is None else _derived(quantity, source)
+    return results
+
+
+def _derived(quantity: Quantity, source: str) -> Estimate:
+    return known(quantity.value, unit="mm", grade="derived", source=source, half_width=quantity.half_width())
+
+
+def _hips(inputs: Inputs) -> HipSpacing:
+    legs = [length for side in SIDES if (length := inputs.number(f"rider.{side}.leg_length_mm")) is not None]
+    return stances.hip_spacing(
+        inter_asis_mm=inputs.number("rider.inter_asis_mm"),
+        pelvic_depth_mm=inputs.number("rider.pelvic_depth_mm"),
+        leg_length_mm=sum(legs) / len(legs) if legs else None,
+    )
+
+
+def _spacing(hips: HipSpacing) -> Estimate:
+    if hips.value_mm is None:
+        return missing(hips.needs)
+    return known(
+        hips.value_mm,
+        unit="mm",
+        grade="published",
+        source=f"CT line ({hips.rows[0].source}), spanned with the published models",
+        low=hips.low_mm,
+        high=hips.high_mm,
+        notes=(stances.MODELS_SHARE_INPUTS,),
+    )
+
+
+def _lean(
+    inputs: Inputs, draws: Draws, side: str, stance: Stance | None, hips: HipSpacing, height: HipHeight | str
+) -> Estimate:
+    crank = inputs.number("bike.crank_length_mm")
+    half = getattr(stance, side).quantity if stance else None
+    needs = {"half-stance": half, "hip spacing (inter-ASIS distance)": hips.value_mm, "crank length": crank}
+    lacking = [need for need, found in needs.items() if found is None]
+    lacking += [height] if isinstance(height, str) else []
+    if lacking:
+        return missing(lacking[0], unit="deg")
+
+    def lean(half_stance, spacing, hip_height):
+        return stances.frontal_lean_deg(
+            half_stance_mm=half_stance, hip_spacing_mm=spacing, hip_height_mm=hip_height, crank_length_mm=crank
+        )
+
+    value = float(lean(half.value, hips.value_mm, height.value_mm))
+    drawn = lean(
+        draws.of(f"{side}.half_stance", half),
+        stances.spacing_draws(hips, draws.standard("hip_spacing")),
+        height.drawn_mm,
+    )
+    source = "atan((half-stance - hip spacing / 2) / (hip height + crank)), crank at its lowest"
+    notes = (stances.LEAN_DESCRIBES, *height.notes)
+    return estimate_from(value, drawn, unit="deg", grade="derived", source=source, notes=notes)
+
+
+def _choices(inputs: Inputs, feet: dict[str, Foot]) -> tuple[dict[str, Choice], str]:
+    """Return what the parts search found per side with a wish, or why it could not search."""
+    session = inputs.visit.session
+    wishes = {side: getattr(session.wish, side).half_stance_change_mm for side in SIDES}
+    if all(wish is None for wish in wishes.values()):
+        return {}, "a wished change of half-stance"
+    if session.bike.pedal_family is None:
+        return {}, "the pedal family in use"
+    rules = inputs.visit.house.rules
+    try:
+        pair = parts_search.choose(
+            inputs.visit.house.parts,
+            family=session.bike.pedal_family,
+            **{side: _search_side(inputs, side, wishes[side], feet[side]) for side in SIDES},
+            bicycle=Bicycle(
+                inputs.number("bike.crank_length_mm"),
+                inputs.number("bike.bottom_bracket_height_mm"),
+                inputs.number("bike.crank_thread_depth_mm"),
+            ),
+            rider_kg=session.rider.mass_kg,
+            equal_within_mm=rules.equal_widths_mm,
+            least_turns=rules.least_turns,
+            same_both_sides=session.wish.same_both_sides,
+        )
+    except ValueError as error:
+        return {}, f"parts and measures that agree: {error}"
+    return {side: choice for side in SIDES if (choice := getattr(pair, side)) is not None}, "a wished change"
+
+
+def _search_side(inputs: Inputs, side: str, wish_mm: float | None, foot: Foot) -> Side:
+    bike = getattr(inputs.visit.session.bike, side)
+    found = getattr(inputs.visit.session.as_found, side)
+    short = foot.results[f"{side}.cleat_setback.shortfall"]
+    return Side(
+        half_stance_change_mm=wish_mm,
+        setback_shortfall_mm=short.value or None,
+        spindle_id=found.spindle_id,
+        extender_id=found.extender_id,
+        washer_mm=found.washer_mm,
+        extender_mm=found.extender_mm,
+        spindle_thread_mm=bike.spindle_thread_mm,
+        unthreaded_tip_mm=bike.unthreaded_tip_mm,
+        pedal_outer_edge_mm=bike.pedal_outer_edge_mm,
+        pedal_below_axle_mm=bike.pedal_below_axle_mm,
+        **{gap: getattr(bike, gap) for gap in _GAPS},
+    )
+
+
+def _wishes(inputs: Inputs, choices: dict[str, Choice], why_not: str) -> dict[str, Estimate]:
+    results = {}
+    for side in SIDES:
+        wish = getattr(inputs.visit.session.wish, side).half_stance_change_mm
+        names = (f"{side}.half_stance.wish", f"{side}.half_stance.remaining")
+        if wish is None:
+            results |= {name: missing("a wished change of half-stance") for name in names}
+            continue
+        results[names[0]] = known(wish, unit="mm", grade="house rule", source="the fitter's own wish")
+        if side not in choices:
+            results[names[1]] = missing(why_not)
+            continue
+        choice = choices[side]
+        source = f"exact search over family {inputs.visit.session.bike.pedal_family}; parts table's own figures"
+        results[names[1]] = known(choice.remaining_mm, unit="mm", grade="derived", source=source, notes=choice.notes)
+    return results

@@ -1,0 +1,291 @@
+"""The fitter's choices for one leg, and what each leaves at knee and thigh."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit.calculations.stroke import (
+    ROUNDING_MM,
+    Array,
+    Chain,
+    Hip,
+    Numbers,
+    OutOfReach,
+    Pose,
+    ankle_path,
+    crank_angles,
+    greatest_hip_distance,
+    hip_on_tube,
+    hip_to_ankle,
+    least_knee_flexion,
+    require_reach,
+    solve_pose,
+)
+
+__all__ = [
+    "BarFollow",
+    "Remaining",
+    "SaddleMove",
+    "bar_follow",
+    "calf_lever_ratio",
+    "down_the_tube",
+    "full_saddle_move",
+    "height_only_saddle_down",
+    "hip_distance_as_found",
+    "one_saddle",
+    "remaining",
+    "untouched_knee_change",
+]
+
+
+@dataclass(frozen=True)
+class SaddleMove:
+    """How far the saddle goes [mm], forward and down positive."""
+
+    forward_mm: Numbers
+    down_mm: Numbers
+
+
+@dataclass(frozen=True)
+class BarFollow:
+    """How far the bars go to keep drop and reach [mm]; `lacking_mm` is None where the room must be asked for."""
+
+    forward_mm: float
+    down_mm: float
+    lacking_mm: float | None
+
+
+@dataclass(frozen=True)
+class Remaining:
+    """What remains at knee and thigh once the saddle has been moved, after minus before [deg]."""
+
+    crank_angle_deg: Array
+    knee_change_deg: Array
+    thigh_change_deg: Array
+    least_knee_flexion_change_deg: float
+    thigh_change_at_least_flexion_deg: float
+
+    @property
+    def largest_knee_change(self) -> tuple[float, float]:
+        """The largest knee change of the stroke with its sign, and its crank angle [deg]."""
+        return _largest(self.knee_change_deg, self.crank_angle_deg)
+
+    @property
+    def largest_thigh_change(self) -> tuple[float, float]:
+        """The largest thigh change of the stroke with its sign, and its crank angle [deg]."""
+        return _largest(self.thigh_change_deg, self.crank_angle_deg)
+
+
+def hip_distance_as_found(chain: Chain, *, least_knee_flexion_deg: float) -> float:
+    """Return the hip's distance along the seat tube that gives the least knee flexion measured as found.
+
+    Parameters
+    ----------
+    chain : Chain
+        The leg on its pedal as found.
+    least_knee_flexion_deg : float
+        Least knee flexion of the stroke [deg].
+
+    Returns
+    -------
+    float
+        Crank centre to hip [mm].
+
+    Raises
+    ------
+    ValueError
+        If the flexion is not from 0 to below 180.
+    OutOfReach
+        If no hip on the seat-tube line gives that flexion.
+    """
+    if not 0 <= least_knee_flexion_deg < 180:
+        raise ValueError(f"least_knee_flexion_deg is {least_knee_flexion_deg}; expected 0 to below 180")
+    distance = greatest_hip_distance(chain, least_knee_flexion_deg=least_knee_flexion_deg)
+    hip = _hip(chain, distance)
+    require_reach(chain, hip=hip)
+    least, crank_angle = least_knee_flexion(chain, hip=hip)
+    lack = hip_to_ankle(chain.leg, least) - hip_to_ankle(chain.leg, least_knee_flexion_deg)
+    if not lack <= ROUNDING_MM:
+        raise OutOfReach(lack, crank_angle)
+    return float(distance)
+
+
+def untouched_knee_change(before: Chain, after: Chain, *, hip_distance_mm: float) -> float:
+    """Return what the least knee flexion changes when the saddle stays.
+
+    Parameters
+    ----------
+    before, after : Chain
+        The same leg with the cleat as found and with the cleat moved.
+    hip_distance_mm : float
+        Crank centre to hip along the seat tube [mm].
+
+    Returns
+    -------
+    float
+        New least flexion minus old [deg]; negative is a straighter knee.
+
+    Raises
+    ------
+    OutOfReach
+        If the leg does not reach its pedal before or after.
+    """
+    hip = _hip(before, hip_distance_mm)
+    require_reach(before, hip=hip)
+    require_reach(after, hip=hip)
+    return float(least_knee_flexion(after, hip=hip)[0] - least_knee_flexion(before, hip=hip)[0])
+
+
+def height_only_saddle_down(before: Chain, after: Chain, *, hip_distance_mm: float) -> float:
+    """Return how far the saddle comes down its seat tube so that the least knee flexion stays.
+
+    Parameters
+    ----------
+    before, after : Chain
+        The same leg with the cleat as found and with the cleat moved.
+    hip_distance_mm : float
+        Crank centre to hip along the seat tube as found [mm].
+
+    Returns
+    -------
+    float
+        Along the seat tube [mm], down positive.
+
+    Raises
+    ------
+    OutOfReach
+        If the leg does not reach its pedal as found, or no saddle height keeps the flexion.
+    """
+    hip = _hip(before, hip_distance_mm)
+    require_reach(before, hip=hip)
+    least, _ = least_knee_flexion(before, hip=hip)
+    return float(hip_distance_mm - hip_distance_as_found(after, least_knee_flexion_deg=float(least)))
+
+
+def full_saddle_move(before: Chain, after: Chain) -> SaddleMove:
+    """Return the saddle move that follows the ankle: the mean over the stroke of its place after minus before.
+
+    Parameters
+    ----------
+    before, after : Chain
+        The same leg with the cleat as found and with the cleat moved.
+
+    Returns
+    -------
+    SaddleMove
+        Forward and down [mm].
+
+    Notes
+    -----
+    With the cleat alone moved by d this is d mean(cos p) forward and d mean(sin p) down. It leaves nothing at knee
+    and thigh when the pitch is constant; with a swinging foot `remaining` says what it leaves.
+    """
+    (old_x, old_y), (new_x, new_y) = ankle_path(before, crank_angles()), ankle_path(after, crank_angles())
+    return SaddleMove(float(np.mean(new_x - old_x, axis=-1)), float(np.mean(old_y - new_y, axis=-1)))
+
+
+def down_the_tube(distance_mm: Numbers, *, seat_tube_angle_deg: Numbers) -> SaddleMove:
+    """Return a move down the seat tube [mm] as forward (x cos) and down (x sin) of the seat-tube angle [deg]."""
+    angle = np.deg2rad(seat_tube_angle_deg)
+    return SaddleMove(distance_mm * np.cos(angle), distance_mm * np.sin(angle))
+
+
+def one_saddle(moves: Iterable[SaddleMove]) -> SaddleMove:
+    """Return the mean of the legs' own saddle moves [mm]: there is one saddle; `remaining` then says each rest."""
+    moves = list(moves)
+    return SaddleMove(sum(m.forward_mm for m in moves) / len(moves), sum(m.down_mm for m in moves) / len(moves))
+
+
+def bar_follow(saddle: SaddleMove, *, bar_room_down_mm: float | None) -> BarFollow:
+    """Return the bars' move that keeps drop and reach.
+
+    Parameters
+    ----------
+    saddle : SaddleMove
+        The saddle's move [mm].
+    bar_room_down_mm : float or None
+        How far the bars can come down [mm]; None where nobody has looked.
+
+    Returns
+    -------
+    BarFollow
+        Forward and down [mm], and what the room lacks for it [mm]: None means ask.
+    """
+    lacking = None if bar_room_down_mm is None else max(0.0, float(saddle.down_mm) - bar_room_down_mm)
+    return BarFollow(float(saddle.forward_mm), float(saddle.down_mm), lacking)
+
+
+def remaining(before: Chain, after: Chain, *, hip_distance_mm: float, saddle: SaddleMove) -> Remaining:
+    """Return what remains at knee and thigh over the stroke after a cleat move and a saddle move.
+
+    Parameters
+    ----------
+    before, after : Chain
+        The same leg with the cleat as found and with the cleat moved.
+    hip_distance_mm : float
+        Crank centre to hip along the seat tube as found [mm].
+    saddle : SaddleMove
+        The saddle's move [mm]; (0, 0) is untouched. The hip goes with it.
+
+    Returns
+    -------
+    Remaining
+        Changes [deg] over the stroke, at the largest, and at each stroke's own least knee flexion.
+
+    Raises
+    ------
+    OutOfReach
+        If the leg does not reach its pedal before or after.
+    """
+    old_hip = _hip(before, hip_distance_mm)
+    new_hip = Hip(old_hip.x_mm + saddle.forward_mm, old_hip.y_mm - saddle.down_mm)
+    require_reach(before, hip=old_hip)
+    require_reach(after, hip=new_hip)
+    angles = crank_angles()
+    old, new = (
+        solve_pose(chain, hip=hip, crank_angle_deg=angles) for chain, hip in ((before, old_hip), (after, new_hip))
+    )
+    old_least, new_least = _at_least_flexion(before, old_hip), _at_least_flexion(after, new_hip)
+    return Remaining(
+        crank_angle_deg=angles,
+        knee_change_deg=new.knee_flexion_deg - old.knee_flexion_deg,
+        thigh_change_deg=new.thigh_deg - old.thigh_deg,
+        least_knee_flexion_change_deg=(new_least.knee_flexion_deg - old_least.knee_flexion_deg).item(),
+        thigh_change_at_least_flexion_deg=(new_least.thigh_deg - old_least.thigh_deg).item(),
+    )
+
+
+def calf_lever_ratio(ankle_to_mtp1_mm: Numbers, *, old_setback_mm: Numbers, new_setback_mm: Numbers) -> Numbers:
+    """Return the ankle-to-axle lever after the move over that before [1]: geometry, no claim of performance.
+
+    Parameters
+    ----------
+    ankle_to_mtp1_mm, old_setback_mm, new_setback_mm : float or array
+        Ankle to first MTP joint along the sole, cleat setback before and after [mm].
+
+    Raises
+    ------
+    ValueError
+        If the ankle is not behind the cleat as found.
+    """
+    lever = ankle_to_mtp1_mm - old_setback_mm
+    if not np.all(lever > 0):
+        raise ValueError(f"ankle_to_mtp1_mm less old_setback_mm is {lever}; expected above 0")
+    return (ankle_to_mtp1_mm - new_setback_mm) / lever
+
+
+def _hip(chain: Chain, distance_mm: Numbers) -> Hip:
+    return hip_on_tube(distance_mm, seat_tube_angle_deg=chain.bike.seat_tube_angle_deg)
+
+
+def _at_least_flexion(chain: Chain, hip: Hip) -> Pose:
+    _, crank_angle = least_knee_flexion(chain, hip=hip)
+    return solve_pose(chain, hip=hip, crank_angle_deg=crank_angle)
+
+
+def _largest(change: Array, crank_angle: Array) -> tuple[float, float]:
+    at = int(np.argmax(np.abs(change)))
+    return float(change[at]), float(crank_angle[at])

@@ -1,0 +1,219 @@
+"""Distance between the hip centres: published models and the CT line, side by side, spanned."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit import constants
+
+__all__ = [
+    "MODELS_SHARE_INPUTS",
+    "HipSpacing",
+    "SpacingRow",
+    "half_spacing_bell",
+    "half_spacing_hara",
+    "half_spacing_harrington",
+    "half_spacing_harrington_width_only",
+    "hip_spacing",
+    "spacing_ct_line",
+    "spacing_draws",
+    "trouser_size_words",
+]
+
+MODELS_SHARE_INPUTS = "Models that share an input agree by construction: that is no evidence."
+
+
+@dataclass(frozen=True)
+class SpacingRow:
+    """Hip spacing by one model with its 95 % interval [mm]; None while `needs` names what is not measured."""
+
+    name: str
+    value_mm: float | None
+    low_mm: float | None
+    high_mm: float | None
+    source: str
+    needs: str | None = None
+
+
+@dataclass(frozen=True)
+class HipSpacing:
+    """Hip spacing [mm]: the CT line's value, spanned over all rows; None while `needs` names what is missing."""
+
+    value_mm: float | None
+    low_mm: float | None
+    high_mm: float | None
+    needs: str | None
+    rows: tuple[SpacingRow, ...]
+
+
+def half_spacing_bell(inter_asis_mm):
+    """Return the hip centre's distance from mid-pelvis [mm] from inter-ASIS distance [mm], floats or arrays.
+
+    References
+    ----------
+    Bell, Pedersen, Brand 1990, J Biomech 23:617.
+    """
+    return constants.HIP_BELL_PER_WIDTH.value * inter_asis_mm
+
+
+def half_spacing_harrington(inter_asis_mm, pelvic_depth_mm):
+    """Return the hip centre's distance from mid-pelvis [mm] from inter-ASIS distance and pelvic depth [mm].
+
+    References
+    ----------
+    Harrington et al. 2007, J Biomech 40:595.
+    """
+    return (
+        constants.HIP_HARRINGTON_PER_DEPTH.value * pelvic_depth_mm
+        + constants.HIP_HARRINGTON_PER_WIDTH.value * inter_asis_mm
+        + constants.HIP_HARRINGTON_CONSTANT_MM.value
+    )
+
+
+def half_spacing_harrington_width_only(inter_asis_mm):
+    """Return the hip centre's distance from mid-pelvis [mm] from inter-ASIS distance alone [mm].
+
+    References
+    ----------
+    Harrington et al. 2007, J Biomech 40:595.
+    """
+    return (
+        constants.HIP_HARRINGTON_WIDTH_ONLY_PER_WIDTH.value * inter_asis_mm
+        + constants.HIP_HARRINGTON_WIDTH_ONLY_CONSTANT_MM.value
+    )
+
+
+def half_spacing_hara(leg_length_mm):
+    """Return the hip centre's distance from mid-pelvis [mm] from leg length, ASIS to inner ankle bone [mm].
+
+    References
+    ----------
+    Hara et al. 2016, Sci Rep 6:37707.
+    """
+    return constants.HIP_HARA_PER_LEG_LENGTH.value * leg_length_mm + constants.HIP_HARA_CONSTANT_MM.value
+
+
+def spacing_ct_line(inter_asis_mm):
+    """Return the whole hip spacing [mm] expected on CT from inter-ASIS distance [mm], floats or arrays.
+
+    Notes
+    -----
+    Derived: the regression line of the published means, SDs and correlation; slope r SD / SD.
+
+    References
+    ----------
+    Skeletal Radiology, doi 10.1007/s00256-009-0791-x: 200 adults.
+    """
+    above_mean_mm = np.subtract(inter_asis_mm, constants.INTER_ASIS_CT_MM.value)
+    return constants.HIP_SPACING_CT_MM.value + constants.HIP_SPACING_CT_SLOPE.value * above_mean_mm
+
+
+def hip_spacing(
+    *, inter_asis_mm: float | None, pelvic_depth_mm: float | None, leg_length_mm: float | None
+) -> HipSpacing:
+    """Return the distance between the hip centres by the CT line and the published models, side by side, spanned.
+
+    Parameters
+    ----------
+    inter_asis_mm, pelvic_depth_mm : float or None
+        Between the front upper spines; from their middle to that of the rear ones [mm].
+    leg_length_mm : float or None
+        Mean of both legs, ASIS to inner ankle bone [mm].
+
+    Returns
+    -------
+    HipSpacing
+        [mm]. `MODELS_SHARE_INPUTS` belongs beside it.
+
+    Raises
+    ------
+    ValueError
+        For a length that is not above 0.
+
+    Notes
+    -----
+    Value: the CT line. Low and high: the furthest of the CT line with its 95 % and of each model with the CT line's
+    residual SD of 7.5 mm.
+
+    Examples
+    --------
+    >>> hip_spacing(inter_asis_mm=227, pelvic_depth_mm=None, leg_length_mm=None).value_mm
+    160.0
+    """
+    given = {"inter_asis_mm": inter_asis_mm, "pelvic_depth_mm": pelvic_depth_mm, "leg_length_mm": leg_length_mm}
+    for name, value in given.items():
+        if value is not None and not 0 < value < math.inf:
+            raise ValueError(f"{name} is {value}; expected above 0. Measure it again.")
+    rows = (_ct_row(inter_asis_mm), *_model_rows(inter_asis_mm, pelvic_depth_mm, leg_length_mm))
+    ct = rows[0]
+    if ct.needs:
+        return HipSpacing(None, None, None, ct.needs, rows)
+    known = [row for row in rows if row.needs is None]
+    return HipSpacing(ct.value_mm, min(row.low_mm for row in known), max(row.high_mm for row in known), None, rows)
+
+
+def _ct_row(inter_asis_mm: float | None) -> SpacingRow:
+    half_mm = constants.HIP_SPACING_CT_HALF_WIDTH_MM.value
+    value_mm = None if inter_asis_mm is None else float(spacing_ct_line(inter_asis_mm))
+    return _row("CT line", value_mm, half_mm, constants.HIP_SPACING_CT_MM.source, "inter-ASIS distance")
+
+
+def _model_rows(width_mm: float | None, depth_mm: float | None, leg_mm: float | None) -> list[SpacingRow]:
+    within_mm = constants.HIP_MODEL_HALF_WIDTH_MM.value
+    bell = None if width_mm is None else 2 * half_spacing_bell(width_mm)
+    hara = None if leg_mm is None else 2 * half_spacing_hara(leg_mm)
+    if depth_mm is not None:
+        name, needs = "Harrington", "inter-ASIS distance"
+        harrington = None if width_mm is None else 2 * half_spacing_harrington(width_mm, depth_mm)
+    else:
+        name, needs = "Harrington, width only", "inter-ASIS distance"
+        harrington = None if width_mm is None else 2 * half_spacing_harrington_width_only(width_mm)
+    return [
+        _row("Bell", bell, within_mm, constants.HIP_BELL_PER_WIDTH.source, "inter-ASIS distance"),
+        _row(name, harrington, within_mm, constants.HIP_HARRINGTON_PER_WIDTH.source, needs),
+        _row("Hara", hara, within_mm, constants.HIP_HARA_PER_LEG_LENGTH.source, "leg length"),
+    ]
+
+
+def _row(name: str, value_mm: float | None, half_mm: float, source: str, needs: str) -> SpacingRow:
+    if value_mm is None:
+        return SpacingRow(name, None, None, None, source, needs)
+    return SpacingRow(name, value_mm, value_mm - half_mm, value_mm + half_mm, source)
+
+
+def spacing_draws(spacing: HipSpacing, standard_normals: np.ndarray) -> np.ndarray:
+    """Return draws of hip spacing whose 95 % interval is the span, which need not lie evenly about the value.
+
+    Parameters
+    ----------
+    spacing : HipSpacing
+        With a value [mm].
+    standard_normals : ndarray
+        Standard normal draws [1].
+
+    Notes
+    -----
+    Derived: value + z u, u = (value - low) / z95 below and (high - value) / z95 above, where z95 is the CT line's
+    half-width over its SD. Where no model reaches beyond the CT line this is a normal with the CT line's SD.
+    """
+    z95 = constants.HIP_SPACING_CT_HALF_WIDTH_MM.value / constants.HIP_SPACING_CT_RESIDUAL_SD_MM.value
+    below, above = spacing.value_mm - spacing.low_mm, spacing.high_mm - spacing.value_mm
+    return spacing.value_mm + standard_normals * np.where(standard_normals < 0, below, above) / z95
+
+
+def trouser_size_words() -> str:
+    """Return why a trouser size is not taken for hip spacing, with the published correlations."""
+    men, women = constants.BI_ILIAC_WAIST_CORRELATION_MEN, constants.BI_ILIAC_WAIST_CORRELATION_WOMEN
+    left = [
+        (1 - r.value**2) ** 0.5 * sd.uncertainty
+        for r, sd in ((men, constants.BI_ILIAC_MEN_MM), (women, constants.BI_ILIAC_WOMEN_MM))
+    ]
+    return (
+        "A trouser size is no measure of hip spacing. Waist girth and the pelvis's own width go together only with "
+        f"r {men.value:.2f} in men and {women.value:.2f} in women ({men.source}): knowing the waist leaves the pelvis "
+        f"uncertain by {left[0]:.0f} and {left[1]:.0f} mm (1 SD). And on CT the hips follow the pelvis's width with "
+        f"r {constants.HIP_SPACING_CT_CORRELATION.value:.2f} only. Measure the inter-ASIS distance."
+    )

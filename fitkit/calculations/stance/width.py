@@ -1,0 +1,228 @@
+"""Half-stance on each side, stance width, their difference, and the widths that could be tried."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from fitkit.calculations.readings import Quantity, exact, linear
+
+__all__ = ["FACES_AGREE_WITHIN_MM", "Candidate", "HalfStance", "SideLengths", "Stance", "candidates", "stance"]
+
+FACES_AGREE_WITHIN_MM = 3.0  # house rule, no source
+
+_Term = tuple[float, str, Quantity]
+
+
+@dataclass(frozen=True)
+class SideLengths:
+    """What was measured of one side's width; None is not measured.
+
+    Parameters
+    ----------
+    crank_face : Quantity or None
+        Frame's centreline to the crank's outer face [mm].
+    washer_mm, extender_mm : float or None
+        Lengths between crank face and spindle [mm].
+    spindle_to_cleat_centre : Quantity or float or None
+        Crank face to the cleat's centre [mm].
+    shoe_outward : Quantity or None
+        How far the shoe's long axis stands outside the cleat's centre, play in its middle [mm].
+    """
+
+    crank_face: Quantity | None = None
+    washer_mm: float | None = None
+    extender_mm: float | None = None
+    spindle_to_cleat_centre: Quantity | float | None = None
+    shoe_outward: Quantity | None = None
+
+
+@dataclass(frozen=True)
+class HalfStance:
+    """One side's half-stance [mm], the lengths it is the sum of, what it needs and what must be said beside it."""
+
+    quantity: Quantity | None
+    terms: tuple[_Term, ...]
+    needs: str | None
+    notes: tuple[str, ...]
+
+    @property
+    def lengths_mm(self) -> tuple[tuple[str, float], ...]:
+        """Each part as a labelled length [mm], from the centreline outward."""
+        return tuple((name, coefficient * quantity.value) for coefficient, name, quantity in self.terms)
+
+
+@dataclass(frozen=True)
+class Stance:
+    """Both sides, their sum and left minus right [mm]; None while a side is not known. Notes concern both sides."""
+
+    left: HalfStance
+    right: HalfStance
+    width: Quantity | None
+    difference: Quantity | None
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A width that could be tried [mm], and what it would change on each side, outward positive [mm]."""
+
+    name: str
+    width_mm: float
+    left_change_mm: float
+    right_change_mm: float
+
+
+def stance(*, left: SideLengths, right: SideLengths, q_factor: Quantity | None) -> Stance:
+    """Return half-stance on each side, stance width and their difference.
+
+    Parameters
+    ----------
+    left, right : SideLengths
+        What was measured of each side [mm].
+    q_factor : Quantity or None
+        Between the outer faces of the crank arms at the pedal threads [mm].
+
+    Returns
+    -------
+    Stance
+        Quantities [mm] with what was assumed in words. Width and difference count a length both sides share once.
+
+    Raises
+    ------
+    ValueError
+        For a length that is not above 0 where it must be, or a crank face wider than the whole Q factor.
+
+    Notes
+    -----
+    Derived: crank face + washer + extender + spindle to cleat centre + shoe outward. A face not measured is the Q
+    factor less the other side's, and without either half the Q factor.
+
+    Examples
+    --------
+    >>> side = SideLengths(crank_face=exact(73), washer_mm=0, extender_mm=0, spindle_to_cleat_centre=53,
+    ...                    shoe_outward=exact(0))
+    >>> stance(left=side, right=side, q_factor=None).width.value
+    252.0
+    """
+    for name, quantity in (("left", left.crank_face), ("right", right.crank_face), ("q_factor_mm", q_factor)):
+        if quantity is not None and not 0 < quantity.value < math.inf:
+            where = name if name == "q_factor_mm" else f"{name}.crank_face_to_centreline_mm"
+            raise ValueError(f"{where} is {quantity.value}; expected above 0. Measure it again.")
+    sides = [
+        _half_stance(own, _face(side, own.crank_face, other.crank_face, q_factor))
+        for side, own, other in (("left", left, right), ("right", right, left))
+    ]
+    return Stance(
+        *sides,
+        width=_combined(sides, (1, 1)),
+        difference=_combined(sides, (1, -1)),
+        notes=_faces_against_q(left.crank_face, right.crank_face, q_factor),
+    )
+
+
+def _face(
+    side: str, own: Quantity | None, other: Quantity | None, q_factor: Quantity | None
+) -> tuple[tuple[_Term, ...], str]:
+    """Return the terms of one side's crank face and what was assumed; no terms where it is not known."""
+    other_side = "right" if side == "left" else "left"
+    if own is not None:
+        return ((1.0, f"{side} crank face", own),), ""
+    if q_factor is None:
+        return (), ""
+    if other is None:
+        note = f"{side} crank face not measured: half the Q factor, which takes the cranks as even"
+        return ((0.5, "Q factor", q_factor),), note
+    if not q_factor.value > other.value:
+        raise ValueError(
+            f"q_factor_mm is {q_factor.value}; expected more than the {other_side} crank face, {other.value}. "
+            "Measure both again."
+        )
+    note = f"{side} crank face not measured: the Q factor less the {other_side} one"
+    return ((1.0, "Q factor", q_factor), (-1.0, f"{other_side} crank face", other)), note
+
+
+def _half_stance(lengths: SideLengths, face: tuple[tuple[_Term, ...], str]) -> HalfStance:
+    terms, note = face
+    notes = [note] if note else []
+    wanted = [] if terms else ["crank face to centreline or Q factor"]
+    terms = list(terms)
+    for name, length in (("washer", lengths.washer_mm), ("extender", lengths.extender_mm)):
+        if length is None:
+            notes.append(f"{name} not recorded: counted as 0")
+        elif not 0 <= length < math.inf:
+            raise ValueError(f"{name}_mm is {length}; expected 0 or more")
+        elif length:
+            terms.append((1.0, name, exact(length)))
+    if lengths.spindle_to_cleat_centre is None:
+        wanted.append("spindle to cleat centre")
+    else:
+        terms.append((1.0, "spindle to cleat centre", _quantity(lengths.spindle_to_cleat_centre)))
+    if lengths.shoe_outward is None:
+        notes.append("shoe outward of the cleat not measured: counted as 0")
+    else:
+        terms.append((1.0, "shoe outward", lengths.shoe_outward))
+    if wanted:
+        return HalfStance(None, (), " and ".join(wanted), tuple(notes))
+    return HalfStance(linear((c, quantity) for c, _, quantity in terms), tuple(terms), None, tuple(notes))
+
+
+def _combined(sides: list[HalfStance], signs: tuple[int, int]) -> Quantity | None:
+    """Return the signed sum of both sides; a quantity that stands in both is put in one term."""
+    if any(side.quantity is None for side in sides):
+        return None
+    shared: dict[tuple, tuple[float, Quantity]] = {}
+    for at, (sign, side) in enumerate(zip(signs, sides, strict=True)):
+        for coefficient, name, quantity in side.terms:
+            # Faces and Q factor carry their own names on either side; the other lengths are each side's own.
+            key = (name,) if name == "Q factor" or name.endswith("crank face") else (name, at)
+            shared[key] = (shared.get(key, (0.0, quantity))[0] + sign * coefficient, quantity)
+    return linear(shared.values())
+
+
+def _faces_against_q(left: Quantity | None, right: Quantity | None, q_factor: Quantity | None) -> tuple[str, ...]:
+    if q_factor is None and (left is None) != (right is None):
+        measured, missing = ("right", "left") if left is None else ("left", "right")
+        return (f"crank face measured on the {measured} only: measure the {missing} one or the Q factor",)
+    if left is None or right is None or q_factor is None:
+        return ()
+    apart_mm = left.value + right.value - q_factor.value
+    if abs(apart_mm) <= FACES_AGREE_WITHIN_MM:
+        return ()
+    return (
+        f"the crank faces come to {left.value + right.value:.1f} mm, the Q factor is {q_factor.value:.1f}: "
+        f"{abs(apart_mm):.1f} apart, expected within {FACES_AGREE_WITHIN_MM:g}. Measure all three again; "
+        "the faces are used.",
+    )
+
+
+def candidates(
+    width_mm: float, *, foot_hang_mm: float | None, left_wish_mm: float | None, right_wish_mm: float | None
+) -> tuple[Candidate, ...]:
+    """Return the widths that could be tried, in no order of merit: as it is, feet as they hang, the fitter's own.
+
+    Parameters
+    ----------
+    width_mm : float
+        Stance width as it is [mm].
+    foot_hang_mm : float or None
+        Between the middles of the feet as they hang [mm].
+    left_wish_mm, right_wish_mm : float or None
+        The fitter's own change of half-stance [mm].
+
+    Notes
+    -----
+    Derived. Feet as they hang are shared out evenly over both sides.
+    """
+    found = [Candidate("as it is", width_mm, 0.0, 0.0)]
+    if foot_hang_mm is not None:
+        half_mm = (foot_hang_mm - width_mm) / 2
+        found.append(Candidate("feet as they hang", foot_hang_mm, half_mm, half_mm))
+    if left_wish_mm is not None or right_wish_mm is not None:
+        left_mm, right_mm = left_wish_mm or 0.0, right_wish_mm or 0.0
+        found.append(Candidate("the fitter's own", width_mm + left_mm + right_mm, left_mm, right_mm))
+    return tuple(found)
+
+
+def _quantity(value: Quantity | float) -> Quantity:
+    return value if isinstance(value, Quantity) else exact(value)

@@ -1,0 +1,120 @@
+"""What the moved cleat does up the leg: the choices for the saddle, what each leaves, and what is published."""
+
+from __future__ import annotations
+
+from fitkit import constants
+from fitkit.assessment import Assessment
+from fitkit.assessment.inputs import Inputs
+from fitkit.calculations import knock_on
+from fitkit.report.blocks import Sentences, Table
+from fitkit.report.words import capital, needs_words, value_words, whole
+
+__all__ = ["choices", "height_rules", "published_effects", "remaining", "saddle_words"]
+
+SIDES = ("left", "right")
+_ROWS = {
+    "untouched.knee_change": "Saddle untouched: knee at its straightest, change of flexion",
+    "height_only.saddle_down": "Height only: saddle down along the seat tube",
+    "full.saddle_forward": "Full: saddle forward",
+    "full.saddle_down": "Full: saddle down",
+    "calf_lever.ratio": "Ankle-to-axle lever, after to before",
+}
+
+
+def saddle_words(assessment: Assessment) -> Sentences:
+    """Say the height choice first: saddle, then bars, then what is not known."""
+    saddle, bar = assessment["saddle.height_only.down"], assessment["bar.height_only.down"]
+    if not saddle.is_known:
+        return Sentences((f"Saddle not assessed: {needs_words(saddle.needs)}.",), kind="lead")
+    way = "down" if saddle.value >= 0 else "up"
+    lines = [
+        f"Saddle {abs(saddle.value):.1f} mm {way} along the seat tube keeps the knee as it was at its straightest "
+        f"({_signed(saddle.low)} to {_signed(saddle.high)}, down positive).",
+        f"Bars {abs(bar.value):.1f} mm {way} with it, to keep the drop; lower bars are a posture, not a speed."
+        + "".join(f" {capital(note)}." for note in bar.notes),
+        "The rider's own foot pitch after the move usually matters more than this sum: measure again after riding.",
+    ]
+    return Sentences(tuple(lines), kind="lead")
+
+
+def _signed(value: float) -> str:
+    text = f"{value:.1f}"
+    return "0.0" if float(text) == 0 else text.replace("-", "−")
+
+
+def choices(assessment: Assessment) -> Table:
+    """Return the fitter's choices for the saddle, per leg."""
+    rows = []
+    for name, words in _ROWS.items():
+        pair = [assessment[f"{side}.{name}"] for side in SIDES]
+        decimals = 3 if name == "calf_lever.ratio" else 1
+        rows.append((words, *(value_words(estimate, decimals=decimals) for estimate in pair)))
+    return Table("The choices, per leg (down and forward positive)", ("", "Left", "Right"), tuple(rows))
+
+
+def remaining(assessment: Assessment) -> Table:
+    """Return what each choice leaves at knee and thigh over the stroke, per leg."""
+    rows = []
+    for side in SIDES:
+        for name, left in assessment.legs[side].remaining.items():
+            knee, at = left.largest_knee_change
+            thigh, thigh_at = left.largest_thigh_change
+            rows.append(
+                (
+                    f"{capital(side)}, {name}",
+                    f"{_signed(knee)}° at crank {whole(at)}°",
+                    f"{_signed(left.least_knee_flexion_change_deg)}°",
+                    f"{_signed(thigh)}° at crank {whole(thigh_at)}°",
+                )
+            )
+    if assessment["left.full.saddle_down"].needs and assessment["right.full.saddle_down"].needs:
+        rows = []
+    head = ("", "Knee, largest change", "Knee at its straightest", "Thigh, largest change")
+    return Table("What each choice leaves over the stroke (after minus before)", head, tuple(rows))
+
+
+def height_rules(assessment: Assessment) -> Table:
+    """Return the static rules for saddle height side by side, with their disagreement and what they ignore."""
+    inputs = Inputs(assessment.visit)
+    inseam, crank = inputs.quantity("rider.inseam_mm"), inputs.number("bike.crank_length_mm")
+    angle, saddle = inputs.number("bike.seat_tube_angle_deg"), inputs.number("as_found.saddle_height_mm")
+    if inseam is None or crank is None or angle is None:
+        empty = "Static rules for saddle height need inseam, crank length and seat-tube angle."
+        return Table("Saddle height by static rules", (), (), empty)
+    knees = [inputs.quantity(f"ride.{side}.least_knee_flexion_deg") for side in SIDES]
+    rules = knock_on.height_rules(
+        inseam, crank_mm=crank, seat_tube_angle_deg=angle, least_knee_flexion=next((k for k in knees if k), None)
+    )
+    rows = [("As found", "not measured" if saddle is None else f"{saddle:.0f} mm", "measured here")]
+    for rule in rules:
+        height = rule.saddle_height
+        value = "not assessed" if height is None else f"{height.value:.0f} mm (± {height.half_width():.0f})"
+        rows.append((capital(rule.name), value, f"{rule.source}; {'; '.join(rule.notes)}"))
+    caption = (
+        f"Saddle height by static rules, which lie {knock_on.disagreement_mm(rules):.0f} mm apart. {knock_on.IGNORED}"
+    )
+    return Table(caption, ("", "Crank centre to saddle top", "Source and note"), tuple(rows))
+
+
+def published_effects() -> Sentences:
+    """Say what moving the cleat back has been shown to do, with sizes; no gain is claimed."""
+    oxygen, shifts = constants.CLEAT_BACK_OXYGEN_ML_PER_MIN, constants.CLEAT_BACK_OXYGEN_SHIFTS_MM
+    run, run90 = constants.CLEAT_BACK_RUN_GAIN_PERCENT, constants.CLEAT_BACK_RUN_GAIN_90_PERCENT
+    soleus, sprint = constants.CLEAT_SHIFT_SOLEUS_PERCENT, constants.CLEAT_SHIFT_SOLEUS_SPRINT_PERCENT
+    calf = constants.CLEAT_BACK_CALF_PERCENT
+    return Sentences(
+        (
+            f"Oxygen uptake {_list(oxygen.value)} ml/min at shifts of about {_list(shifts.value)} mm, {oxygen.note}: "
+            f"no effect on economy shown ({oxygen.source}).",
+            f"A run after 30 min of it {run.value:g} % better (90 % interval {run90.value[0]:g} to {run90.value[1]:g}; "
+            f"{run.source}); {run.note.split('; ')[-1]}.",
+            f"Soleus {soleus.value:g} % submaximal, {sprint.value:+g} % in a sprint, at 5 mm; no change in performance "
+            f"({soleus.source}).",
+            f"Calf effort {calf.value:g} % and more, {calf.note} ({calf.source}).",
+            "Nothing published supports an optimum in millimetres or a gain in performance.",
+        )
+    )
+
+
+def _list(values: tuple[float, ...]) -> str:
+    return ", ".join(f"{value:g}" for value in values)

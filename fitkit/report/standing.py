@@ -1,0 +1,208 @@
+"""Where the feet stand: widths, hips, parts and clearances, in tables and sentences."""
+
+from __future__ import annotations
+
+from fitkit import constants
+from fitkit.assessment import Assessment
+from fitkit.assessment.clearances import added_since_found
+from fitkit.assessment.inputs import Inputs
+from fitkit.calculations import clearances, stance
+from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
+from fitkit.report.blocks import Sentences, Table
+from fitkit.report.words import capital, needs_words, plain, value_words, whole
+
+__all__ = [
+    "before_widening",
+    "candidates",
+    "foot_gaps",
+    "hips",
+    "parts_found",
+    "reach",
+    "refused",
+    "small_parts",
+    "stance_words",
+]
+
+SIDES = ("left", "right")
+_OTHER_CAUSES = {
+    "thigh_meets_trunk": "the thigh meets the trunk: bars, crank length or belly may push the knee out",
+    "hip_drop": "a hip drops: saddle height or a leg-length difference may be behind it",
+    "pelvis_rocks": "the pelvis rocks: the saddle may be too high",
+}
+
+
+def stance_words(assessment: Assessment) -> Sentences:
+    """Say the first numbers of the stance: left and right half-stance and their difference."""
+    left, right = (assessment[f"{side}.half_stance"] for side in SIDES)
+    if not (left.is_known and right.is_known):
+        lacking = left if not left.is_known else right
+        return Sentences((f"Stance not assessed: {needs_words(lacking.needs)}.",), kind="lead")
+    width, difference = assessment["stance.width"], assessment["stance.difference"]
+    apart = whole(abs(difference.value))
+    more = "even" if apart == "0" else f"{'left' if difference.value > 0 else 'right'} stands {apart} mm further out"
+    line = f"Left foot {whole(left.value)} mm from the frame's middle, right {whole(right.value)}: {more}."
+    return Sentences((line, f"Stance width {value_words(width, decimals=0)}."), kind="lead")
+
+
+def hips(assessment: Assessment) -> Table:
+    """Return hip spacing by the CT line and the published models, side by side."""
+    rows = []
+    for row in assessment.standing.hips.rows:
+        value = f"needs {row.needs}" if row.value_mm is None else f"{row.value_mm:.0f} mm"
+        span = "" if row.value_mm is None else f"{row.low_mm:.0f} to {row.high_mm:.0f}"
+        rows.append((row.name, value, span, row.source))
+    return Table("Hip spacing, by each published way", ("", "Spacing", "95 %", "Source"), tuple(rows))
+
+
+def candidates(assessment: Assessment) -> Table:
+    """Return the widths that could be tried, in no order of merit, with what 1 mm a side changes."""
+    width = assessment["stance.width"]
+    empty = f"No width to compare: {needs_words(width.needs)}." if not width.is_known else ""
+    if not width.is_known:
+        return Table("Widths that could be tried", (), (), empty)
+    wish = assessment.visit.session.wish
+    found = stance.candidates(
+        width.value,
+        foot_hang_mm=Inputs(assessment.visit).number("rider.foot_hang_mm"),
+        left_wish_mm=wish.left.half_stance_change_mm,
+        right_wish_mm=wish.right.half_stance_change_mm,
+    )
+    rows = tuple(
+        (capital(each.name), f"{each.width_mm:.0f} mm", _signed(each.left_change_mm), _signed(each.right_change_mm))
+        for each in found
+    )
+    head = ("", "Stance width", "Left, outward", "Right, outward")
+    return Table("Widths that could be tried, in no order of merit", head, rows)
+
+
+def _signed(value: float) -> str:
+    text = f"{value:+.1f}".replace("-", "−")
+    return "0 mm" if float(f"{value:.1f}") == 0 else f"{text} mm"
+
+
+def before_widening(assessment: Assessment) -> Sentences:
+    """Say what else may hold the knees wide, and what is published on widening, before any part is named."""
+    session = assessment.visit.session
+    if not any(getattr(session.wish, side).half_stance_change_mm for side in SIDES):
+        return Sentences(())
+    lines = [
+        f"Seen: {_OTHER_CAUSES[what]}." for what in dict.fromkeys(e.what for e in session.seen) if what in _OTHER_CAUSES
+    ]
+    lines += _stiff_hips(assessment)
+    free, pain = constants.KNEE_TRAVEL_PAIN_FREE_MM, constants.KNEE_TRAVEL_KNEECAP_PAIN_MM
+    lines += [
+        f"Knee travel {free.value:g} ({free.uncertainty:g}) mm without and {pain.value:g} ({pain.uncertainty:g}) with "
+        f"kneecap pain: {free.source}; {free.note}.",
+        f"Widening by 20, 40 and 60 mm changed neither muscle activity nor joint angles; the narrowest was best for "
+        f"efficiency and comfort whatever the pelvis width ({constants.Q_FACTOR_WIDENED_BY_MM.source}).",
+        f"{stance.LEAN_DESCRIBES} {stance.trouser_size_words()}",
+    ]
+    return Sentences(tuple(lines))
+
+
+def _stiff_hips(assessment: Assessment) -> list[str]:
+    inputs, said = Inputs(assessment.visit), []
+    for side in SIDES:
+        for name, words in (("hip_flexion_deg", "flexion"), ("hip_internal_rotation_deg", "inward rotation")):
+            angle = inputs.number(f"rider.{side}.{name}")
+            if angle is not None:
+                said.append(f"Measured, {side} hip: {words} {angle:.0f}°; a stiff hip may hold the knee wide.")
+    return said
+
+
+def parts_found(assessment: Assessment) -> Sentences:
+    """Say per side what was chosen for the wish, what remains, what nothing reaches and which family would."""
+    if assessment.parts is None:
+        remaining = assessment["left.half_stance.remaining"]
+        return Sentences((f"No parts looked for: {needs_words(remaining.needs)}.",))
+    lines = []
+    for side, choice in assessment.standing.choices.items():
+        wish = getattr(assessment.visit.session.wish, side).half_stance_change_mm
+        chosen = ", ".join(choice.chosen) or "no part"
+        play = f" and {_signed(choice.adjustment_mm)} of the lateral play" if choice.adjustment_mm else ""
+        lines.append(
+            f"{side.capitalize()}: wish {_signed(wish)} a side. {capital(chosen)}{play}; "
+            f"remains {_signed(choice.remaining_mm)}."
+        )
+        lines += _reach_words(side, choice)
+        lines += [f"{side.capitalize()}: {note}." for note in choice.notes if note != CHANGE_OF_FAMILY]
+    if any(choice.other_families for choice in assessment.standing.choices.values()):
+        lines.append(CHANGE_OF_FAMILY)
+    return Sentences(tuple(dict.fromkeys(lines)))
+
+
+def _reach_words(side: str, choice: Choice) -> list[str]:
+    said = []
+    if choice.gaps_mm:
+        spans = ", ".join(f"{plain(low)} to {plain(high)}" for low, high in choice.gaps_mm)
+        said.append(f"{side.capitalize()}: nothing in this family reaches {spans} mm (outward of as found).")
+    if choice.other_families:
+        names = ", ".join(choice.other_families)
+        said.append(f"{side.capitalize()}: family {names} would come within reach.")
+    return said
+
+
+def refused(assessment: Assessment) -> Table:
+    """Return the parts that may not be fitted here, with the reason."""
+    rows: dict[tuple[str, str], list[str]] = {}
+    if assessment.parts is not None:
+        for side, choice in assessment.standing.choices.items():
+            for each in choice.refused:
+                rows.setdefault((each.id, each.reason), []).append(side)
+    body = tuple((part, " and ".join(sides), reason) for (part, reason), sides in rows.items())
+    return Table("Parts refused", ("", "Side", "Why"), body)
+
+
+def reach(assessment: Assessment) -> Table:
+    """Return clearances and threads of both sides."""
+    names = ("thread.turns", "lean.clearance", "toe.gap", "toe.gap_after")
+    words = (
+        "Pedal thread engaged",
+        "Lean until the lowered pedal touches",
+        "Toe to tyre",
+        "Toe to tyre after the move",
+    )
+    rows = []
+    for name, said in zip(names, words, strict=True):
+        pair = [assessment[f"{side}.{name}"] for side in SIDES]
+        cells = [value_words(estimate) for estimate in pair]
+        if name.startswith("toe") and all(estimate.is_known for estimate in pair):
+            cells = [f"{cell}: {clearances.gap_words(e.value)}" for cell, e in zip(cells, pair, strict=True)]
+        rows.append((said, *cells))
+    return Table("Threads and clearances", ("", "Left", "Right"), tuple(rows))
+
+
+def foot_gaps(assessment: Assessment) -> Table:
+    """Return the gaps between foot and crank at the ends of the float, as found and now."""
+    bike, inputs = assessment.visit.session.bike, Inputs(assessment.visit)
+    found = {}
+    for side in SIDES:
+        measured = getattr(bike, side)
+        found[side] = clearances.foot_gaps(
+            heel_gap_heel_in_mm=measured.heel_gap_heel_in_mm,
+            heel_gap_heel_out_mm=measured.heel_gap_heel_out_mm,
+            ankle_gap_mm=measured.ankle_gap_mm,
+            forefoot_gap_mm=measured.forefoot_gap_mm,
+            outward_mm=added_since_found(inputs, side),
+        )
+    rows = tuple((capital(left.name), left.words, right.words) for left, right in zip(*found.values(), strict=True))
+    return Table("Foot to crank at the ends of the float", ("", "Left", "Right"), rows)
+
+
+def small_parts(assessment: Assessment) -> Sentences:
+    """Say what extenders do to the crank, and that shims and wedges are recorded without a dose."""
+    inputs, lines = Inputs(assessment.visit), []
+    for side in SIDES:
+        extender = inputs.number_now(f"{side}.extender_mm")
+        if extender:
+            lines.append(f"{side.capitalize()}: {clearances.bending_words(extender)}")
+        for name, words, unit in (("shim_mm", "shim", " mm"), ("wedge_deg", "wedge", "°")):
+            size = inputs.number_now(f"{side}.{name}")
+            if size:
+                bolt = getattr(assessment.visit.session.shoes, side).bolt_length_mm
+                bolts = f"bolts {plain(bolt)} mm" if bolt is not None else "bolt length not recorded: check the thread"
+                lines.append(
+                    f"{side.capitalize()}: {words} {plain(size)}{unit}, {bolts}. Recorded as tried; no size is "
+                    "suggested, none is published."
+                )
+    return Sentences(tuple(lines))

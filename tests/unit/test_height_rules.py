@@ -1,0 +1,66 @@
+"""Static height rules against the worked agreement of their sources, and their intervals against GTC."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from GTC import ureal
+
+from fitkit.calculations.knock_on import (
+    IGNORED,
+    KNEE_RANGES,
+    disagreement_mm,
+    height_rules,
+    hip_distance_from_saddle,
+)
+from fitkit.calculations.readings import Quantity, exact
+
+
+def test_worked_agreement_of_the_three_rules():
+    # Inseam 840, seat tube 73, knee 35, crank 172.5, to the pedal spindle: regression 911.9, 1.09 x inseam 915.6,
+    # 0.883 x inseam plus crank 914.2 (computed from the published coefficients).
+    rules = height_rules(exact(840.0), crank_mm=172.5, seat_tube_angle_deg=73.0, least_knee_flexion=exact(35.0))
+    to_spindle = [rule.saddle_height.value + 172.5 for rule in rules]
+    assert to_spindle == pytest.approx([915.6, 914.2, 911.9], abs=0.05)
+    assert disagreement_mm(rules) == pytest.approx(915.6 - 911.9, abs=0.1)
+
+
+def test_regression_without_a_knee_says_what_it_needs():
+    *others, regression = height_rules(exact(840.0), crank_mm=172.5, seat_tube_angle_deg=73.0, least_knee_flexion=None)
+    assert regression.saddle_height is None
+    assert "needs the least knee flexion" in regression.notes[0]
+    assert disagreement_mm((*others, regression)) == pytest.approx(1.4, abs=0.05)
+
+
+def test_intervals_of_the_rules_against_gtc():
+    inseam, knee = ureal(840.0, 2.0, 4), ureal(35.0, 0.8, 5)
+    hamley, plain, regression = (
+        rule.saddle_height
+        for rule in height_rules(
+            Quantity(840.0, ((2.0, 4),)),
+            crank_mm=172.5,
+            seat_tube_angle_deg=73.0,
+            least_knee_flexion=Quantity(35.0, ((0.8, 5),)),
+        )
+    )
+    own_error, rounding = ureal(0.0, 11.5, 36), ureal(0.0, 20.0)
+    gatti = 10 * (7.41 + 0.82 * inseam / 10 - 0.1 * knee + 0.003 * inseam / 10 * 73.0) - 172.5 + own_error + rounding
+    for ours, theirs in ((hamley, 1.09 * inseam - 172.5), (plain, 0.883 * inseam), (regression, gatti)):
+        assert (ours.value, ours.u, ours.df) == pytest.approx((theirs.x, theirs.u, theirs.df))
+
+
+def test_hip_above_the_saddle_against_gtc():
+    # Saddle height with its reading's error plus 75 with a 95 % half-width of 25 (house choice).
+    found = hip_distance_from_saddle(Quantity(738.0, ((2.1, 5),)), Quantity(75.0, ((25.0 / 1.96, np.inf),)))
+    gtc = ureal(738.0, 2.1, 5) + ureal(75.0, 25.0 / 1.96)
+    assert (found.value, found.u, found.df) == pytest.approx((gtc.x, gtc.u, gtc.df))
+
+
+def test_knee_ranges_are_the_published_rows():
+    # Holmes et al. 1994 (second source): 25 to 35 static; Swart & Holliday 2019: 33 to 43 easy, 30 to 40 hard.
+    assert [published.value for _, published in KNEE_RANGES] == [(25.0, 35.0), (33.0, 43.0), (30.0, 40.0)]
+    assert all(published.source for _, published in KNEE_RANGES)
+
+
+def test_what_the_rules_ignore_is_said():
+    assert "cleat setback" in IGNORED
