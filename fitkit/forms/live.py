@@ -10,7 +10,7 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitkit.forms.desk import Desk, desk_of
-from fitkit.forms.look import Box, html
+from fitkit.forms.look import WordedBox, html
 
 __all__ = ["live"]
 
@@ -47,7 +47,7 @@ class _View:
     def __init__(self, desk: Desk, draw: Callable[[Path], Any], parts: tuple[str, ...]) -> None:
         self.desk, self.draw, self.parts = desk, draw, parts
         self._shown = html("")
-        self.box = _WordedBox([self._shown], "fit", "fit-live")
+        self.box = WordedBox([self._shown], "fit", "fit-live")
         self._of: dict | None = None
         desk.draw_after(f"view {draw!r} {parts}", self.follow)
 
@@ -68,18 +68,6 @@ class _View:
             return f"<p>{escape(words)}</p>", words
         drawn = "".join(one if isinstance(one, str) else one._repr_html_() for one in shown)
         return drawn, "\n\n".join(getattr(one, "alt", None) or repr(one) for one in shown)
-
-
-class _WordedBox(Box):
-    """A box that says in plain words what it shows, where no widget can be shown."""
-
-    words = ""
-
-    def _repr_mimebundle_(self, **options: Any) -> Any:
-        data = super()._repr_mimebundle_(**options)
-        bundle = data[0] if isinstance(data, tuple) else data
-        bundle["text/plain"] = self.words
-        return data
 
 
 def _worked_out(desk: Desk, draw: Callable[[Path], Any]) -> Any:

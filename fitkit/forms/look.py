@@ -7,7 +7,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-__all__ = ["STYLE", "Box", "button", "control", "html", "paragraph"]
+__all__ = ["STYLE", "Box", "WordedBox", "button", "control", "html", "paragraph"]
 
 STYLE = """<style>
 .fit { --ink:#1a1a1a; --grey:#595959; --line:#cfcfcf; --pale:#f1f1f1; --blue:#0072b2;
@@ -107,6 +107,18 @@ class Box(widgets.Box):
     def __init__(self, children: list, *classes: str) -> None:
         super().__init__(children, layout=_LAYOUT)
         self._dom_classes = classes
+
+
+class WordedBox(Box):
+    """A box that says in plain words what it shows, where no widget can be shown."""
+
+    words = ""
+
+    def _repr_mimebundle_(self, **options: Any) -> Any:
+        data = super()._repr_mimebundle_(**options)
+        bundle = data[0] if isinstance(data, tuple) else data
+        bundle["text/plain"] = self.words
+        return data
 
 
 def control(kind: type, description: str, *classes: str, **told: Any) -> Any:

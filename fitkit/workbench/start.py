@@ -10,7 +10,7 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from fitkit import house
-from fitkit.forms.look import STYLE, Box, button, control, html
+from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
 from fitkit.report import Record
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
@@ -70,12 +70,13 @@ class _Page:
             _row("Day of the visit", self._date, "written 2026-03-04"),
             Box([self._begin, again, self._said], "fit-bar"),
         ]
-        self.box = Box([html(STYLE), *new, self._visits], "fit", "fit-start")
+        self.box = WordedBox([html(STYLE), *new, self._visits], "fit", "fit-start")
 
     def refresh(self) -> None:
         """Look at the folder again."""
         paths = self.folder.sessions()
         self._visits.value = "".join([_due(paths), _table(self.folder, paths)])
+        self.box.words = "\n".join(path.stem for path in paths[:_RECENT]) or "No visit yet."
 
     def _begun(self) -> None:
         client, setup, day = (one.value.strip() for one in (self._client, self._setup, self._date))
