@@ -11,13 +11,13 @@ import ipywidgets as widgets
 from fitkit import session as sessions
 from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.labels import titled
-from fitkit.forms.last import last_visit
 from fitkit.forms.look import STYLE, Box, button, control, html, paragraph
 from fitkit.forms.panel import Panel
 from fitkit.forms.rows import Row, paths_of
 from fitkit.forms.sections import SECTIONS
 from fitkit.forms.strike import Strike
 from fitkit.session import Session
+from fitkit.session.earlier import earlier_visit
 
 __all__ = ["Form", "form", "head"]
 
@@ -112,7 +112,7 @@ def saved_words(desk: Desk) -> str:
 
 @cache
 def _last_known(path: Path, client: str, setup: str) -> Session | None:
-    return last_visit(path, sessions.load(path))
+    return earlier_visit(path, sessions.load(path))
 
 
 def last_of(desk: Desk) -> Session | None:

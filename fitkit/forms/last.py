@@ -1,30 +1,14 @@
-"""The visit before: what may be offered for confirmation, and what an exchange of sides is asked against."""
+"""What the visit before says of a field: what may be offered for confirmation."""
 
 from __future__ import annotations
 
-from contextlib import suppress
-from pathlib import Path
-
 from fitkit import session as sessions
-from fitkit.session import Session, SessionProblems
+from fitkit.session import Session
 from fitkit.session.paths import get, steps_of
 from fitkit.session.positions import counting, value_at
 from fitkit.session.reading import plain
 
-__all__ = ["last_value", "last_visit"]
-
-
-def last_visit(path: Path, session: Session) -> Session | None:
-    """Return the latest earlier visit of the same client and set-up in this folder or its year folders, if any."""
-    root = path.parent.parent if path.parent.name.isdigit() else path.parent
-    pattern = f"{session.client_id}_*_{session.setup}.json"
-    folders = [path.parent, *(folder for folder in root.glob("[0-9]*") if folder.is_dir() and folder != path.parent)]
-    found = {file.name: file for folder in folders for file in folder.glob(pattern)}
-    for name in sorted(found, reverse=True):
-        if name < f"{sessions.key(session)}.json":
-            with suppress(SessionProblems):
-                return sessions.load(found[name])
-    return None
+__all__ = ["last_value"]
 
 
 def last_value(last: Session, dotted: str):

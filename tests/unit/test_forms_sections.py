@@ -7,7 +7,8 @@ from scipy.stats import studentized_range
 
 from fitkit import house, session
 from fitkit.forms import asks, sections
-from fitkit.forms.last import last_value, last_visit
+from fitkit.forms.last import last_value
+from fitkit.session.earlier import earlier_visit
 
 SETBACK = session.describe("as_found.left.cleat_setback_mm")
 FOOT = session.describe("rider.left.foot_length_mm")
@@ -79,8 +80,8 @@ def test_the_visit_before_is_found_across_year_folders(tmp_path):
     new = session.new("rider-1", "2026-03-04", "road", tmp_path / "2026")
     change = {"as_found.left.cleat_setback_mm": (None, [11]), "as_left.left.cleat_setback_mm": (None, [15, 16])}
     session.update(old, change, fitter=None, at="2025-11-04T10:00:00")
-    last = last_visit(new, session.load(new))
+    last = earlier_visit(new, session.load(new))
     assert session.key(last) == "rider-1_2025-11-04_road"
     assert last_value(last, "as_found.left.cleat_setback_mm") == [15, 16]
     assert last_value(last, "as_found.right.cleat_setback_mm") is None
-    assert last_visit(old, session.load(old)) is None
+    assert earlier_visit(old, session.load(old)) is None
