@@ -1,7 +1,8 @@
-"""The start page: which visits there are, what each lacks, who is due, and a new visit."""
+"""The start page: which visits there are, what each lacks, who is due, what to order, and a new visit."""
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Iterator
 from datetime import date, timedelta
 from html import escape
@@ -11,13 +12,14 @@ import ipywidgets as widgets
 
 from fitkit import house
 from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
-from fitkit.report import Record
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
+from fitkit.workbench.look import Look, look_at
 
 __all__ = ["start"]
 
-_RECENT = 25
+_RECENT = 12
+_AFTER_S = 0.1
 _DUE_SOON = timedelta(days=14)
 _NAMES = {
     "1_intake": "Intake",
@@ -44,7 +46,7 @@ def start(work: str | Path) -> widgets.Widget:
     folder = WorkFolder(Path(work).resolve())
     if folder.root not in _PAGES:
         _PAGES[folder.root] = _Page(folder)
-    _PAGES[folder.root].refresh()
+    _PAGES[folder.root].refresh_soon()
     return _PAGES[folder.root].box
 
 
@@ -72,11 +74,20 @@ class _Page:
         ]
         self.box = WordedBox([html(STYLE), *new, self._visits], "fit", "fit-start")
 
+    def refresh_soon(self) -> None:
+        """Look at the folder again, once the form of a new visit is on the screen."""
+        self.box.words = "\n".join(path.stem for path in self.folder.sessions()[:_RECENT]) or "No visit yet."
+        try:
+            asyncio.get_running_loop().call_later(_AFTER_S, self.refresh)
+        except RuntimeError:
+            self.refresh()
+
     def refresh(self) -> None:
         """Look at the folder again."""
         paths = self.folder.sessions()
-        self._visits.value = "".join([_due(paths), _table(self.folder, paths)])
-        self.box.words = "\n".join(path.stem for path in paths[:_RECENT]) or "No visit yet."
+        seen = [look_at(path) for path in paths[:_RECENT]]
+        older = len(paths) - len(seen)
+        self._visits.value = "".join([_due(paths), _orders(seen), _table(self.folder, seen, older)])
 
     def _begun(self) -> None:
         client, setup, day = (one.value.strip() for one in (self._client, self._setup, self._date))
@@ -126,15 +137,11 @@ def _links(folder: WorkFolder, path: Path) -> str:
     return " · ".join(links)
 
 
-def _table(folder: WorkFolder, paths: list[Path]) -> str:
-    if not paths:
+def _table(folder: WorkFolder, seen: list[Look], older: int) -> str:
+    if not seen:
         return "<h3>Visits</h3><p>No visit yet.</p>"
-    rows = "".join(_visit_row(folder, path) for path in paths[:_RECENT])
-    more = (
-        f"<p>And {len(paths) - _RECENT} older ones in {len({p.parent for p in paths})} year folders.</p>"
-        if len(paths) > _RECENT
-        else ""
-    )
+    rows = "".join(_visit_row(folder, look) for look in seen)
+    more = f"<p>And {older} older ones in the year folders.</p>" if older else ""
     head = "<tr><th scope=col>Visit</th><th scope=col>Open</th><th scope=col>Still lacks</th></tr>"
     return (
         '<h3>Visits, the latest first</h3><div class="wide" tabindex="0" role="region" aria-label="Visits">'
@@ -142,28 +149,21 @@ def _table(folder: WorkFolder, paths: list[Path]) -> str:
     )
 
 
-def _visit_row(folder: WorkFolder, path: Path) -> str:
-    found, problem = load_or_none(path)
+def _visit_row(folder: WorkFolder, look: Look) -> str:
+    found = look.session
     if found is None:
-        return f"<tr><th scope=row>{escape(path.stem)}</th><td></td><td>cannot be read: {escape(problem)}</td></tr>"
+        return f"<tr><th scope=row>{escape(look.path.stem)}</th><td></td><td>{escape(look.lacks)}</td></tr>"
     day = "today" if found.visit_date == date.today().isoformat() else found.visit_date
     demo = ", demonstration" if found.demonstration else ""
     signed = ", signed off" if found.sign_off else ""
     name = f"{escape(found.client_id)}<br>{day}, {escape(found.setup)}{demo}{signed}"
-    return f"<tr><th scope=row>{name}</th><td>{_links(folder, path)}</td><td>{escape(_lacks(path))}</td></tr>"
+    return f"<tr><th scope=row>{name}</th><td>{_links(folder, look.path)}</td><td>{escape(look.lacks)}</td></tr>"
 
 
-def _lacks(path: Path) -> str:
-    """Return the first things a visit lacks, in words."""
-    try:
-        assessment = Record(path).assessment
-    except (ValueError, OSError) as error:
-        return f"cannot be worked out: {error}"
-    needs = dict.fromkeys(
-        e.needs for e in assessment.results.values() if not e.is_known and not e.needs.startswith("not ")
-    )
-    first = list(needs)[:3]
-    return "; ".join(first) + (f"; and {len(needs) - 3} more" if len(needs) > 3 else "") if needs else "nothing"
+def _orders(seen: list[Look]) -> str:
+    lines = [line for look in seen for line in look.orders]
+    items = "".join(f"<li>{escape(line)}</li>" for line in lines)
+    return f"<h3>Parts to order</h3><ul>{items}</ul>" if lines else ""
 
 
 def _due(paths: list[Path]) -> str:
