@@ -7,7 +7,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-__all__ = ["STYLE", "Box", "WordedBox", "button", "control", "html", "paragraph"]
+__all__ = ["STYLE", "Box", "WordedBox", "button", "choose", "control", "html", "paragraph"]
 
 STYLE = """<style>
 .fit { --ink:#1a1a1a; --grey:#595959; --line:#cfcfcf; --pale:#f1f1f1; --blue:#0072b2;
@@ -107,6 +107,18 @@ class Box(widgets.Box):
     def __init__(self, children: list, *classes: str) -> None:
         super().__init__(children, layout=_LAYOUT)
         self._dom_classes = classes
+
+
+def choose(control: widgets.Dropdown, options: list[tuple[str, Any]], value: Any) -> None:
+    """Offer these choices and show the one with this value, else the first."""
+    values = [each for _, each in options]
+    place = values.index(value) if value in values else 0
+    if tuple(control.options) == tuple(options) and control.index == place:
+        return
+    with control.hold_sync():
+        if tuple(control.options) != tuple(options):
+            control.options = options
+        control.index = place  # setting a value of None would show none of the choices
 
 
 class WordedBox(Box):

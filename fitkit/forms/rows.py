@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from html import escape
-from typing import Any
 
 import ipywidgets as widgets
 
@@ -14,10 +13,11 @@ from fitkit.forms import asks
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown
 from fitkit.forms.labels import choices, title, titled, unit_words
-from fitkit.forms.look import Box, button, control, html
+from fitkit.forms.last import last_value
+from fitkit.forms.look import Box, button, choose, control, html
 from fitkit.session import Session
 
-__all__ = ["Row", "at_class", "paths_of"]
+__all__ = ["Row", "at_class", "path_side", "paths_of"]
 
 _LONG = {"note", "finding"}
 _WIDE = {"text", "choice", "file", "identifier"}
@@ -103,13 +103,12 @@ class Row:
             self.desk.enter(path, change["new"])
 
     def _show(self, widget: widgets.DOMWidget, path: str, info: sessions.FieldInfo) -> None:
-        if isinstance(widget, widgets.Checkbox):
-            wanted: Any = self.desk.choice(path)
-            wanted = True if wanted is None else wanted
+        if isinstance(widget, widgets.Dropdown):
+            choose(widget, choices(info), self.desk.choice(path))
+        elif isinstance(widget, widgets.Checkbox):
+            widget.value = self.desk.choice(path) is not False  # what is not in the file is yes
         else:
-            wanted = self.desk.choice(path) if isinstance(widget, widgets.Dropdown) else self.desk.text(path)
-        if widget.value != wanted:
-            widget.value = wanted
+            widget.value = self.desk.text(path)
         classes = ("fit-in", at_class(path), *(["fit-held-in"] if path in self.desk.held else []))
         if tuple(widget._dom_classes) != classes:
             widget._dom_classes = classes
@@ -158,8 +157,6 @@ class Row:
             return ""
         if not self.infos[0].many or self.paths[0].startswith("trials"):
             return ""
-        from fitkit.forms.last import last_value
-
         now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
         before = tuple(last_value(last, path) or () for path in self.paths)
         return asks.exchange(now, before, self.infos[0], house.load().rules)

@@ -11,7 +11,7 @@ from fitkit import session as sessions
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import shown
 from fitkit.forms.labels import titled
-from fitkit.forms.look import Box, button, control, html
+from fitkit.forms.look import Box, button, choose, control, html
 
 __all__ = ["Strike"]
 
@@ -42,12 +42,7 @@ class Strike:
 
     def refresh(self) -> None:
         """Offer the readings there are now."""
-        options = [("—", None), *self._readings()]
-        if tuple(self._which.options) != tuple(options):
-            chosen = self._which.value if self._which.value in dict(options).values() else None
-            with self._which.hold_sync():
-                self._which.options = options
-                self._which.value = chosen
+        choose(self._which, [("—", None), *self._readings()], self._which.value)
 
     def _readings(self) -> Iterator[tuple[str, tuple[str, int]]]:
         struck = {(item["field"], item["index"]) for item in self.desk.value("struck") or ()}
@@ -56,7 +51,7 @@ class Strike:
             values = self.desk.value(path) if info.many and info.unit else None
             for index, value in enumerate(values or ()):
                 if (path, index) not in struck:
-                    yield f"{titled(info, path)}: reading {index + 1}, {shown(value)}", (path, index)
+                    yield f"{shown(value)}, reading {index + 1} of {titled(info, path)}", (path, index)
 
     def _strike(self) -> None:
         if self._which.value is None:
