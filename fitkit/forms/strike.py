@@ -12,8 +12,11 @@ from fitkit.forms.desk import Desk
 from fitkit.forms.entry import shown
 from fitkit.forms.labels import titled
 from fitkit.forms.look import Box, button, choose, control, html
+from fitkit.forms.soon import soon
 
 __all__ = ["Strike"]
+
+_AFTER_S = 0.3
 
 
 class Strike:
@@ -33,7 +36,8 @@ class Strike:
         self._why = control(widgets.Text, "Why it does not count", "fit-strike-why", continuous_update=False)
         self._said = html("", "fit-said")
         go = button("Strike it out", "fit-strike-go")
-        go.on_click(lambda _: self._strike())
+        # A press may overtake what was chosen just before it: the screen holds that back until it has an answer.
+        go.on_click(lambda _: soon(self._strike, _AFTER_S))
         rows = [
             Box([html("Reading to strike", "fit-name"), self._which], "fit-row", "fit-wide"),
             Box([html("Why it does not count", "fit-name"), self._why], "fit-row", "fit-wide"),

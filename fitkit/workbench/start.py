@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Iterator
 from datetime import date, timedelta
 from html import escape
@@ -12,6 +11,7 @@ import ipywidgets as widgets
 
 from fitkit import house
 from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
+from fitkit.forms.soon import soon
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
 from fitkit.workbench.look import Look, look_at
@@ -77,10 +77,7 @@ class _Page:
     def refresh_soon(self) -> None:
         """Look at the folder again, once the form of a new visit is on the screen."""
         self.box.words = "\n".join(path.stem for path in self.folder.sessions()[:_RECENT]) or "No visit yet."
-        try:
-            asyncio.get_running_loop().call_later(_AFTER_S, self.refresh)
-        except RuntimeError:
-            self.refresh()
+        soon(self.refresh, _AFTER_S)
 
     def refresh(self) -> None:
         """Look at the folder again."""
