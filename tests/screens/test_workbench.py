@@ -213,7 +213,6 @@ def test_start_page_begins_a_visit_by_keyboard(screens, bench):
         page.keyboard.press("Enter")
 
     begin("rider/301")
-    page.keyboard.press("Enter")
     said.get_by_text("expected 1 to 40").wait_for()
     begin("rider-30")
     said.get_by_text("No earlier visit has the id rider-30. Known and alike: rider-301").wait_for()
