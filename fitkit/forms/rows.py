@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import cache
 from html import escape
 
 import ipywidgets as widgets
@@ -15,6 +16,7 @@ from fitkit.forms.entry import read, shown
 from fitkit.forms.labels import choices, title, titled, unit_words
 from fitkit.forms.last import last_value
 from fitkit.forms.look import Box, button, choose, control, html
+from fitkit.house import Rules
 from fitkit.session import Session
 
 __all__ = ["Row", "at_class", "path_side", "paths_of"]
@@ -143,7 +145,8 @@ class Row:
             yield words
 
     def _disagreement(self, path: str, info: sessions.FieldInfo) -> str:
-        return asks.disagreement(sessions.kept(self.desk.session, path), info, house.load().rules)
+        readings = sessions.kept(self.desk.session, path)
+        return asks.disagreement(readings, info, _rules()) if len(readings) > 1 else ""
 
     def _struck(self, path: str) -> Iterator[str]:
         for item in self.desk.value("struck") or ():
@@ -159,7 +162,7 @@ class Row:
             return ""
         now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
         before = tuple(last_value(last, path) or () for path in self.paths)
-        return asks.exchange(now, before, self.infos[0], house.load().rules)
+        return asks.exchange(now, before, self.infos[0], _rules()) if all((*now, *before)) else ""
 
     def _offer(self) -> None:
         """Put buttons into the row for what may have been meant, or for a choice between two values."""
@@ -192,6 +195,11 @@ class Row:
             self.desk.settle(path, mine=value)
         else:
             self.desk.enter(path, value)
+
+
+@cache
+def _rules() -> Rules:
+    return house.load().rules  # once for a notebook: forms ask for it at every key
 
 
 def path_side(path: str) -> str:
