@@ -56,6 +56,7 @@ class Screens:
         page = self.context.new_page()
         page.set_viewport_size({"width": width, "height": 900})
         self.pages.append(page)
+        page.on("dialog", lambda dialog: dialog.accept())  # "leave the page?": yes
         page.on("request", lambda request: self.asked.append(request.url))
         page.goto(self.bench.address(path, notebook))
         ready(page, notebook)
