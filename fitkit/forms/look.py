@@ -40,6 +40,8 @@ STYLE = """<style>
   text-overflow:ellipsis }
 .fit .fit-in select { appearance:auto; background-image:none; padding-right:2px }
 .fit .fit-in textarea { height:52px; min-height:52px }
+.fit .fit-in .widget-label-basic > span { position:absolute; width:1px; height:1px; overflow:hidden;
+  clip-path:inset(50%) }
 .fit .fit-in input[type=checkbox] { width:22px; height:22px; margin:4px 0 }
 .fit .fit-held-in input[type=text], .fit .fit-held-in select, .fit .fit-held-in textarea {
   border:2px dashed var(--ink) }
