@@ -1,4 +1,4 @@
-"""The command line: ``python -m fitkit new|check|report|forget``."""
+"""The command line: ``python -m fitkit open|new|check|report|forget``."""
 
 from __future__ import annotations
 
@@ -64,6 +64,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=__version__)
     _add_house(parser, default=None)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add_open(commands)
     _add_new(commands)
     _add_check(commands)
     _add_report(commands)
@@ -85,6 +86,23 @@ def _add_house(parser: argparse.ArgumentParser, *, default: str | None) -> None:
     for name, words in (("rules", "house rules instead of those"), ("parts", "parts table instead of the one")):
         about = f"your clinic's {words} that come{'s' if name == 'parts' else ''} with the kit"
         parser.add_argument(f"--{name}", type=Path, metavar="FILE", default=default, help=about)
+
+
+def _add_open(commands: argparse._SubParsersAction) -> None:
+    command = _command(
+        commands, "open", _open, "Open the workbench: the notebooks of a visit, in the browser, on a private folder."
+    )
+    command.add_argument(
+        "session",
+        metavar="SESSION",
+        nargs="?",
+        type=Path,
+        help="a session file to begin with (the start page, if not said)",
+    )
+    command.add_argument(
+        "--work", type=Path, metavar="FOLDER", help="the work folder (your own data folder, if not said)"
+    )
+    command.add_argument("--no-browser", action="store_true", help="print the address and open no browser")
 
 
 def _add_new(commands: argparse._SubParsersAction) -> None:
@@ -177,6 +195,15 @@ def _new(given: argparse.Namespace) -> int:
         sys.stderr.write(f"{given.client_id} is a new client: no earlier visit in {plain(given.folder.absolute())}\n")
     print(path)
     return _FINE
+
+
+def _open(given: argparse.Namespace) -> int:
+    from fitkit import workbench
+
+    for name, path in (("FITKIT_RULES", given.rules), ("FITKIT_PARTS", given.parts)):
+        if path is not None:
+            os.environ[name] = str(path.absolute())
+    return workbench.open_command(given.session, given.work, browser=not given.no_browser)
 
 
 def _check(given: argparse.Namespace) -> int:
