@@ -140,8 +140,9 @@ def _band_results(inputs: Inputs, start: Start) -> dict[str, Estimate]:
     names = ("cleat_setback.band_low", "cleat_setback.band_high", "cleat_setback.start")
     if start.band is None:
         return {name: missing(start.needs) for name in names}
-    rule = inputs.visit.house.rules.starting_band
-    common = {"unit": "mm", "grade": rule.grade, "source": f"starting band: {rule.source}", "notes": start.notes}
+    rule, rules = inputs.visit.house.rules.starting_band, inputs.visit.house.rules_source
+    source = f"starting band of {rules}: {rule.source}"
+    common = {"unit": "mm", "grade": rule.grade, "source": source, "notes": start.notes}
     low, high = start.band.low, start.band.high
     ends = {names[0]: known(low, **common), names[1]: known(high, **common)}
     if start.point is None:
@@ -151,7 +152,7 @@ def _band_results(inputs: Inputs, start: Start) -> dict[str, Estimate]:
         said = (*said, "these ask for contrary ends: not shifted")
     is_shifted = not start.is_contrary and any(shift.to != "none" for shift in start.shifts)
     if is_shifted:
-        common |= {"grade": "house rule", "source": f"house rules: starting band ({rule.source}), shifted"}
+        common |= {"grade": "house rule", "source": f"{source}, shifted"}
     common |= {"notes": (*start.notes, *said)}
     return {**ends, names[2]: known(start.point, low=low, high=high, **common)}
 

@@ -84,7 +84,6 @@ class WidthSide:
 class Line:
     """The line of changes, the same for both sides: places [mm] on the sheet [px]."""
 
-    paper: View
     low_mm: float
     px_per_mm: float
 
@@ -117,18 +116,17 @@ def widths(sides: Sequence[WidthSide], *, family: str = "") -> Figure:
     places = [place for side in sides for place in side.places_mm]
     low, high = math.floor(min(places)) - 1, math.ceil(max(places)) + 1
     high = max(high, low + LEAST_RANGE_MM)
-    scale = (WIDTH_PX - 2 * MARGIN_PX) / (high - low)
-    blocks = [_Block(side, Line(View(None, (0, 0), downward=True), low, scale)) for side in sides]
+    line = Line(low, (WIDTH_PX - 2 * MARGIN_PX) / (high - low))
+    blocks = [_Block(side, line) for side in sides]
     notes = wrapped(_notes(sides), width_px=0.94 * WIDTH_PX, size_px=WORDS_PX)
     title = wrapped(_title(family), width_px=0.9 * WIDTH_PX, size_px=TITLE_PX, bold=True)
     top = 13 + 19 * len(title)
     height = top + sum(block.height_px + 14 for block in blocks) + ROW_PX * len(notes)
     drawing = Drawing(WIDTH_PX, math.ceil(height))
-    line = Line(drawing.paper, low, scale)
     for place, words in enumerate(title):
         drawing.paper.text((EDGE_PX, 13 + 19 * place), words, size_px=TITLE_PX, bold=True)
     for block in blocks:
-        _draw(line, block, top, (low, high))
+        _draw(drawing.paper, line, block, top, (low, high))
         top += block.height_px + 14
     for place, words in enumerate(notes):
         drawing.paper.text((EDGE_PX, top + ROW_PX * place), words, color=GREY)
@@ -141,7 +139,7 @@ class _Block:
     def __init__(self, side: WidthSide, line: Line) -> None:
         self.side = side
         self.marks = _marks(side, line)
-        self.mark_rows = max((row for _, _, _, row in self.marks), default=-1) + 1
+        self.mark_rows = max((at for *_, at in self.marks), default=-1) + 1
         self.names = _names(side, line)
         self.name_rows = max((tier for _, _, tier in self.names), default=-1) + 1
         self.said = [each for said in _said(side) for each in wrapped(said, width_px=0.92 * WIDTH_PX, size_px=WORDS_PX)]
@@ -201,17 +199,17 @@ def _names(side: WidthSide, line: Line) -> list[tuple[str, float, int]]:
     return placed
 
 
-def _draw(line: Line, block: _Block, top: float, ends: tuple[int, int]) -> None:
-    side, paper = block.side, line.paper
+def _draw(paper: View, line: Line, block: _Block, top: float, ends: tuple[int, int]) -> None:
+    side = block.side
     paper.text((EDGE_PX, top + 6), _heading(side), size_px=SIDE_PX, bold=True)
     bar = top + block.bar_px
-    _bars(line, side, bar)
-    _axis(line, bar + BAR_PX, ends)
+    _bars(paper, line, side, bar)
+    _axis(paper, line, bar + BAR_PX, ends)
     for words, x, anchor, at in block.marks:
         color = BLUE if words.startswith("wish") else INK
         paper.text((x, top + 27 + ROW_PX * at), words, anchor=anchor, bold=True, color=color)
     if side.wish_mm is not None:
-        _pointers(line, side, bar)
+        _pointers(paper, line, side, bar)
     for words, centre, tier in block.names:
         paper.text((centre, top + block.names_px + ROW_PX * tier), words, anchor="middle")
     below = top + block.names_px + ROW_PX * block.name_rows
@@ -219,14 +217,14 @@ def _draw(line: Line, block: _Block, top: float, ends: tuple[int, int]) -> None:
         paper.text((EDGE_PX, below + ROW_PX * at), words, color=GREY)
 
 
-def _bars(line: Line, side: WidthSide, top: float) -> None:
+def _bars(paper: View, line: Line, side: WidthSide, top: float) -> None:
     for low, high in side.reachable_mm:
         x, x2 = _ends(line, low, high)
-        line.paper.box((x, top), (x2, top + BAR_PX), fill=INK)
+        paper.box((x, top), (x2, top + BAR_PX), fill=INK)
     for low, high in side.refused_only_mm:
         x, x2 = _ends(line, low, high)
-        line.paper.box((x, top + 0.5), (x2, top + BAR_PX - 0.5), fill="white", stroke=GREY, pattern="dashed")
-        line.paper.lines(_hatching(x, x2, top, top + BAR_PX), stroke=GREY)
+        paper.box((x, top + 0.5), (x2, top + BAR_PX - 0.5), fill="white", stroke=GREY, pattern="dashed")
+        paper.lines(_hatching(x, x2, top, top + BAR_PX), stroke=GREY)
 
 
 def _ends(line: Line, low: float, high: float) -> Point:
@@ -247,21 +245,21 @@ def _hatching(left: float, right: float, top: float, bottom: float) -> list[tupl
     return pieces
 
 
-def _axis(line: Line, y: float, ends: tuple[int, int]) -> None:
+def _axis(paper: View, line: Line, y: float, ends: tuple[int, int]) -> None:
     low, high = ends
     step = next(step for step in (1, 2, 5, 10, 20, 50, 100) if step * line.px_per_mm >= 26)
     fine = 1 if line.px_per_mm >= 4 else max(1, step // 2)
     ticks = [change for change in range(low, high + 1) if change % fine == 0]
     pieces = [((line.x(t), y + 2), (line.x(t), y + (9 if t % step == 0 else 6))) for t in ticks]
-    line.paper.lines([((line.x(low), y + 2), (line.x(high), y + 2)), *pieces], stroke=GREY, width_px=0.8)
+    paper.lines([((line.x(low), y + 2), (line.x(high), y + 2)), *pieces], stroke=GREY, width_px=0.8)
     for change in ticks:
         if change % step == 0:
-            line.paper.text((line.x(change), y + 18), signed(change), anchor="middle", color=GREY, bold=change == 0)
+            paper.text((line.x(change), y + 18), signed(change), anchor="middle", color=GREY, bold=change == 0)
 
 
-def _pointers(line: Line, side: WidthSide, bar: float) -> None:
+def _pointers(paper: View, line: Line, side: WidthSide, bar: float) -> None:
     """Draw arrows from above to the wish and to what is reached, and what lies between as a dimension."""
-    paper, wish, y = line.paper, line.x(side.wish_mm), bar - 16
+    wish, y = line.x(side.wish_mm), bar - 16
     paper.path([(wish, y - 6), (wish, bar)], stroke=BLUE, width_px=1.6, pattern="dashed")
     paper.head((wish, bar), away_from=(wish, bar - 9), color=BLUE)
     if not side.remains:
@@ -285,7 +283,7 @@ def signed(change_mm: float) -> str:
 
 def remaining_words(side: WidthSide) -> str:
     """Return how much of the wish remains."""
-    return f"{fine_number(abs(side.remaining_mm))} mm {'remains' if abs(fine(side.remaining_mm)) == 1 else 'remain'}"
+    return f"{fine_number(abs(side.remaining_mm))} mm {'remains' if abs(fine(side.remaining_mm)) <= 1 else 'remain'}"
 
 
 def _span(low: float, high: float) -> str:
@@ -328,10 +326,10 @@ def _chosen(side: WidthSide) -> str:
 
 
 def _notes(sides: Sequence[WidthSide]) -> str:
-    notes = "Change of half-stance against as fitted (0), in mm to scale; + is outward. Solid: reached. "
+    notes = "Change of half-stance from as fitted (0), mm to scale, + outward. Solid: reached. "
     if any(side.refused_only_mm for side in sides):
         notes += "Hatched: only with refused parts. "
-    return f"{notes}Blank: nothing reaches it."
+    return f"{notes}Blank: nothing reaches."
 
 
 def widths_table(sides: Sequence[WidthSide]) -> list[dict]:

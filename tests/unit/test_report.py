@@ -29,8 +29,9 @@ def record(example, tmp_path):
 
 
 def shown(record):
-    """Return all that the record shows, as text."""
-    names = [name for name in vars(Record) if not name.startswith("_") and name not in ("results", "soles")]
+    """Return all that the record shows as text, its drawings left out."""
+    drawn = ("results", "soles", "front_view", "widths_reached", "side_view", "knee_change")
+    names = [name for name in vars(Record) if not name.startswith("_") and name not in drawn]
     return "\n".join(repr(getattr(record, name)()) for name in names)
 
 
@@ -86,9 +87,9 @@ def test_every_sign_goes_through_record_and_sheet(record, sign):
     words, who = cautions.SIGN_WORDS[sign], cautions.most_urgent(made.assessment.visit.session).who
     text, sheet = shown(made), sheet_html(rider_sheet(made.assessment))
     for paper in (text, sheet.replace("&#39;", "'")):
-        assert words in paper.lower().replace("clinician", "clinician")
+        assert words in paper.lower()
         assert who in paper
-        assert "Put everything back as found" in paper  # the example has trials
+        assert "put back as found" in paper  # the example has trials
     assert "Try " not in text
     assert "toward the heel" not in sheet
 
