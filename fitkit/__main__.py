@@ -1,4 +1,4 @@
-"""The command line: ``python -m fitkit open|new|check|report|forget``."""
+"""The command line: ``python -m fitkit open|new|check|report|overview|forget``."""
 
 from __future__ import annotations
 
@@ -68,6 +68,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_new(commands)
     _add_check(commands)
     _add_report(commands)
+    _add_overview(commands)
     _add_forget(commands)
     return parser
 
@@ -143,6 +144,23 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
     )
     command.add_argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium")
     command.add_argument("--again", action="store_true", help="make every record again, changed or not")
+
+
+def _add_overview(commands: argparse._SubParsersAction) -> None:
+    command = _command(
+        commands,
+        "overview",
+        _overview,
+        "Make one page of all visits: follow-ups, parts to order, what the clinic's own settled riders say.",
+    )
+    command.add_argument("sessions", metavar="SESSIONS", nargs="+", help=_SESSIONS)
+    command.add_argument(
+        "--out", type=Path, required=True, metavar="FOLDER", help="where overview.html and overview.ipynb go"
+    )
+    command.add_argument(
+        "--export-band", type=Path, metavar="FILE", help="write new house rules with the learned band, if you decide so"
+    )
+    command.add_argument("--decided-by", type=_client, metavar="ID", help="your id, with --export-band")
 
 
 def _add_forget(commands: argparse._SubParsersAction) -> None:
@@ -226,6 +244,19 @@ def _report(given: argparse.Namespace) -> int:
         parts=given.parts,
     )
     return report(given.sessions, options)
+
+
+def _overview(given: argparse.Namespace) -> int:
+    from fitkit.batch.overview import Options, overview
+
+    options = Options(
+        out=given.out,
+        rules=given.rules,
+        parts=given.parts,
+        export_band=given.export_band,
+        decided_by=given.decided_by,
+    )
+    return overview(given.sessions, options)
 
 
 def _forget(given: argparse.Namespace) -> int:

@@ -12,7 +12,7 @@ from fitkit.calculations.readings import Quantity, linear
 from fitkit.estimate import Estimate, Grade, known, missing
 from fitkit.house import Shift
 
-__all__ = ["Foot", "assess_foot"]
+__all__ = ["Foot", "Start", "assess_foot", "start_of"]
 
 NEED_AS_FOUND = "readings of the cleat setback as found"
 NEED_SLOT_END = {
@@ -53,7 +53,7 @@ class Foot:
 
 def assess_foot(inputs: Inputs, draws: Draws, side: str) -> Foot:
     """Return one foot's cleat results; `side` is "left" or "right"."""
-    start = _start(inputs, side)
+    start = start_of(inputs, side)
     as_found = _setback(inputs, f"as_found.{side}.cleat_setback_mm")
     target, target_from = _target(inputs, side, start)
     slots = {end: inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm") for end in ("least", "greatest")}
@@ -95,7 +95,8 @@ def _size(inputs: Inputs, side: str) -> tuple[float | None, str]:
     return None, "size system of the shoe label" if shoe.size is not None else "shoe size or foot length"
 
 
-def _start(inputs: Inputs, side: str) -> Start:
+def start_of(inputs: Inputs, side: str) -> Start:
+    """Return where one foot is to begin by the house rules, with the size it goes by and what shifted it."""
     size, words = _size(inputs, side)
     if size is None:
         return Start(None, words, None, None, words)
