@@ -125,6 +125,11 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
     )
     command.add_argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium")
     command.add_argument("--again", action="store_true", help="make every record again, changed or not")
+    command.add_argument(
+        "--plain-kernels",
+        action="store_true",
+        help="start every notebook's kernel afresh instead of copying a warm one: the same records, slower",
+    )
 
 
 def _add_forget(commands: argparse._SubParsersAction) -> None:
@@ -195,6 +200,7 @@ def _report(given: argparse.Namespace) -> int:
         workers=given.workers,
         pdf=given.pdf,
         again=given.again,
+        forked=not given.plain_kernels,
         rules=given.rules,
         parts=given.parts,
     )

@@ -34,6 +34,7 @@ class _Lane:
     link: connection.Connection
     private: str
     job: Job | None = None
+    engine: str = ""
     begun: float = 0.0
     groups: list[int] = field(default_factory=list)
 

@@ -46,16 +46,19 @@ class Options:
         Whether the pages are made as PDF as well.
     again : bool
         Whether unchanged visits are made again.
+    forked : bool
+        Whether kernels are copies of a warm one, where the system can do that; the records are the same.
     rules, parts : Path or None
         House rules and parts table in place of those shipped.
     limits : Limits
-        Time limits of a record.
+        Limits of a record.
     """
 
     out: Path
     workers: int = 2
     pdf: bool = False
     again: bool = False
+    forked: bool = True
     rules: Path | None = None
     parts: Path | None = None
     limits: Limits = field(default_factory=Limits)
@@ -174,6 +177,7 @@ class _Batch:
             kit=kit,
             access=self.folder.access,
             limits=self.options.limits,
+            forked=self.options.forked,
             browser=self.browser,
         )
 
