@@ -7,6 +7,7 @@ import errno
 import json
 import time
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 
 import nbformat
@@ -72,7 +73,7 @@ def _make(job: Job, started: Callable[[int], None], engine: Engine) -> dict:
     staged = Path(job.making) / f"{job.key}.inputs"
     staged.mkdir(mode=0o700)
     digests = {item.name: fingerprint.stage(item, staged / item.name) for item in job.inputs}
-    template = kernel.load_template(Path(job.template))
+    template = _template(Path(job.template), Path(job.template).stat().st_mtime_ns)
     executed = kernel.run(
         template, job.inputs[0].name, staged, limits=job.limits, started=started, manager=engine.manager()
     )
@@ -89,6 +90,12 @@ def _make(job: Job, started: Callable[[int], None], engine: Engine) -> dict:
         "fingerprint": fingerprint.of_visit(job.kit, digests),
         "record": fingerprint.of_files(folder, names),
     }
+
+
+@lru_cache(maxsize=1)
+def _template(path: Path, changed_at: int) -> NotebookNode:
+    """Return the notebook to run, read and checked once for all visits."""
+    return kernel.load_template(path)
 
 
 def _write(job: Job, folder: Path, notebook: NotebookNode, results: dict, sheet: dict) -> None:
