@@ -22,8 +22,8 @@ LOG = "worker.log"
 def serve(link: connection.Connection, private: str, environment: Mapping[str, str]) -> None:
     """Work until the other end of the link closes.
 
-    Each message of the other end is a `Job`; the answers are ``("group", id)`` for each program started and
-    ``("done", dict)``.
+    Each message of the other end is a `Job`; the answers are ``("engine", name)``, ``("group", id)`` for each program
+    started, and ``("done", dict)``.
 
     Parameters
     ----------
@@ -54,6 +54,7 @@ def serve(link: connection.Connection, private: str, environment: Mapping[str, s
             limit_memory(os.getpid(), job.limits.worker_memory_mb)
             # Its helpers warm up while this process imports.
             engine = Engine(Path(private), forked=job.forked)
+        link.send(("engine", engine.name))
         # Only now: the numerical packages read the environment when they are imported.
         from fitkit.batch import record
 

@@ -55,6 +55,14 @@ class Helpers:
         if self._template is None or not self._template.is_alive():
             self._template = _Template()
 
+    def stop(self) -> None:
+        """End both, with the kernels."""
+        if self._template:
+            self._template.stop()
+        if self._renderer:
+            self._renderer.stdin.close()
+            self._renderer.wait()
+
     def ready(self) -> _Template:
         """Return the process to be copied as soon as it is warm; raises NoForkError where it cannot be."""
         self._template.wait()
@@ -96,6 +104,11 @@ class _Template:
     def is_alive(self) -> bool:
         """Whether it runs."""
         return self._process.poll() is None
+
+    def stop(self) -> None:
+        """End it, with its kernels."""
+        self._link.close()
+        self._process.wait()
 
     def wait(self) -> None:
         """Wait until it is warm."""
