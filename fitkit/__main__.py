@@ -144,6 +144,17 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
     )
     command.add_argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium")
     command.add_argument("--again", action="store_true", help="make every record again, changed or not")
+    command.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="let a running Dask cluster of the clinic's own machines make the records: tls://HOST:PORT, or "
+        "tcp://127.0.0.1:PORT on this machine",
+    )
+    command.add_argument(
+        "--plain-kernels",
+        action="store_true",
+        help="start every notebook's kernel afresh instead of copying a warm one: the same records, slower",
+    )
 
 
 def _add_overview(commands: argparse._SubParsersAction) -> None:
@@ -240,6 +251,8 @@ def _report(given: argparse.Namespace) -> int:
         workers=given.workers,
         pdf=given.pdf,
         again=given.again,
+        forked=not given.plain_kernels,
+        cluster=given.cluster,
         rules=given.rules,
         parts=given.parts,
     )
