@@ -20,6 +20,7 @@ from fitkit.calculations.readings import Interval, mean_of, pooled_spread
 
 __all__ = [
     "PUBLISHED_FINDINGS",
+    "AnglePlace",
     "Crossings",
     "KneeTrack",
     "Revolution",
@@ -27,6 +28,7 @@ __all__ = [
     "find_crossings",
     "knee_from_ruler",
     "knee_track",
+    "places_by_angle",
 ]
 
 GREATEST_GAP_DEG = 60.0  # house choice: a wider gap may hide the knee's furthest place
@@ -83,6 +85,17 @@ class KneeTrack:
     notes: tuple[str, ...] = ()
     angle_deg: tuple[float, ...] = ()
     place_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class AnglePlace:
+    """The knee's place [mm] in the frames about one crank angle [deg]: mean, ends, count; None where none was seen."""
+
+    angle_deg: float
+    mean_mm: float | None
+    least_mm: float | None
+    greatest_mm: float | None
+    frames: int
 
 
 def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> Crossings:
@@ -277,6 +290,33 @@ def _notes(time: np.ndarray, knee: np.ndarray, up: np.ndarray, revolutions: Sequ
     notes = [said] if unseen else []
     notes += [f"no frames from {time[i]:.2f} to {time[i + 1]:.2f} s" for i in jumps]
     return (*notes, f"{left_out} of {len(revolutions)} turns left out") if left_out else tuple(notes)
+
+
+def places_by_angle(track: KneeTrack, *, step_deg: float = 20.0) -> tuple[AnglePlace, ...]:
+    """Return the knee's place about each crank angle from the top, over all turns, for a table and a drawing.
+
+    Parameters
+    ----------
+    track : KneeTrack
+        From `knee_track`.
+    step_deg : float
+        Between two crank angles [deg]; a whole part of 360.
+
+    Notes
+    -----
+    Derived: each frame goes to the nearest crank angle. Where no frame was seen there is no place.
+    """
+    if not (0 < step_deg <= 90 and 360 % step_deg == 0):
+        raise ValueError(f"step_deg is {step_deg}; expected a whole part of 360, up to 90")
+    angle, place = np.array(track.angle_deg, dtype=float), np.array(track.place_mm, dtype=float)
+    seen = np.isfinite(angle) & np.isfinite(place)
+    nearest = np.round(angle[seen] / step_deg).astype(int) % round(360 / step_deg)
+    found = []
+    for k in range(round(360 / step_deg)):
+        here = place[seen][nearest == k]
+        ends = (float(here.mean()), float(here.min()), float(here.max())) if here.size else (None, None, None)
+        found.append(AnglePlace(k * step_deg, *ends, int(here.size)))
+    return tuple(found)
 
 
 def knee_from_ruler(*, top_mm: Sequence[float], bottom_mm: Sequence[float], house_sd_mm: float) -> KneeTrack:
