@@ -50,7 +50,7 @@ def read_films(inputs: Inputs) -> Filmed:
     for entry in inputs.visit.session.ride.films:
         try:
             film = read_film(named_file(inputs, entry.file))
-            knees += _knees(inputs, film, entry.file, position_words(inputs, entry.trial))
+            knees += _knees(inputs, film, entry.file, position_words(entry.trial))
         except ValueError as error:
             unread.append(Unread(entry.file, problem_words(error)))
             continue
@@ -82,11 +82,9 @@ def problem_words(error: ValueError) -> str:
     return "; ".join([*said, f"and {more} more like these"] if more else said)
 
 
-def position_words(inputs: Inputs, trial: int | None) -> str:
+def position_words(trial: int | None) -> str:
     """Return which position a file belongs to, in words."""
-    if trial is None:
-        return "as found"
-    return f"trial {trial + 1}" if 0 <= trial < len(inputs.visit.session.trials) else f"trial {trial + 1}, not recorded"
+    return "as found" if trial is None else f"trial {trial + 1}"
 
 
 def _knees(inputs: Inputs, film: Film, file: str, position: str) -> list[FilmedKnee]:

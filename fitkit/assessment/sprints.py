@@ -67,7 +67,7 @@ def read_power_files(inputs: Inputs) -> Sprints:
         if file.needs is not None:
             unread.append(Unread(entry.file, f"needs {file.needs}"))
         notes += [f"{entry.file}: {note}" for note in file.notes]
-        efforts += [(position_words(inputs, entry.trial), effort) for effort in file.efforts]
+        efforts += [(position_words(entry.trial), effort) for effort in file.efforts]
     return _counted(screen, efforts, tuple(unread), tuple(notes))
 
 
