@@ -35,6 +35,7 @@ GREATEST_W = 2600.0
 LEAST_W = 50.0
 GREATEST_CADENCE_RPM = 250.0
 FINEST_NEEDED_S = 0.25  # about one pedal stroke of a sprint
+LISTED_GAPS = 2  # a recording that stops between sprints has one for each
 LINE_S = 3.0  # published: longer fits bias the best cadence (Dunst 2022)
 LINE_POINTS = 6
 LINE_SPAN_RPM = 30.0
@@ -279,7 +280,9 @@ def _gaps(time: np.ndarray, power: np.ndarray, step_s: float) -> tuple[str, ...]
     unseen = int(np.count_nonzero(~np.isfinite(power)))
     wide = np.flatnonzero(np.diff(time) > 1.5 * step_s)
     notes = [f"{unseen} samples without power; nothing was put in their place"] if unseen else []
-    return (*notes, *(f"no samples from {time[i]:.1f} to {time[i + 1]:.1f} s" for i in wide))
+    said = [f"no samples from {time[i]:.1f} to {time[i + 1]:.1f} s" for i in wide[:LISTED_GAPS]]
+    more = [f"{len(wide)} gaps in all"] if len(wide) > LISTED_GAPS else []
+    return (*notes, *said, *more)
 
 
 def _line_of(time: np.ndarray, power: np.ndarray, cadence: np.ndarray, start_s: float) -> TorqueCadence:

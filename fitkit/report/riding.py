@@ -11,7 +11,9 @@ from fitkit.calculations import forward_limit, ride_check
 from fitkit.calculations.hinge import NOT_FOUND
 from fitkit.calculations.readings import Interval
 from fitkit.report.blocks import Sentences, Table
+from fitkit.report.measurements import complaint_words
 from fitkit.report.words import capital, plain
+from fitkit.session.bike import Trial as RecordedTrial
 
 __all__ = [
     "forward_limit_words",
@@ -55,7 +57,7 @@ def forward_limit_words(assessment: Assessment) -> Sentences:
         lines += [f"{name}: {note}." for note in _own_notes(assessment, side)]
         if ridden.step is not None:
             lines.append(f"{name}, short maximal efforts (common practice, no source): {_step_words(ridden)}")
-        lines.append(f"{name}: {_hinge_words(ridden)}")
+    lines += _hinges(assessment)
     lines.append(
         "A bracket of trials says no more than its ends; it is not widened by the mark's error, since all trials share "
         "one mark."
@@ -95,6 +97,14 @@ def _step_words(ridden: SideRidden) -> str:
     return f"{where} {plain(step.cleat_setback_mm)} mm ({step.reason})."
 
 
+def _hinges(assessment: Assessment) -> list[str]:
+    """Return what the hinge model says of each side, said once where it is the same."""
+    said = {side: _hinge_words(assessment.ride.side(side)) for side in SIDES}
+    if said["left"] == said["right"]:
+        return [f"Both feet, {said['left']}"]
+    return [f"{side.capitalize()}, {words}" for side, words in said.items()]
+
+
 def _hinge_words(ridden: SideRidden) -> str:
     found = ridden.hinge
     if found.break_mm is not None:
@@ -121,7 +131,7 @@ def trials_along(assessment: Assessment) -> Table:
                     f"{capital(side)} {trial.cleat_setback_mm:.3g} mm, trial {number + 1}",
                     "—" if trial.score is None else f"{trial.score:.3g}",
                     "—" if trial.smooth_at_bottom is None else plain(trial.smooth_at_bottom),
-                    ", ".join(SEEN_WORDS[what] for what in trial.seen) or "—",
+                    _observed(trial, recorded, side),
                     ", ".join(plain(value) for value in travel) or "—",
                     _yes(recorded.saddle_corrected),
                     _yes(recorded.kept),
@@ -131,12 +141,19 @@ def trials_along(assessment: Assessment) -> Table:
         "",
         "Unsteadiness",
         "Smooth at the bottom",
-        "Seen in this trial",
+        "Seen and said in this trial",
         "Knee travel, mm",
         "Saddle corrected",
         "Kept",
     )
     return Table("Trials along the sole, toes to heel, with what was seen in each", head, tuple(rows), NO_TRIAL)
+
+
+def _observed(trial: forward_limit.Trial, recorded: RecordedTrial, side: str) -> str:
+    """Return what was seen of this side in a trial and what the rider said, in words."""
+    seen = [SEEN_WORDS[what] for what in trial.seen]
+    said = [f"says {complaint_words(each)}" for each in recorded.complaints if each.side in (side, "both", None)]
+    return ", ".join([*seen, *said]) or "—"
 
 
 def _yes(value: bool | None) -> str:
@@ -194,7 +211,7 @@ def knee_words(assessment: Assessment) -> Sentences:
     """Say both published findings beside the knees, what each film lacks, and which films gave nothing."""
     filmed = assessment.ride.filmed
     lines = [f"{file.file} could not be used: {file.why}." for file in filmed.unread]
-    lines += [f"{capital(note)}." for note in filmed.notes]
+    lines += [f"{note}." for note in filmed.notes]
     for knee in filmed.knees:
         lines += [f"{_knee_name(knee)}: {note}." for note in knee.track.notes]
     if filmed.knees or filmed.unread:

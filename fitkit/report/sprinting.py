@@ -23,14 +23,14 @@ def sprint_words(assessment: Assessment) -> Sentences:
         return Sentences(())
     lines = [_screen_words(found.screen.needs)]
     lines += [f"{file.file} could not be used: {file.why}." for file in found.unread]
-    lines += [f"{capital(note)}." for note in found.notes]
+    lines += [f"{note}." for note in found.notes]
     if not (found.ridden or found.unread):
         lines.append(NO_SPRINT)
     for setting in found.settings:
         if setting.needs:
             lines.append(f"{capital(setting.setting)}: not assessed: needs {setting.needs}.")
     lines += list(dict.fromkeys(_sprint_notes(found.ridden)))
-    lines.append(f"{trade_figure_words()}")
+    lines.append(trade_figure_words())
     lines.append("Nothing here says that a setting makes a rider faster.")
     return Sentences(tuple(lines))
 
