@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import altair as alt
 
-from fitkit.charts.image import Figure, from_altair
+from fitkit.charts.image import Figure, beside, from_altair
 from fitkit.charts.theme import GREY, INK, PALE, number
 
 __all__ = ["KneePlace", "KneeSide", "knee_track_table", "knee_tracks"]
 
-WIDTH_PX, ROW_PX = 330, 150
+WIDTH_PX, ROW_PX = 310, 150
 _TOP_DEG, _BOTTOM_DEG, _TURN_DEG = 0, 180, 360
 
 
@@ -37,12 +37,12 @@ class KneeSide:
 
 
 def knee_tracks(sides: Sequence[KneeSide]) -> Figure:
-    """Draw the mean place with the least and greatest of all turns, one row a side.
+    """Draw the mean place with the least and greatest of all turns: one row a side, one part a position.
 
     Parameters
     ----------
     sides : sequence of KneeSide
-        One or more, in the order drawn.
+        One or more, in the order drawn; all are drawn to one scale.
 
     Returns
     -------
@@ -52,13 +52,16 @@ def knee_tracks(sides: Sequence[KneeSide]) -> Figure:
     Raises
     ------
     ValueError
-        If there is no side.
+        If there is no side, or none whose knee was seen.
     """
-    if not sides:
-        raise ValueError("sides is empty; expected one or more")
-    rows = [_row(side, is_last=side is sides[-1]) for side in sides]
-    chart = alt.vconcat(*rows, spacing=14)
-    return from_altair(chart, alt=_words(sides), title="Knee against the crank")
+    places = [place for side in sides for place in side.places if place.mean_mm is not None]
+    if not places:
+        raise ValueError(f"{len(sides)} sides and no place of a knee; expected one or more")
+    seen = [end for place in places for end in (place.least_mm, place.greatest_mm)]
+    y = alt.Scale(domain=[min(seen), max(seen)], zero=False)
+    positions = dict.fromkeys(side.position for side in sides)
+    parts = [_position([side for side in sides if side.position == position], y) for position in positions]
+    return parts[0] if len(parts) == 1 else beside(parts, title="Knee against the crank")
 
 
 def knee_track_table(sides: Sequence[KneeSide]) -> list[dict]:
@@ -77,7 +80,12 @@ def knee_track_table(sides: Sequence[KneeSide]) -> list[dict]:
     ]
 
 
-def _row(side: KneeSide, *, is_last: bool) -> alt.LayerChart:
+def _position(sides: Sequence[KneeSide], y: alt.Scale) -> Figure:
+    rows = [_row(side, y, is_last=side is sides[-1]) for side in sides]
+    return from_altair(alt.vconcat(*rows, spacing=14), alt=_words(sides), title=f"Knees, {sides[0].position}")
+
+
+def _row(side: KneeSide, scale: alt.Scale, *, is_last: bool) -> alt.LayerChart:
     rows = [_point(place, place.angle_deg) for place in side.places]
     first = next((place for place in side.places if place.angle_deg == _TOP_DEG), None)
     rows += [_point(first, _TURN_DEG)] if first else []  # a turn ends where it began
@@ -88,7 +96,7 @@ def _row(side: KneeSide, *, is_last: bool) -> alt.LayerChart:
         scale=alt.Scale(domain=[_TOP_DEG, _TURN_DEG], nice=False),
         axis=alt.Axis(values=list(range(0, 361, 60)), labels=is_last, grid=False),
     )
-    y = alt.Y("mean:Q", title="outward of the pedal, mm", scale=alt.Scale(zero=False), axis=alt.Axis(tickCount=5))
+    y = alt.Y("mean:Q", title="outward of the pedal, mm", scale=scale, axis=alt.Axis(tickCount=5, minExtent=24))
     base = alt.Chart(alt.Data(values=rows))
     layers = [
         base.mark_area(color=PALE, invalid="break-paths-filter-domains").encode(x=x, y="least:Q", y2="greatest:Q"),

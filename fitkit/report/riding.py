@@ -86,7 +86,7 @@ def _joined(values: list[float]) -> str:
 
 def _own_notes(assessment: Assessment, side: str) -> list[str]:
     notes = assessment[f"{side}.forward_limit"].notes
-    return [capital(note) for note in notes if not note.startswith("rests on")]
+    return [note for note in notes if not note.startswith("rests on")]
 
 
 def _step_words(ridden: SideRidden) -> str:
