@@ -30,7 +30,7 @@ def record(example, tmp_path):
 
 def shown(record):
     """Return all that the record shows, as text."""
-    names = [name for name in vars(Record) if not name.startswith("_") and name not in ("results", "soles")]
+    names = [name for name in dir(Record) if not name.startswith("_") and name not in ("results", "soles")]
     return "\n".join(repr(getattr(record, name)()) for name in names)
 
 
