@@ -8,6 +8,7 @@ from pathlib import Path
 from fitkit import house, session
 from fitkit.house import House
 from fitkit.session import Session
+from fitkit.session.earlier import earlier_visit
 from fitkit.session.study import FitterStudy, load_study
 
 __all__ = ["Visit", "load_visit", "study_path"]
@@ -28,7 +29,8 @@ class Visit:
 def load_visit(path: Path | str) -> Visit:
     """Load the session at `path` with what lies beside it.
 
-    The previous visit is the one file in a folder ``previous/`` beside the session; the fitter's own study is
+    The previous visit is the one file in a folder ``previous/`` beside the session, else the latest earlier file of the
+    same client and set-up in its folder or its year folders; the fitter's own study is
     ``fitters/<fitter_id>.json`` beside the session or beside its year folder.
 
     Raises
@@ -44,7 +46,7 @@ def load_visit(path: Path | str) -> Visit:
         key=session.key(loaded),
         session=loaded,
         house=house.load(),
-        previous=session.load(earlier[-1]) if earlier else None,
+        previous=session.load(earlier[-1]) if earlier else earlier_visit(path, loaded),
         study=load_study(found) if found else None,
         folder=path.parent,
     )

@@ -27,11 +27,13 @@ def refresh(path: Path) -> None:
     """Run one notebook in its own folder and write it back with the compared outputs only."""
     notebook = nbformat.read(path, as_version=4)
     nbclient.NotebookClient(notebook, resources={"metadata": {"path": str(path.parent)}}, record_timing=False).execute()
-    notebook.metadata = {"kernelspec": notebook.metadata["kernelspec"], "language_info": {"name": "python"}}
+    kept = {name: notebook.metadata[name] for name in ("kernelspec", "start_on_open") if name in notebook.metadata}
+    notebook.metadata = {**kept, "language_info": {"name": "python"}}
     for count, cell in enumerate((cell for cell in notebook.cells if cell.cell_type == "code"), start=1):
         cell.execution_count = count if is_compared(cell) else None
         cell.outputs = cell.outputs if is_compared(cell) else []
         for output in cell.outputs:
+            output.get("data", {}).pop("application/vnd.jupyter.widget-view+json", None)  # another name each time
             if "execution_count" in output:
                 output.execution_count = count
     nbformat.write(notebook, path)

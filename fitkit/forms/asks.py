@@ -1,0 +1,113 @@
+"""Questions about readings: one more where they disagree, and a likely exchange of left and right.
+
+References
+----------
+ISO 5725-6: the range of n results is compared with f(n) times their standard deviation, f(n) being the 95 % point of
+the range of n draws from a normal distribution with SD 1.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from itertools import pairwise
+
+from fitkit.forms.entry import shown
+from fitkit.house import Rules
+from fitkit.session import FieldInfo
+
+__all__ = ["disagreement", "exchange", "spread_of"]
+
+# 95 % points of the range of n standard normal draws, n from 2 (studentized range, infinite degrees of freedom).
+_RANGE_95 = (2.772, 3.314, 3.633, 3.858, 4.030, 4.170, 4.286, 4.387, 4.474)
+
+
+def spread_of(info: FieldInfo, value: float, rules: Rules) -> float | None:
+    """Return the standard deviation the house expects of one reading [the field's unit], None where it has none."""
+    spread = rules.spread
+    short = spread.short_length_mm if abs(value) < rules.short_length_below_mm else spread.long_length_mm
+    by_kind = {
+        "cleat_setback": spread.cleat_setback_mm,
+        "length": short,
+        "pelvis": spread.pelvis_mm,
+        "angle": spread.angle_deg,
+    }
+    return by_kind.get(info.kind)
+
+
+def disagreement(readings: Sequence[float], info: FieldInfo, rules: Rules) -> str:
+    """Ask for one more reading where two neighbours in size are further apart than chance would bring them.
+
+    Parameters
+    ----------
+    readings : sequence of float
+        Those that are not struck [the field's unit].
+    info : FieldInfo
+        The field.
+    rules : Rules
+        The house rules, for the spread of one reading.
+
+    Returns
+    -------
+    str
+        The question; empty where they agree. It is asked until a majority lies close together.
+    """
+    count = len(readings)
+    house_sd = spread_of(info, max(readings, key=abs), rules) if count >= 2 else None
+    if house_sd is None:
+        return ""
+    allowed = _RANGE_95[min(count, len(_RANGE_95) + 1) - 2] * house_sd
+    ordered = sorted(readings)
+    if ordered[-1] - ordered[0] <= allowed:
+        return ""
+    apart = f"{shown(ordered[0])} and {shown(ordered[-1])} differ by {ordered[-1] - ordered[0]:.3g}"
+    if count >= 3 and _close_majority(ordered, _RANGE_95[0] * house_sd):
+        return f"{apart}, more than {allowed:.2g}: strike the one that is wrong, with a reason."
+    return f"{apart}, more than {allowed:.2g}: please take one more."
+
+
+def _close_majority(ordered: Sequence[float], allowed: float) -> bool:
+    longest = run = 1
+    for low, high in pairwise(ordered):
+        run = run + 1 if high - low <= allowed else 1
+        longest = max(longest, run)
+    return longest > len(ordered) / 2
+
+
+def exchange(
+    now: tuple[Sequence[float], Sequence[float]],
+    last: tuple[Sequence[float], Sequence[float]],
+    info: FieldInfo,
+    rules: Rules,
+) -> str:
+    """Ask whether left and right were exchanged, against the last visit.
+
+    Parameters
+    ----------
+    now, last : tuple of two sequences of float
+        Readings left and right that count [the field's unit].
+    info : FieldInfo
+        The field.
+    rules : Rules
+        The house rules, for the spread of one reading.
+
+    Returns
+    -------
+    str
+        The question; empty where nothing speaks for an exchange.
+    """
+    if not all((*now, *last)):
+        return ""
+    left, right, last_left, last_right = (math.fsum(side) / len(side) for side in (*now, *last))
+    house_sd = spread_of(info, max(left, right, key=abs), rules)
+    # Only where the legs really differ, both times, by more than reading error brings.
+    if house_sd is None or min(abs(last_left - last_right), abs(left - right)) <= _RANGE_95[0] * house_sd:
+        return ""
+    straight = abs(left - last_left) + abs(right - last_right)
+    crossed = abs(left - last_right) + abs(right - last_left)
+    if crossed >= straight / 2:
+        return ""
+    return (
+        f"Left {shown(round(left, 1))}, right {shown(round(right, 1))}; last visit left {shown(round(last_left, 1))}, "
+        f"right {shown(round(last_right, 1))}. Are left and right exchanged?"
+    )

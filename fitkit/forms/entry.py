@@ -1,0 +1,295 @@
+"""What a person typed into a field, read in one place: nothing is corrected, doubts are asked, nothing is lost."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from fitkit.session import FieldInfo
+from fitkit.session.problems import printable
+
+__all__ = ["Entry", "read", "shown"]
+
+_MOST_READINGS = 20  # nobody takes more of one thing in a visit; more is a pasted table
+
+# What a unit that stands beside a number is worth in the field's own unit; 1 is the field's unit itself.
+_UNITS: dict[str | None, dict[str, float]] = {
+    "mm": {"mm": 1, "cm": 10, "m": 1000, "in": 25.4, "inch": 25.4, '"': 25.4},
+    "deg": {"deg": 1, "°": 1, "degrees": 1},
+    "kg": {"kg": 1, "g": 0.001, "lb": 0.45359237, "lbs": 0.45359237},
+}
+_NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)"
+_ITEM = re.compile(rf"({_NUMBER})(?:\s*(mm|cm|m|inch|in|\"|°|degrees|deg|kg|g|lbs|lb)(?![^\W\d_]))?", re.ASCII)
+_GAP = re.compile(r"\s*;\s*|\s*,\s+|\s+|\s*,?$")
+_CHUNK = re.compile(r"[^\s;]+")
+_LOOK_ALIKE = str.maketrans("OoQlI|SsBZz", "00011155822")
+_DASHES = str.maketrans(dict.fromkeys("−–—‒﹣", "-"))
+_NOT_MEASURED = {"-", "?", "x", "n/a", "na", "none", "nil", "/"}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What was typed and what it says.
+
+    Parameters
+    ----------
+    typed : str
+        As typed.
+    value : object
+        A tuple of readings, a number, a text, or None for not measured [the field's unit].
+    problem : str
+        Why it cannot be taken; empty when it is.
+    doubt : str
+        What is asked although it was taken.
+    offer : str
+        What to type instead, if the person agrees.
+    """
+
+    typed: str
+    value: Any = None
+    problem: str = ""
+    doubt: str = ""
+    offer: str = ""
+
+    @property
+    def is_taken(self) -> bool:
+        """Whether the value can be saved."""
+        return not self.problem
+
+
+def read(typed: str, info: FieldInfo) -> Entry:
+    """Read what was typed into a field.
+
+    Parameters
+    ----------
+    typed : str
+        The text as it stands in the field.
+    info : FieldInfo
+        The field.
+
+    Returns
+    -------
+    Entry
+        Blank text is "not measured". Never raises: what cannot be read has its problem in words.
+    """
+    text = " ".join(_plain(typed).split()) if info.sort != "text" else typed.strip()
+    if not text:
+        return Entry(typed, () if info.many else None)
+    if info.sort in ("number", "whole number"):
+        return _numbers(typed, info)
+    reader = {"date": _date, "partial date": _date, "identifier": _identifier}.get(info.sort, _words)
+    return reader(typed, text, info)
+
+
+def shown(value: Any) -> str:
+    """Return a value of the session as it would be typed; readings with a space between them."""
+    if value is None or value == ():
+        return ""
+    if isinstance(value, (list, tuple)):
+        return " ".join(shown(item) for item in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)):
+        text = format(Decimal(repr(value)), "f")
+        return text.rstrip("0").rstrip(".") if "." in text else text
+    return str(value)
+
+
+def _plain(typed: str) -> str:
+    return unicodedata.normalize("NFKC", typed).translate(_DASHES)
+
+
+@dataclass(frozen=True)
+class _Item:
+    """One number in what was typed, and where."""
+
+    text: str
+    unit: str
+    start: int
+    end: int
+
+    @property
+    def value(self) -> float:
+        return float(self.text.replace(",", "."))
+
+
+class _Unreadable(Exception):  # noqa: N818 - what was typed, not a fault
+    """What cannot be read as numbers."""
+
+
+def _numbers(typed: str, info: FieldInfo) -> Entry:
+    text = _plain(typed).strip()
+    if re.search(r"[\n\r\t]", text):
+        return Entry(typed, problem=f"This looks like a pasted table; expected only the readings of {_named(info)}.")
+    if text.lower() in _NOT_MEASURED:
+        return Entry(typed, problem=f"“{text}” is no number. Leave the field blank when it was not measured.")
+    try:
+        items = list(_items(text))
+    except _Unreadable as error:
+        return _unreadable(typed, text, str(error), info)
+    for check in (_count, _ambiguous, _foreign_unit, _impossible):
+        if found := check(typed, text, items, info):
+            return found
+    values = tuple(item.value for item in items)
+    doubt, offer = _unusual(text, items, info)
+    value = values if info.many else int(values[0]) if info.sort == "whole number" else values[0]
+    return Entry(typed, value, doubt=doubt, offer=offer)
+
+
+def _items(text: str) -> Iterator[_Item]:
+    place = 0
+    while place < len(text):
+        found = _ITEM.match(text, place)
+        gap = _GAP.match(text, found.end()) if found else None
+        if not found or not gap:
+            raise _Unreadable((_CHUNK.match(text, place) or _CHUNK.search(text))[0] if _CHUNK.search(text) else text)
+        # A comma with a space after it parts two readings; it is no decimal comma.
+        number = found[1].rstrip(",") if found[1].endswith(",") else found[1]
+        yield _Item(number, found[2] or "", found.start(), found.end())
+        place = gap.end()
+
+
+def _unreadable(typed: str, text: str, chunk: str, info: FieldInfo) -> Entry:
+    likely = chunk.translate(_LOOK_ALIKE)
+    words = f"“{printable(chunk)}” is no number"
+    if likely != chunk and re.fullmatch(_NUMBER, likely):
+        offer = text.replace(chunk, likely, 1)
+        return Entry(typed, problem=f"{words}: a letter for a digit? Did you mean {likely}?", offer=offer)
+    if re.fullmatch(rf"{_NUMBER}\s*[-/]\s*{_NUMBER}", chunk):
+        return Entry(typed, problem=f"{words}. Type each reading by itself, with a space between.")
+    example = "like 14 or 14.5" if not info.many else "like 14.5, several with a space between"
+    return Entry(typed, problem=f"{words}; expected {info.expected}, {example}.")
+
+
+def _count(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
+    if len(items) > _MOST_READINGS:
+        words = f"{len(items)} numbers: a pasted table? Expected at most {_MOST_READINGS} readings of {_named(info)}."
+        return Entry(typed, problem=words)
+    if not info.many and len(items) > 1:
+        return Entry(typed, problem=f"{len(items)} numbers stand here; {_named(info)} takes one.")
+    if info.sort == "whole number" and not items[0].value.is_integer():
+        return Entry(typed, problem=f"{printable(text)} is no whole number; expected {info.expected}.")
+    return None
+
+
+def _ambiguous(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
+    """Ask about 14,15 in a field of readings: a decimal comma, or two of them?"""
+    for item in items:
+        parts = item.text.split(",")
+        if info.many and len(parts) == 2 and len(parts[1]) >= 2 and parts[0]:
+            pair, single = " ".join(parts), ".".join(parts)
+            words = f"“{item.text}”: two readings, {parts[0]} and {parts[1]}, or one, {single}? Type it with a space"
+            return Entry(typed, problem=f"{words} or with a point.", offer=_with(text, item, pair))
+    return None
+
+
+def _foreign_unit(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
+    known = _UNITS.get(info.unit, {})
+    for item in items:
+        if not item.unit or known.get(item.unit) == 1:
+            continue
+        said = f"“{printable(text[item.start : item.end])}”: {_named(info)} is in {_unit_words(info)}"
+        if item.unit not in known:
+            return Entry(typed, problem=f"{said}.")
+        meant = shown(float(f"{item.value * known[item.unit]:.6g}"))
+        problem = f"{said}. Did you mean {meant}?"
+        return Entry(typed, problem=problem, offer=_with(text, item, meant))
+    return None
+
+
+def _impossible(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
+    if info.possible is None:
+        return None
+    low, high = info.possible
+    for item in items:
+        if not low <= item.value <= high:
+            hint, meant = _slip(item.value, info)
+            words = f"{info.title} is {printable(item.text)}; expected {low:g} to {high:g}{_after(info)}."
+            offer = _with(text, item, meant) if meant else ""
+            return Entry(typed, problem=f"{words} {hint}".strip(), offer=offer)
+    return None
+
+
+def _unusual(text: str, items: list[_Item], info: FieldInfo) -> tuple[str, str]:
+    """Return the question about the first reading outside its usual limits, and what may have been meant."""
+    if info.usual is None:
+        return "", ""
+    low, high = info.usual
+    for item in items:
+        if not low <= item.value <= high:
+            hint, meant = _slip(item.value, info)
+            words = (
+                f"{shown(item.value)} is unusual; usually {low:g} to {high:g}{_after(info)}. {hint or 'Is it right?'}"
+            )
+            return words, _with(text, item, meant) if meant else ""
+    return "", ""
+
+
+def _slip(value: float, info: FieldInfo) -> tuple[str, str]:
+    """Return the likely slip of unit or decimal point in words, and the number that was likely meant."""
+    low, high = info.usual or info.possible
+    slips = [(10, "Entered in cm?"), (1000, "Entered in m?"), (25.4, "Entered in inches?")] if info.unit == "mm" else []
+    slips += [(10, "A decimal point in the wrong place?"), (0.1, "A decimal point in the wrong place?")]
+    for factor, words in slips:
+        if value and low <= value * factor <= high:
+            meant = shown(float(f"{value * factor:.6g}"))
+            return f"{words} Did you mean {meant}?", meant
+    return "", ""
+
+
+def _with(text: str, item: _Item, meant: str) -> str:
+    return f"{text[: item.start]}{meant}{text[item.end :]}"
+
+
+def _named(info: FieldInfo) -> str:
+    return info.title[:1].lower() + info.title[1:] if info.title[1:2].islower() else info.title
+
+
+def _unit_words(info: FieldInfo) -> str:
+    return {"deg": "degrees", "1": "plain numbers"}.get(info.unit or "1", info.unit or "plain numbers")
+
+
+def _after(info: FieldInfo) -> str:
+    return {"mm": " mm", "deg": " degrees", "kg": " kg"}.get(info.unit or "", "")
+
+
+def _date(typed: str, text: str, info: FieldInfo) -> Entry:
+    forms = {10: text, 7: f"{text}-01", 4: f"{text}-01-01"}
+    written = forms.get(len(text), "") if info.sort == "partial date" else text
+    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", written, re.ASCII) and _is_day(written):
+        return Entry(typed, text)
+    offer = ""
+    if found := re.fullmatch(r"(\d{1,2})\s*\.\s*(\d{1,2})\s*\.\s*(\d{4})", text, re.ASCII):
+        likely = f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}"
+        offer = likely if _is_day(likely) else ""
+    question = f" Did you mean {offer}?" if offer else ""
+    return Entry(typed, problem=f"“{printable(text)}”: expected {info.expected}.{question}", offer=offer)
+
+
+def _is_day(text: str) -> bool:
+    try:
+        date.fromisoformat(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _identifier(typed: str, text: str, info: FieldInfo) -> Entry:
+    if re.fullmatch(r"[a-z0-9-]{1,40}", text, re.ASCII):
+        return Entry(typed, text)
+    likely = re.sub(r"[^a-z0-9]+", "-", text.lower(), flags=re.ASCII).strip("-")[:40]
+    question = f" Did you mean {likely}?" if likely else ""
+    return Entry(typed, problem=f"“{printable(text)}”: expected {info.expected}.{question}", offer=likely)
+
+
+def _words(typed: str, text: str, info: FieldInfo) -> Entry:
+    if "\x00" in text or any("\ud800" <= letter <= "\udfff" for letter in text):
+        return Entry(typed, problem=f"“{printable(text)}” holds letters that cannot be saved; type it again.")
+    if info.sort == "file" and re.match(r"[/\\]|[A-Za-z]:|[A-Za-z][A-Za-z0-9+.-]*://", text):
+        return Entry(typed, problem=f"“{printable(text)}”: expected {info.expected}.")
+    return Entry(typed, (text,) if info.many else text)

@@ -1,0 +1,203 @@
+"""A part of a notebook as a form, made once for each session however often its cell is run."""
+
+from __future__ import annotations
+
+from functools import cache
+from html import escape
+from pathlib import Path
+
+import ipywidgets as widgets
+
+from fitkit import session as sessions
+from fitkit.forms.desk import Desk, desk_of
+from fitkit.forms.labels import titled
+from fitkit.forms.look import STYLE, Box, button, control, html, paragraph
+from fitkit.forms.panel import Panel
+from fitkit.forms.rows import Row, paths_of
+from fitkit.forms.sections import SECTIONS
+from fitkit.forms.strike import Strike
+from fitkit.session import Session
+from fitkit.session.earlier import earlier_visit
+
+__all__ = ["Form", "form", "head"]
+
+
+class Form:
+    """One section: its rows, its lists, and a bar with Save, more fields and striking.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where it saves.
+    name : str
+        One of the declared sections.
+    """
+
+    def __init__(self, desk: Desk, name: str) -> None:
+        self.desk, self.section = desk, SECTIONS[name]
+        self.rows = {path: Row(desk, paths_of(path), self._last) for path in self.section.fields}
+        self._more: dict[str, Row] = {}
+        self.panels = [Panel(desk, pattern, self._last) for pattern in self.section.entries]
+        self.strike = Strike(desk, self._paths)
+        self._said = html("", "fit-said", "fit-saved")
+        self._strike_shown = False
+        self._bar = Box(self._buttons(), "fit-bar")
+        self.box = Box(self._children(), "fit", f"fit-section-{name}")
+        desk.listen(f"section {name}", self.refresh)
+        self.refresh()
+
+    def _last(self) -> Session | None:
+        return last_of(self.desk)
+
+    def _paths(self) -> list[str]:
+        rows = [*self.rows.values(), *self._more.values()]
+        rows += [row for panel in self.panels for row in panel.rows.values()]
+        return [path for row in rows for path in row.paths if not path.startswith("taken.")]
+
+    def _buttons(self) -> list[widgets.Widget]:
+        save = button("Save", "fit-first", "fit-save")
+        save.on_click(lambda _: self.desk.save_all())
+        made = [save]
+        if self.section.more:
+            self._more_button = button("More fields", "fit-more")
+            self._more_button.on_click(lambda _: self._toggle_more())
+            made.append(self._more_button)
+        if any(sessions.describe(path).many and sessions.describe(path).unit for path in self._paths()):
+            strike = button("Strike a reading", "fit-strike")
+            strike.on_click(lambda _: self._toggle_strike())
+            made.append(strike)
+        return [*made, self._said]
+
+    def _children(self) -> list[widgets.Widget]:
+        rows = [*self.rows.values(), *self._more.values()]
+        found: list[widgets.Widget] = [_headline()] if any(len(row.paths) == 2 for row in rows) else []
+        found += [row.box for row in rows]
+        found += [panel.box for panel in self.panels]
+        return [*found, self._bar, *([self.strike.box] if self._strike_shown else [])]
+
+    def _toggle_more(self) -> None:
+        if self._more:
+            self._more = {}
+        else:
+            self._more = {path: Row(self.desk, paths_of(path), self._last) for path in self.section.more}
+        self._more_button.description = "Fewer fields" if self._more else "More fields"
+        self.box.children = self._children()
+
+    def _toggle_strike(self) -> None:
+        self._strike_shown = not self._strike_shown
+        self.box.children = self._children()
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the desk holds now."""
+        for part in (*self.rows.values(), *self._more.values(), *self.panels):
+            part.refresh()
+        self._said.value = f'<span role="status">{escape(saved_words(self.desk))}</span>'
+        if self._strike_shown:
+            self.strike.refresh()
+
+
+def _headline() -> Box:
+    cells = [html("", "fit-name"), html("left", "fit-head"), html("right", "fit-head"), html("", "fit-note")]
+    return Box(cells, "fit-row", "fit-headrow")
+
+
+def saved_words(desk: Desk) -> str:
+    """Return when it was saved, and what is not."""
+    if desk.held:
+        count = len(desk.held)
+        return f"{count} not saved: see beside {'it' if count == 1 else 'them'}."
+    return f"saved {desk.saved_at}" if desk.saved_at else ""
+
+
+@cache
+def _last_known(path: Path, client: str, setup: str) -> Session | None:
+    return earlier_visit(path, sessions.load(path))
+
+
+def last_of(desk: Desk) -> Session | None:
+    """Return the visit before, looked for once."""
+    session = desk.session
+    return None if session is None else _last_known(desk.path, session.client_id, session.setup)
+
+
+_FORMS: dict[tuple[Path, str], Form] = {}
+_HEADS: dict[Path, _Head] = {}
+
+
+def form(session: str | Path, name: str, *, beside: widgets.Widget | None = None) -> widgets.Widget:
+    """Return a section's form for a session, the same one each time.
+
+    Parameters
+    ----------
+    session : str or Path
+        The session file.
+    name : str
+        One of the sections, like "body".
+    beside : widget, optional
+        What stands beside it, like a drawing that follows.
+
+    Returns
+    -------
+    widget
+        The form, with what the file holds now.
+    """
+    desk = desk_of(session)
+    desk.reload()
+    if (desk.path, name) not in _FORMS:
+        _FORMS[desk.path, name] = Form(desk, name)
+    _FORMS[desk.path, name].refresh()
+    made = _FORMS[desk.path, name].box
+    return Box([Box([made, beside], "fit-beside")], "fit") if beside is not None else made
+
+
+def head(session: str | Path) -> widgets.Widget:
+    """Return what stands at the top of a notebook: whose visit it is, when it was saved, what is not saved yet."""
+    desk = desk_of(session)
+    desk.reload()
+    if desk.path not in _HEADS:
+        _HEADS[desk.path] = _Head(desk)
+    _HEADS[desk.path].refresh()
+    return _HEADS[desk.path].box
+
+
+class _Head:
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self._words = html("")
+        self._reason = control(
+            widgets.Text, "Reason for changing a signed visit", "fit-reason", continuous_update=False
+        )
+        self._reason.observe(self._given, "value")
+        self._asked = Box([html("Reason for changing a signed visit", "fit-name"), self._reason], "fit-row", "fit-wide")
+        self.box = Box([html(STYLE), self._words], "fit", "fit-top")
+        desk.listen("head", self.refresh)
+        self.refresh()
+
+    def _given(self, change: dict) -> None:
+        self.desk.reason = change["new"]
+        self.desk.save_all()
+
+    def refresh(self) -> None:
+        wanted = (*self.box.children[:2], *([self._asked] if self.desk.is_signed else []))
+        if tuple(self.box.children) != wanted:
+            self.box.children = wanted
+        self._words.value = "".join(self._sentences())
+
+    def _sentences(self) -> list[str]:
+        session = self.desk.session
+        found = [f'<p class="fit-stop">{escape(self.desk.trouble)}</p>'] if self.desk.trouble else []
+        if session:
+            whose = f"Client {session.client_id}, visit of {session.visit_date}, set-up {session.setup}."
+            found.append(paragraph(whose))
+            if session.demonstration:
+                found.append(paragraph("Demonstration: invented rider, invented clinic.", "demo"))
+            if session.sign_off:
+                words = f"Signed off by {session.sign_off.fitter_id} on {session.sign_off.at[:10]}."
+                found.append(paragraph(f"{words} A change needs a reason and is listed as an amendment."))
+        if self.desk.held:
+            titles = [titled(sessions.describe(path), path) for path in self.desk.held]
+            found.append(f"<p><b>Not saved yet:</b> {escape('; '.join(titles))}.</p>")
+        elif self.desk.saved_at:
+            found.append(paragraph(f"saved {self.desk.saved_at}"))
+        return found

@@ -1,0 +1,202 @@
+"""One row of a form: a field, or a left and a right one, with what is said about them beside."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from html import escape
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitkit import house
+from fitkit import session as sessions
+from fitkit.forms import asks
+from fitkit.forms.desk import Desk
+from fitkit.forms.entry import read, shown
+from fitkit.forms.labels import choices, title, titled, unit_words
+from fitkit.forms.look import Box, button, control, html
+from fitkit.session import Session
+
+__all__ = ["Row", "at_class", "paths_of"]
+
+_LONG = {"note", "finding"}
+_WIDE = {"text", "choice", "file", "identifier"}
+
+
+def paths_of(pattern: str, base: str = "") -> tuple[str, ...]:
+    """Return the one or two paths of a row: ``{side}`` becomes left and right, ``taken:`` how repeats were taken."""
+    above = "taken." if pattern.startswith("taken:") else ""
+    path = f"{above}{base}{pattern.removeprefix('taken:')}"
+    return tuple(path.replace("{side}", side) for side in ("left", "right")) if "{side}" in path else (path,)
+
+
+def at_class(dotted: str) -> str:
+    """Return the class that marks the widget of a field on the screen."""
+    return "fit-at-" + dotted.replace(".", "--")
+
+
+class Row:
+    """Inputs of one or two fields, and what is said about them.
+
+    Parameters
+    ----------
+    desk : Desk
+        Where it saves.
+    paths : tuple of str
+        One path, or left and right.
+    last : callable
+        Returns the visit before, or None.
+    """
+
+    def __init__(self, desk: Desk, paths: tuple[str, ...], last: Callable[[], Session | None]) -> None:
+        self.desk, self.paths, self._last, self._busy = desk, paths, last, False
+        self.infos = tuple(sessions.describe(path) for path in paths)
+        self._title = html(self._title_words(), "fit-name")
+        self._note = html("", "fit-note", "fit-words")
+        self.inputs = [self._input(path, info) for path, info in zip(paths, self.infos, strict=True)]
+        kind = "fit-pair" if len(paths) == 2 else "fit-wide" if self.infos[0].sort in _WIDE else "fit-one"
+        self._base = [self._title, *self.inputs, self._note]
+        self.box = Box(self._base, "fit-row", kind)
+        self._offered: tuple = ()
+        self.refresh()
+
+    def point(self, paths: tuple[str, ...]) -> None:
+        """Show other fields of the same kind, as of another entry of a list."""
+        self.paths = paths
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the desk holds now."""
+        self._busy = True
+        try:
+            for widget, path, info in zip(self.inputs, self.paths, self.infos, strict=True):
+                self._show(widget, path, info)
+            self._note.value = "".join(self._words())
+            self._offer()
+        finally:
+            self._busy = False
+
+    def _title_words(self) -> str:
+        unit = unit_words(self.infos[0])
+        return f"{escape(title(self.infos[0]))}{f'<span class=fit-unit>{escape(unit)}</span>' if unit else ''}"
+
+    def _input(self, path: str, info: sessions.FieldInfo) -> widgets.DOMWidget:
+        said, where = titled(info, path), at_class(path)
+        if info.dotted == "wish.same_both_sides":
+            made = control(widgets.Checkbox, said, where, value=True, indent=False)
+        elif info.sort in ("yes or no", "choice"):
+            made = control(widgets.Dropdown, said, where, options=choices(info))
+        else:
+            kind = widgets.Textarea if info.dotted.rpartition(".")[2] in _LONG else widgets.Text
+            made = control(kind, said, where, continuous_update=False)
+        made.observe(self._changed, "value")
+        return made
+
+    def _changed(self, change: dict) -> None:
+        if self._busy:
+            return
+        place = self.inputs.index(change["owner"])
+        path, info = self.paths[place], self.infos[place]
+        if info.sort in ("yes or no", "choice"):
+            self.desk.choose(path, change["new"])
+        else:
+            self.desk.enter(path, change["new"])
+
+    def _show(self, widget: widgets.DOMWidget, path: str, info: sessions.FieldInfo) -> None:
+        if isinstance(widget, widgets.Checkbox):
+            wanted: Any = self.desk.choice(path)
+            wanted = True if wanted is None else wanted
+        else:
+            wanted = self.desk.choice(path) if isinstance(widget, widgets.Dropdown) else self.desk.text(path)
+        if widget.value != wanted:
+            widget.value = wanted
+        classes = ("fit-in", at_class(path), *(["fit-held-in"] if path in self.desk.held else []))
+        if tuple(widget._dom_classes) != classes:
+            widget._dom_classes = classes
+
+    def _words(self) -> Iterator[str]:
+        for path, info in zip(self.paths, self.infos, strict=True):
+            side = f"{path_side(path)}: " if len(self.paths) == 2 else ""
+            held = self.desk.held.get(path)
+            if held:
+                start = "" if held.why.startswith("Not saved") else "Not saved. "
+                yield f"<p><b>{escape(side.capitalize() + start)}</b>{escape(held.why)}</p>"
+            for question in self._questions(path, info):
+                yield f"<p><b>{escape(side.capitalize())}Please look.</b> {escape(question)}</p>"
+            for struck in self._struck(path):
+                yield f"<p>{escape(side.capitalize())}{escape(struck)}</p>"
+            # The screen keeps what was typed until it is told here that it has arrived.
+            yield f'<span class="fit-ack" data-at="{at_class(path)}" data-typed="{escape(self._arrived(path))}"></span>'
+        if exchanged := self._exchanged():
+            yield f"<p><b>Please look.</b> {escape(exchanged)}</p>"
+        how = self.infos[0].how
+        yield f'<p class="fit-how">{escape(how)}.</p>' if how else ""
+
+    def _arrived(self, path: str) -> str:
+        return self.desk.typed.get(path, "")
+
+    def _questions(self, path: str, info: sessions.FieldInfo) -> Iterator[str]:
+        if info.unit is None or path in self.desk.held:
+            return
+        if doubt := read(self.desk.text(path), info).doubt:
+            yield doubt
+        if info.many and self.desk.session and (words := self._disagreement(path, info)):
+            yield words
+
+    def _disagreement(self, path: str, info: sessions.FieldInfo) -> str:
+        return asks.disagreement(sessions.kept(self.desk.session, path), info, house.load().rules)
+
+    def _struck(self, path: str) -> Iterator[str]:
+        for item in self.desk.value("struck") or ():
+            values = self.desk.value(path) or ()
+            if item["field"] == path and item["index"] < len(values):
+                yield f"{shown(values[item['index']])} (reading {item['index'] + 1}) is struck: {item['reason']}"
+
+    def _exchanged(self) -> str:
+        last = self._last()
+        if last is None or len(self.paths) < 2 or not self.infos[0].kind or self.desk.session is None:
+            return ""
+        if not self.infos[0].many or self.paths[0].startswith("trials"):
+            return ""
+        from fitkit.forms.last import last_value
+
+        now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
+        before = tuple(last_value(last, path) or () for path in self.paths)
+        return asks.exchange(now, before, self.infos[0], house.load().rules)
+
+    def _offer(self) -> None:
+        """Put buttons into the row for what may have been meant, or for a choice between two values."""
+        wanted = tuple(self._offers())
+        if wanted == self._offered:
+            return
+        self._offered = wanted
+        made = []
+        for words, action in wanted:
+            one = button(words)
+            one.on_click(lambda _, action=action: self._act(action))
+            made.append(one)
+        self.box.children = [*self._base, *([Box(made, "fit-do")] if made else [])]
+
+    def _offers(self) -> Iterator[tuple[str, tuple]]:
+        for path, info in zip(self.paths, self.infos, strict=True):
+            side = f"{path_side(path)}: " if len(self.paths) == 2 else ""
+            held = self.desk.held.get(path)
+            if held and held.is_contested:
+                yield f"{side}Keep theirs, {shown(held.theirs) or 'blank'}", ("settle", path, False)
+                yield f"{side}Take mine, {held.entry.typed or 'blank'}", ("settle", path, True)
+            elif info.sort not in ("yes or no", "choice"):
+                offer = (held.entry if held else read(self.desk.text(path), info)).offer
+                if offer:
+                    yield f"{side}Take {offer}", ("enter", path, offer)
+
+    def _act(self, action: tuple) -> None:
+        what, path, value = action
+        if what == "settle":
+            self.desk.settle(path, mine=value)
+        else:
+            self.desk.enter(path, value)
+
+
+def path_side(path: str) -> str:
+    """Return the side a path belongs to."""
+    return next((step for step in path.split(".") if step in ("left", "right")), "")

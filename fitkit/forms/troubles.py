@@ -1,0 +1,58 @@
+"""What went wrong with a save, in words for the person at the form."""
+
+from __future__ import annotations
+
+import errno
+
+from fitkit.session import Problem, SessionProblems, describe
+
+__all__ = ["file_words", "problem_words", "trouble_words"]
+
+_STAYS = "What you typed stays here; press Save when it is mended."
+_CAUSES = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk is full",
+    errno.EFBIG: "the disk takes no more",
+    errno.EROFS: "the folder is read-only",
+    errno.EACCES: "this person may not write to the folder",
+    errno.EPERM: "this person may not write to the folder",
+    errno.ENOENT: "the folder is gone",
+}
+
+
+def trouble_words(error: OSError | TimeoutError) -> str:
+    """Return why the file could not be written, and what to do."""
+    if isinstance(error, TimeoutError):
+        return f"Not saved: another program has held the session for half a minute. {_STAYS}"
+    cause = _CAUSES.get(error.errno) or (error.strerror or str(error))
+    return f"Not saved: {cause}. {_STAYS}"
+
+
+def problem_words(error: SessionProblems) -> str:
+    """Return why a value was refused, with fields by their titles."""
+    if any(problem.where in ("file", "version", "format", "file name") for problem in error.problems):
+        return f"Not saved. {file_words(error)}"
+    return f"Not saved. {' '.join(_sentence(problem) for problem in error.problems[:3])}"
+
+
+def file_words(error: SessionProblems) -> str:
+    """Return what is wrong with the file as a whole."""
+    first = error.problems[0]
+    name = error.path.name if error.path else "the session"
+    if first.where == "file" and first.found == "missing":
+        return f"The session file {name} is gone: it was moved or removed. {_STAYS}"
+    if first.where == "version":
+        return f"The session file {name} is of version {first.found}; this kit reads {first.expected}. {_STAYS}"
+    more = f" And {len(error.problems) - 1} more." if len(error.problems) > 1 else ""
+    return f"The session file {name} cannot be read. {_sentence(first)}{more} {_STAYS}"
+
+
+def _sentence(problem: Problem) -> str:
+    if problem.where == "reason":
+        return f"{problem.hint} Give the reason for the change at the top of the page, then press Save."
+    try:
+        where = describe(problem.where).title
+    except ValueError:
+        where = problem.where
+    words = f"{where} is {problem.found}; expected {problem.expected}."
+    return f"{words} {problem.hint}".strip()

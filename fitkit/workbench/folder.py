@@ -1,0 +1,164 @@
+"""The private work folder: sessions by year, notebooks by visit, papers; never inside the kit's own folder."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+from fitkit import places, session
+from fitkit.session import Session, SessionProblems
+
+__all__ = ["NOTEBOOKS", "WorkFolder", "WorkFolderError", "default_folder"]
+
+NOTEBOOKS = ("1_intake", "2_cleat_marking", "3_stance_width", "5_review")
+_START = "start_here.ipynb"
+_APP = "cleat-stance-notebooks"
+
+
+class WorkFolderError(Exception):
+    """The work folder cannot be used, in words."""
+
+
+def default_folder() -> Path:
+    """Return where the work folder is when nobody says: with this person's own data."""
+    return platformdirs.user_data_path(_APP, appauthor=False)
+
+
+@dataclass(frozen=True)
+class WorkFolder:
+    """A work folder.
+
+    Parameters
+    ----------
+    root : Path
+        The folder.
+    """
+
+    root: Path
+
+    @property
+    def own(self) -> Path:
+        """Lab's own files: settings, what runs."""
+        return self.root / ".workbench"
+
+    def prepare(self) -> None:
+        """Make what is missing, closed to others, and bring the notebooks up to date; sessions are not touched.
+
+        Raises
+        ------
+        WorkFolderError
+            If it lies in the kit's folder or cannot be written.
+        """
+        self._refuse_the_kit()
+        try:
+            for folder in (self.root, self.own, self.root / "visits", self.root / "papers"):
+                folder.mkdir(parents=True, exist_ok=True)
+                folder.chmod(0o700)
+            self._write(self.root / _START, _with_parameters(places.notebook(_START), {"work": "."}))
+            for visit in (self.root / "visits").iterdir():
+                if visit.is_dir() and (path := self.session_path(visit.name)):
+                    self.open_visit(path)
+        except OSError as error:
+            raise WorkFolderError(f"{self.root} cannot be written: {error.strerror or error}") from None
+
+    def _refuse_the_kit(self) -> None:
+        kit = Path(__file__).resolve().parents[2]
+        if (kit / "pyproject.toml").is_file() and self.root.resolve().is_relative_to(kit):
+            raise WorkFolderError(
+                f"{self.root} lies in the kit's own folder; expected a private folder elsewhere, so that nothing of a "
+                "rider can be published with the kit"
+            )
+
+    def sessions(self) -> list[Path]:
+        """Return the session files, the latest visit first."""
+        found = [path for year in self.root.glob("[0-9]*") if year.is_dir() for path in year.glob("*_*_*.json")]
+        return sorted(found, key=lambda path: (path.stem.split("_")[1], path.stem), reverse=True)
+
+    def session_path(self, key: str) -> Path | None:
+        """Return the session file of a key, None where there is none."""
+        return next((path for path in self.root.glob(f"[0-9]*/{key}.json")), None)
+
+    def new_visit(self, client_id: str, visit_date: str, setup: str, *, access: str) -> Path:
+        """Make the session of a new visit in its year folder; raises as `session.new`."""
+        year = visit_date[:4] if re.fullmatch(r"\d{4}-\d{2}-\d{2}", visit_date, re.ASCII) else "0000"
+        if year == "0000" or "/" in client_id or "/" in setup:
+            session.new(client_id, visit_date, setup, self.own / "refused", access=access)  # says what is wrong
+        return session.new(client_id, visit_date, setup, self.root / year, access=access)
+
+    def take_in(self, path: Path) -> Path:
+        """Return where a session file stands in the work folder; one from elsewhere is copied, never over another.
+
+        Raises
+        ------
+        SessionProblems
+            If it is no session that can be read.
+        WorkFolderError
+            If another file of that visit stands here already.
+        """
+        loaded = session.load(path)
+        if path.resolve().is_relative_to(self.root.resolve()):
+            return path.resolve()
+        target = self.root / loaded.visit_date[:4] / path.name
+        if target.exists() and target.read_bytes() != path.read_bytes():
+            raise WorkFolderError(
+                f"{path.name} stands in the work folder already with other content ({target}); open that one, or move "
+                "one of the two away"
+            )
+        target.parent.mkdir(mode=0o700, exist_ok=True)
+        if not target.exists():
+            shutil.copyfile(path, target)
+            target.chmod(0o600)
+        return target
+
+    def open_visit(self, path: Path) -> Path:
+        """Write this visit's notebooks, each with its session set, and return their folder."""
+        folder = self.root / "visits" / path.stem
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        told = {"session": os.path.relpath(path.resolve(), folder.resolve())}
+        for name in NOTEBOOKS:
+            self._write(folder / f"{name}.ipynb", _with_parameters(places.notebook(f"{name}.ipynb"), told))
+        return folder
+
+    def forget(self, client_id: str) -> tuple[Path, ...]:
+        """Remove a client's notebooks and papers (session files are the session store's to forget)."""
+        removed = []
+        for place in ("visits", "papers"):
+            for folder in (self.root / place).glob(f"{client_id}_*"):
+                if folder.name.split("_")[0] == client_id:
+                    shutil.rmtree(folder)
+                    removed.append(folder)
+        return tuple(removed)
+
+    def _write(self, target: Path, text: str) -> None:
+        if target.is_file() and target.read_text(encoding="utf-8") == text:
+            return
+        temporary = target.with_name(f".{target.name}.tmp")
+        temporary.write_text(text, encoding="utf-8")
+        temporary.chmod(0o600)
+        os.replace(temporary, target)
+
+
+def load_or_none(path: Path) -> tuple[Session | None, str]:
+    """Return a session, or why it cannot be read."""
+    try:
+        return session.load(path), ""
+    except SessionProblems as error:
+        return None, str(error.problems[0])
+
+
+def _with_parameters(source: Path, values: dict[str, str]) -> str:
+    """Return a notebook of the kit with other values in its cell of parameters."""
+    notebook = json.loads(source.read_text(encoding="utf-8"))
+    for cell in notebook["cells"]:
+        if "parameters" in cell["metadata"].get("tags", ()):
+            comment = "".join(cell["source"]).split("\n")[0]
+            cell["source"] = "\n".join([comment, *(f"{name} = {json.dumps(value)}" for name, value in values.items())])
+        if cell["cell_type"] == "code":
+            cell["outputs"], cell["execution_count"] = [], None
+    return json.dumps(notebook, ensure_ascii=False, indent=1) + "\n"

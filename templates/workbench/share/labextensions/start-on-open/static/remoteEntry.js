@@ -1,0 +1,141 @@
+// Shows a notebook's forms as soon as it opens, brings them back after the calculation died, and keeps what was typed
+// until the form says that it has arrived. Plain script, no build step; loaded through the launcher only.
+(function () {
+  let scope;
+  const share = async (name) => (await Object.values(scope[name])[0].get())();
+
+  // What was typed and has not arrived: class of the field -> text, for each notebook.
+  const typed = new Map();
+  let last = null; // the field that had the keyboard when its form went away
+  const fieldOf = (node) => node && node.closest && node.closest('[class*="fit-at-"]');
+  const nameOf = (field) => [...field.classList].find((name) => name.startsWith('fit-at-'));
+  const keyOf = (field) => {
+    const panel = field.closest('.jp-NotebookPanel');
+    return `${panel ? panel.dataset.fitPath : ''} ${nameOf(field)}`;
+  };
+  const store = () => { try { sessionStorage.setItem('fit-typed', JSON.stringify([...typed])); } catch (_) { } };
+  const recall = () => { try { for (const [k, v] of JSON.parse(sessionStorage.getItem('fit-typed') || '[]')) typed.set(k, v); } catch (_) { } };
+
+  const onInput = (event) => {
+    const field = fieldOf(event.target);
+    if (!field || !event.target.matches('input[type=text], textarea')) return;
+    typed.set(keyOf(field), event.target.value); store();
+  };
+  const onFocus = (event) => {
+    const field = fieldOf(event.target), row = event.target.closest && event.target.closest('.fit-row');
+    if (field) last = keyOf(field);
+    if (row) describe(row, event.target);
+  };
+  const arrived = (ack) => {
+    const row = ack.closest('.jp-NotebookPanel');
+    if (!row) return;
+    const key = `${row.dataset.fitPath || ''} ${ack.dataset.at}`;
+    if (typed.has(key) && typed.get(key) === ack.dataset.typed) { typed.delete(key); store(); }
+  };
+  const putBack = (input, field) => {
+    const key = keyOf(field);
+    if (typed.has(key) && document.activeElement !== input && typed.get(key) !== input.value && field.dataset.fitDone !== key) {
+      field.dataset.fitDone = key;
+      input.value = typed.get(key);
+      input.dispatchEvent(new Event('input', { bubbles: true }));
+      input.dispatchEvent(new Event('change', { bubbles: true }));
+    }
+    if (key === last && document.activeElement === document.body) input.focus();
+  };
+  const describe = (row, input) => { // what is said beside a field is read aloud with it
+    const note = row.querySelector(':scope > .fit-note');
+    if (!note) return;
+    note.id = note.id || `fit-note-${Math.random().toString(36).slice(2)}`;
+    input.setAttribute('aria-describedby', note.id);
+  };
+  const look = (node) => {
+    if (node.nodeType !== 1) return;
+    const within = (css) => [...(node.matches(css) ? [node] : []), ...node.querySelectorAll(css)];
+    for (const ack of within('.fit-ack')) arrived(ack);
+    for (const field of within('[class*="fit-at-"]')) named(field);
+  };
+  const named = (field) => { // a form's classes come after its input
+    const input = nameOf(field) && field.querySelector('input[type=text], textarea');
+    if (input) setTimeout(() => putBack(input, field), 0);
+  };
+
+  // Forms of a kernel that runs already must be known here before the cells that show them run again.
+  const WIDGETS = 'application/vnd.jupyter.widget-view+json';
+  const wait = (ms) => new Promise((done) => setTimeout(done, ms));
+  const formsKnown = async (panel) => {
+    try {
+      const manager = await Promise.race([panel.content.rendermime.createRenderer(WIDGETS)._manager.promise, wait(3000)]);
+      if (manager && !manager.restoredStatus)
+        await Promise.race([new Promise((done) => manager.restored.connect(done)), wait(10000)]);
+    } catch (_) { await wait(1000); }
+  };
+
+  // No code, no counters: a hidden cell shows its result only, until "Show code".
+  const LOOK = `
+    .jp-NotebookPanel[data-fit-start] .jp-InputPlaceholder, .jp-NotebookPanel[data-fit-start] .jp-OutputPrompt,
+    .jp-NotebookPanel[data-fit-start] .jp-InputPrompt, .jp-NotebookPanel[data-fit-start] .jp-Collapser,
+    .jp-NotebookPanel[data-fit-start] .jp-Notebook-footer { display: none }
+    .jp-NotebookPanel[data-fit-start] .jp-OutputArea-child { grid-template-columns: 0 minmax(0, 1fr) 0 }
+    .jp-NotebookPanel[data-fit-start] .jp-OutputArea-output { overflow: visible; padding-left: 4px }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { font: 16px/1.45 Georgia, "Liberation Serif", serif; max-width: 46rem; color: #1a1a1a }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput :is(h1, h2) { font-weight: bold; color: #1a1a1a }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h1 { font-size: 26px }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h2 { font-size: 20px; border-top: 1.5px solid #1a1a1a; padding-top: 6px }
+    .jp-NotebookPanel[data-fit-start] .jp-Cell { padding: 2px 6px; border-color: transparent !important; box-shadow: none !important }
+    .jp-NotebookPanel[data-fit-start] .jp-Cell::before, .jp-NotebookPanel[data-fit-start] .jp-Cell::after { display: none }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { border: 0 !important }
+    .jp-NotebookPanel[data-fit-start] .jp-Notebook { --jp-notebook-padding: 4px }`;
+
+  const activate = (app, tracker, NotebookActions) => {
+    recall();
+    const style = document.createElement('style'); style.textContent = LOOK; document.head.appendChild(style);
+    document.addEventListener('input', onInput, true);
+    document.addEventListener('focusin', onFocus, true);
+    document.addEventListener('click', (event) => {
+      const link = event.target.closest && event.target.closest('a[data-fit-open]');
+      if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
+      event.preventDefault();
+      app.commands.execute('docmanager:open', { path: link.dataset.fitOpen });
+    }, true);
+    new MutationObserver((changes) => changes.forEach((change) => {
+      change.addedNodes.forEach(look);
+      if (change.type === 'attributes' && String(change.target.className).includes('fit-at-')) named(change.target);
+    })).observe(document.body, { childList: true, subtree: true, attributes: true, attributeFilter: ['class'] });
+
+    tracker.widgetAdded.connect(async (_, panel) => {
+      panel.node.dataset.fitPath = panel.context.path;
+      await panel.context.ready; await panel.sessionContext.ready;
+      if (!panel.model.getMetadata('start_on_open')) return;
+      panel.node.dataset.fitStart = '';
+      await formsKnown(panel);
+      const run = async () => {
+        await NotebookActions.runAll(panel.content, panel.sessionContext);
+        if (!last) { // running leaves the page at its end
+          panel.content.activeCellIndex = 0;
+          const page = panel.node.querySelector('.jp-WindowedPanel-outer');
+          if (page) page.scrollTop = 0;
+        }
+      };
+      let died = false;
+      panel.sessionContext.statusChanged.connect((_, status) => {
+        if (['autorestarting', 'restarting', 'dead', 'terminating'].includes(status)) {
+          died = true; NotebookActions.clearAllOutputs(panel.content);
+        } else if (died && status === 'idle') { died = false; run(); }
+      });
+      await run();
+    });
+  };
+
+  window._JUPYTERLAB = window._JUPYTERLAB || {};
+  window._JUPYTERLAB['start-on-open'] = {
+    init: (shared) => { scope = shared; },
+    get: async () => {
+      const { INotebookTracker, NotebookActions } = await share('@jupyterlab/notebook');
+      const plugin = {
+        id: 'start-on-open:plugin', autoStart: true, requires: [INotebookTracker],
+        activate: (app, tracker) => activate(app, tracker, NotebookActions)
+      };
+      return () => ({ __esModule: true, default: plugin });
+    }
+  };
+})();

@@ -1,0 +1,189 @@
+"""A whole visit by keyboard alone: every field of the session format can be typed and corrected, and the record of
+what was typed has the same numbers as that of the file it was typed from."""
+
+import json
+
+import pytest
+
+from fitkit import session
+from fitkit.__main__ import main
+from fitkit.forms.entry import shown
+from fitkit.forms.labels import choices
+from fitkit.forms.rows import at_class
+from fitkit.forms.sections import ELSEWHERE, NOTEBOOKS
+from tests.conftest import ROOT
+from tests.screens.bench import FOCUSED, LAST_SECTION, first_field, saved, type_into, wait_saved
+
+EXAMPLE = ROOT / "tests/unit/data/rider-042_2026-03-04_road.json"
+MOST_TABS = 700
+
+
+def walk(page, act):
+    """Press Tab from the first control to the end of the forms; `act` does what is to be done at each."""
+    first_field(page)
+    for _ in range(MOST_TABS):
+        here = page.evaluate(FOCUSED)
+        if not here["inside"]:
+            return
+        act(here)
+        page.keyboard.press("Tab")
+    raise AssertionError("the forms have no end")
+
+
+def open_all(page):
+    """Press every button that shows more fields."""
+    pressed = set()
+
+    def act(here):
+        if here["tag"] == "BUTTON" and here["words"] == "More fields":
+            pressed.add(here["words"])
+            page.keyboard.press("Enter")
+            page.wait_for_function("() => document.activeElement.innerText !== 'More fields'")
+
+    walk(page, act)
+
+
+def choose(page, here, words):
+    """Choose from a list with the arrow keys."""
+    options = [text.replace("\xa0", " ") for text in here["options"]]
+    page.keyboard.press("Home")
+    for _ in range(options.index(words)):
+        page.keyboard.press("ArrowDown")
+
+
+def by_class(dotted_paths):
+    return {at_class(path): path for path in dotted_paths}
+
+
+def concrete(pattern):
+    """Return the first place of a pattern."""
+    if pattern == "taken.*":
+        return "taken.as_found.left.cleat_setback_mm"
+    return pattern.replace("*", "0")
+
+
+class Sample:
+    """A value to type into a field, a wrong one before it."""
+
+    def __init__(self, dotted):
+        self.dotted, self.info = dotted, session.describe(dotted)
+
+    @property
+    def words(self):
+        # The first sign is one of this hour, which nobody can clear here.
+        options = [text for text, value in choices(self.info) if value is not None]
+        return options[14] if self.dotted.endswith(".sign") else options[0]
+
+    def texts(self):
+        name, sort = self.dotted.rpartition(".")[2], self.info.sort
+        fixed = {"size": ("41", "42"), "crank_angle_deg": ("80", "90"), "trial": ("1", "0")}
+        by_sort = {
+            "date": ("2026-03-05", "2026-03-04"),
+            "partial date": ("2025-10", "2025-11"),
+            "identifier": ("f1", "f2"),
+            "file": ("one.mp4", "two.mp4"),
+            "text": ("firs", "second"),
+        }
+        if name in fixed:
+            return fixed[name]
+        if sort in by_sort:
+            return by_sort[sort]
+        low, high = self.info.usual or self.info.possible
+        middle = round((low + high) / 2)
+        return str(middle - 1), str(middle)
+
+
+def test_every_field_is_typed_and_corrected_by_keyboard(screens, bench):
+    path = bench.visit("rider-all")
+    wanted = {info.dotted for info in session.fields()} - set(ELSEWHERE) - {"struck.*.reason"}
+    found = by_class(concrete(pattern) for pattern in wanted)
+    reached = set()
+    for notebook in NOTEBOOKS:
+        page = screens.open(path, notebook)
+        open_all(page)
+
+        def act(here, page=page):
+            dotted = found.get(here["name"])
+            if dotted is None:
+                return
+            reached.add(dotted)
+            sample = Sample(dotted)
+            if here["type"] == "checkbox":
+                page.keyboard.press("Space")
+            elif here["tag"] == "SELECT":
+                choose(page, here, sample.words)
+            else:
+                wrong, right = sample.texts()
+                page.keyboard.type(wrong)
+                if here["tag"] != "TEXTAREA":
+                    page.keyboard.press("Enter")
+                type_into(page, right)
+
+        walk(page, act)
+        page.locator(".fit-save").first.press("Enter")
+        page.wait_for_function("() => !document.querySelector('.fit-top').innerText.includes('Not saved')")
+        page.close()
+    assert reached == set(found.values())
+    loaded = session.load(path)
+    for dotted in reached:
+        value = saved(path, dotted) if not dotted.startswith("taken.") else loaded.taken.get(dotted[6:])
+        expected = False if dotted == "wish.same_both_sides" else Sample(dotted)
+        if value is None or (isinstance(expected, Sample) and not _is(value, expected)):
+            raise AssertionError(f"{dotted} is {value}")
+
+
+def _is(value, sample):
+    if sample.info.sort in ("choice", "yes or no"):
+        return dict(choices(sample.info))[sample.words] == value
+    return shown(value) == sample.texts()[1]
+
+
+def leaves(tree, above=()):
+    """Yield path and value of every field of a plain session."""
+    for name, value in tree.items():
+        here = (*above, name)
+        if isinstance(value, dict):
+            yield from leaves(value, here)
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for place, item in enumerate(value):
+                yield from leaves(item, (*here, str(place)))
+        elif value not in (None, []):
+            yield ".".join(here), value
+
+
+@pytest.fixture
+def typed_from():
+    tree = json.loads(EXAMPLE.read_text(encoding="utf-8"))
+    skipped = ("format", "version", "client_id", "visit_date", "setup")
+    return {path: value for path, value in leaves(tree) if path not in skipped}
+
+
+def test_a_visit_typed_by_keyboard_gives_the_same_numbers(screens, bench, typed_from, tmp_path):
+    path = bench.visit("rider-042", day="2026-03-04")
+    by_name = by_class(typed_from)
+    for notebook in NOTEBOOKS:
+        page = screens.open(path, notebook)
+
+        def act(here, page=page):
+            dotted = by_name.get(here["name"])
+            if dotted is None:
+                return
+            value = typed_from[dotted]
+            if here["type"] == "checkbox":
+                return  # as the example has it already
+            if here["tag"] == "SELECT":
+                words = {v: text for text, v in choices(session.describe(dotted))}[value]
+                choose(page, here, words)
+            else:
+                type_into(page, shown(value))
+
+        walk(page, act)
+        page.wait_for_selector(LAST_SECTION[notebook])
+        page.close()
+    wait_saved(screens.open(path, "5_review"), path, "follow_up_due", typed_from["follow_up_due"])
+    assert results(path, tmp_path / "typed") == results(EXAMPLE, tmp_path / "example")
+
+
+def results(path, out):
+    assert main(["report", str(path), "--out", str(out)]) == 0
+    return json.loads(next(out.glob("*/results.json")).read_text(encoding="utf-8"))

@@ -1,0 +1,259 @@
+"""The workbench as the fitter meets it: by keyboard, with interruptions; nothing typed is lost."""
+
+import resource
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from fitkit import session
+from tests.conftest import ROOT
+from tests.screens.bench import (
+    WAIT_MS,
+    field,
+    first_field,
+    note_of,
+    ready,
+    saved,
+    tab_to,
+    type_into,
+    wait_saved,
+)
+
+LEFT_FOOT, RIGHT_FOOT = "rider.left.foot_length_mm", "rider.right.foot_length_mm"
+OURS = {"include": [[".fit"]]}
+
+
+def test_bad_entries_end_in_words_and_stay(screens, bench):
+    path = bench.visit("rider-words")
+    page = screens.open(path, "1_intake")
+    first_field(page)
+    for dotted, typed, words in (
+        ("rider.stature_mm", "105 cm", "Did you mean 1050"),
+        ("rider.mass_kg", "7O.5", "a letter for a digit"),
+        ("rider.inseam_mm", "🙂", "is no number"),
+        (LEFT_FOOT, "26.7", "Entered in cm? Did you mean 267"),
+    ):
+        tab_to(page, dotted)
+        type_into(page, typed)
+        page.keyboard.press("Tab")
+        note_of(page, dotted).get_by_text(words).wait_for()
+        assert field(page, dotted).input_value() == typed
+    # What was meant is taken by keyboard: the button follows in the same row.
+    page.get_by_role("button", name="left: Take 267").focus()
+    page.keyboard.press("Enter")
+    wait_saved(page, path, LEFT_FOOT, [267])
+    assert saved(path, "rider.stature_mm") is None
+    page.locator(".fit-top").get_by_text("Not saved yet:").wait_for()
+
+
+def test_how_to_measure_shows_with_the_keyboard_in_the_field(screens, bench):
+    page = screens.open(bench.visit("rider-how"), "1_intake")
+    field(page, LEFT_FOOT).focus()
+    how = session.describe(LEFT_FOOT).how
+    note_of(page, LEFT_FOOT).get_by_text(how).wait_for(state="visible")
+    described = field(page, LEFT_FOOT).get_attribute("aria-describedby")
+    assert how in page.locator(f"#{described}").inner_text()
+
+
+def test_a_killed_kernel_loses_nothing_typed(screens, bench):
+    path = bench.visit("rider-kill")
+    page = screens.open(path, "1_intake")
+    first_field(page)
+    tab_to(page, LEFT_FOOT)
+    type_into(page, "267")
+    page.keyboard.press("Tab")
+    wait_saved(page, path, LEFT_FOOT, [267])
+    page.keyboard.type("269")  # still in the field when the calculation dies
+    bench.kill_kernel(path, "1_intake")
+    dialog = page.locator(".jp-Dialog button").first
+    dialog.wait_for(timeout=WAIT_MS)
+    page.keyboard.press("Enter")
+    wait_saved(page, path, RIGHT_FOOT, [269])
+    assert field(page, LEFT_FOOT).input_value() == "267"
+    tab_to(page, "rider.left.thigh_mm")
+    type_into(page, "428")
+    page.keyboard.press("Enter")
+    wait_saved(page, path, "rider.left.thigh_mm", [428])
+
+
+def test_a_reloaded_page_has_all_that_was_typed(screens, bench):
+    path = bench.visit("rider-reload")
+    page = screens.open(path, "1_intake")
+    field(page, LEFT_FOOT).focus()
+    page.keyboard.type("267")
+    page.keyboard.press("Tab")
+    wait_saved(page, path, LEFT_FOOT, [267])
+    page.keyboard.type("269")
+    page.reload()
+    ready(page, "1_intake")
+    wait_saved(page, path, RIGHT_FOOT, [269])
+    field(page, RIGHT_FOOT).wait_for()
+    assert field(page, LEFT_FOOT).input_value() == "267"
+
+
+def test_one_notebook_in_two_windows_also_after_a_killed_kernel(screens, bench):
+    path = bench.visit("rider-two")
+    here = screens.open(path, "1_intake")
+    there = screens.open(path, "1_intake")
+    field(here, LEFT_FOOT).focus()
+    here.keyboard.type("267")
+    here.keyboard.press("Enter")
+    wait_saved(here, path, LEFT_FOOT, [267])
+    there.wait_for_function("() => document.querySelector('.fit-at-rider--left--foot_length_mm input').value === '267'")
+    bench.kill_kernel(path, "1_intake")
+    for page in (here, there):
+        page.locator(".jp-Dialog button").first.wait_for(timeout=WAIT_MS)
+        page.keyboard.press("Enter")
+    for page, dotted, text in ((here, RIGHT_FOOT, "269"), (there, "rider.left.thigh_mm", "428")):
+        ready(page, "1_intake")
+        field(page, dotted).focus()
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+        wait_saved(page, path, dotted, [int(text)])
+
+
+def test_two_notebooks_on_one_session_show_both_values(screens, bench):
+    path = bench.visit("rider-both")
+    page = screens.open(path, "1_intake")
+    change = {"rider.stature_mm": (None, 1755)}
+    session.update(path, change, fitter=None, at="2026-03-04T10:00:00")  # as another notebook does
+    field(page, "rider.stature_mm").focus()
+    page.keyboard.type("1760")
+    page.keyboard.press("Enter")
+    note_of(page, "rider.stature_mm").get_by_text("there 1755, here 1760").wait_for()
+    page.get_by_role("button", name="Take mine, 1760").focus()
+    page.keyboard.press("Enter")
+    wait_saved(page, path, "rider.stature_mm", 1760)
+    page.locator(".fit-section-body .fit-saved").get_by_text("saved").wait_for()
+
+
+def test_a_full_disk_is_said_and_save_brings_all(screens, bench):
+    path = bench.visit("rider-full")
+    page = screens.open(path, "1_intake")
+    kernel = bench.kernel_pid(path, "1_intake")
+    before = resource.prlimit(kernel, resource.RLIMIT_FSIZE)
+    resource.prlimit(kernel, resource.RLIMIT_FSIZE, (0, before[1]))  # no file can grow any more
+    field(page, "rider.stature_mm").focus()
+    page.keyboard.type("1755")
+    page.keyboard.press("Enter")
+    note_of(page, "rider.stature_mm").get_by_text("Not saved: the disk takes no more").wait_for()
+    assert saved(path, "rider.stature_mm") is None
+    resource.prlimit(kernel, resource.RLIMIT_FSIZE, before)
+    page.locator(".fit-section-body .fit-save").focus()
+    page.keyboard.press("Enter")
+    wait_saved(page, path, "rider.stature_mm", 1755)
+
+
+def test_a_session_removed_meanwhile_is_said(screens, bench):
+    path = bench.visit("rider-gone")
+    page = screens.open(path, "1_intake")
+    path.rename(path.with_suffix(".away"))
+    field(page, "rider.stature_mm").focus()
+    page.keyboard.type("1755")
+    page.keyboard.press("Enter")
+    note_of(page, "rider.stature_mm").get_by_text("is gone").wait_for()
+    assert field(page, "rider.stature_mm").input_value() == "1755"
+    path.with_suffix(".away").rename(path)
+    page.locator(".fit-section-body .fit-save").press("Enter")
+    wait_saved(page, path, "rider.stature_mm", 1755)
+
+
+def test_every_kind_of_control_keeps_its_keys(screens, bench):
+    page = screens.open(bench.visit("rider-keys"), "3_stance_width")
+    cells = page.locator(".jp-Cell").count()
+    for control in (
+        field(page, "wish.same_both_sides"),
+        field(page, "bike.q_factor_mm"),
+        page.locator(".fit-section-wish .fit-save"),
+    ):
+        control.focus()
+        for key in ("a", "b", "x", "d", "d", "ArrowDown", "ArrowUp", "m", "y"):
+            page.keyboard.press(key)
+        assert control.evaluate("node => node === document.activeElement")
+        assert page.locator(".jp-Cell").count() == cells
+    page = screens.open(bench.visit("rider-keys2"), "1_intake")
+    choice = field(page, "rider.riding")
+    choice.focus()
+    for key in ("ArrowDown", "x", "d", "d", "ArrowDown", "ArrowUp"):
+        page.keyboard.press(key)
+    assert choice.evaluate("node => node === document.activeElement")
+
+
+def test_a_reading_is_struck_by_keyboard(screens, bench):
+    path = bench.visit("rider-strike")
+    page = screens.open(path, "2_cleat_marking")
+    setback = "as_found.left.cleat_setback_mm"
+    field(page, setback).focus()
+    page.keyboard.type("11; 31")
+    page.keyboard.press("Enter")
+    note_of(page, setback).get_by_text("please take one more").wait_for()
+    page.locator(".fit-section-as_found_cleats .fit-strike").press("Enter")
+    page.locator(".fit-strike-which select").focus()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Tab")
+    page.keyboard.type("tape slipped")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    wait_saved(page, path, "struck.0.reason", "tape slipped")
+    assert saved(path, "struck.0.index") == 1
+    page.locator(".fit-live").get_by_text("cleat now 11 mm").first.wait_for()
+
+
+def test_start_page_begins_a_visit_by_keyboard(screens, bench):
+    bench.visit("rider-301", day="2025-03-04")
+    page = screens.open(None, "start_here")
+    client = page.locator(".fit-new-client input")
+    said = page.locator(".fit-start .fit-said")
+
+    def begin(text):
+        client.focus()
+        type_into(page, text)
+        page.locator(".fit-begin").focus()
+        page.keyboard.press("Enter")
+
+    begin("rider/301")
+    page.keyboard.press("Enter")
+    said.get_by_text("expected 1 to 40").wait_for()
+    begin("rider-30")
+    said.get_by_text("No earlier visit has the id rider-30. Known and alike: rider-301").wait_for()
+    page.keyboard.press("Enter")
+    said.get_by_text("Begun: rider-30_").wait_for()
+    page.locator(".fit-start .fit-said a").first.focus()
+    page.keyboard.press("Enter")
+    ready(page, "1_intake")
+    page.locator(".fit-top").get_by_text("Client rider-30,").wait_for()
+
+
+def test_nothing_of_a_rider_stays_in_a_notebook_or_reaches_the_kit(screens, bench):
+    path = bench.visit("rider-secret")
+    secret = "quincunx" + "secret"
+    page = screens.open(path, "2_cleat_marking")
+    field(page, "trials.0.note").focus()
+    page.keyboard.type(secret)
+    page.keyboard.press("Tab")
+    wait_saved(page, path, "trials.0.note", secret)
+    page.locator(".fit-live").get_by_text(secret).first.wait_for()
+    with page.expect_response(lambda r: r.request.method == "PUT" and "/api/contents/" in r.url):
+        page.keyboard.press("Control+s")
+    notebooks = [*bench.work.root.rglob("*.ipynb"), *(ROOT / "notebooks").glob("*.ipynb")]
+    assert len(notebooks) > 5
+    for file in notebooks:
+        assert secret not in file.read_text(encoding="utf-8"), file
+    for folder in ("notebooks", "templates", "fitkit", "demo_sessions"):
+        for file in (ROOT / folder).rglob("*"):
+            if file.is_file():
+                assert secret.encode() not in file.read_bytes(), file
+
+
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("notebook", ["1_intake", "2_cleat_marking", "3_stance_width", "5_review"])
+def test_what_we_render_is_accessible_and_fits(screens, bench, notebook, width):
+    path = bench.work.session_path("rider-axe_2026-03-04_road") or bench.visit("rider-axe")
+    page = screens.open(path, notebook, width)
+    found = Axe().run(page, context=OURS).response["violations"]
+    assert not [f"{one['id']}: {one['nodes'][0]['html'][:160]}" for one in found]
+    wider = "() => [...document.querySelectorAll('.fit')].filter(n => n.scrollWidth > n.clientWidth + 1).length"
+    assert page.evaluate(wider) == 0
+    room = page.evaluate("() => document.querySelector('.jp-WindowedPanel-outer').scrollWidth")
+    assert room <= width

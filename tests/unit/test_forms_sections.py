@@ -1,0 +1,87 @@
+"""Every field of a session has one place in one notebook; readings are asked about."""
+
+import itertools
+
+import pytest
+from scipy.stats import studentized_range
+
+from fitkit import house, session
+from fitkit.forms import asks, sections
+from fitkit.forms.last import last_value
+from fitkit.session.earlier import earlier_visit
+
+SETBACK = session.describe("as_found.left.cleat_setback_mm")
+FOOT = session.describe("rider.left.foot_length_mm")
+RULES = house.load().rules
+
+
+def test_every_field_stands_once():
+    paths = [
+        pattern
+        for section in sections.SECTIONS.values()
+        for path in (*section.fields, *section.more)
+        for pattern in sections._patterns(path, "")
+        if pattern != "taken.*"
+    ]
+    for section in sections.SECTIONS.values():
+        for base in section.entries:
+            paths += [path for path in sections._in_entries(base) if path != "taken.*"]
+    twice = [path for path in set(paths) if paths.count(path) > 1]
+    assert not twice
+    known = {info.dotted for info in session.fields()}
+    assert set(sections.places()) | set(sections.ELSEWHERE) == known
+
+
+def test_every_section_stands_in_one_notebook():
+    named = list(itertools.chain.from_iterable(sections.NOTEBOOKS.values()))
+    assert sorted(named) == sorted(sections.SECTIONS)
+
+
+def test_range_points_are_those_of_the_studentized_range():
+    # Independent library: scipy's studentized range with (nearly) infinite degrees of freedom; ISO 5725-6's f(n).
+    for count, point in enumerate(asks._RANGE_95, start=2):
+        assert studentized_range.ppf(0.95, count, 1e6) == pytest.approx(point, abs=6e-3)
+
+
+@pytest.mark.parametrize(
+    ("readings", "words"),
+    [
+        ((11,), ""),
+        ((11, 13.7), ""),  # 2.77 times the house's 1.0
+        ((11, 14), "11 and 14 differ by 3, more than 2.8: please take one more."),
+        ((11, 11, 16), "strike the one that is wrong"),
+        ((8, 12, 16), "please take one more"),
+        ((11, 11, 12), ""),
+    ],
+)
+def test_readings_that_disagree_ask_for_one_more(readings, words):
+    found = asks.disagreement(readings, SETBACK, RULES)
+    assert words in found
+    assert bool(found) == bool(words)
+
+
+@pytest.mark.parametrize(
+    ("now", "last", "asked"),
+    [
+        (((268,), (280,)), ((280,), (268,)), True),
+        (((268,), (280,)), ((268,), (280,)), False),
+        (((268,), (269,)), ((269,), (268,)), False),  # no more than reading error
+        (((268,), ()), ((280,), (268,)), False),
+    ],
+)
+def test_an_exchange_of_sides_is_asked(now, last, asked):
+    assert bool(asks.exchange(now, last, FOOT, RULES)) == asked
+
+
+def test_the_visit_before_is_found_across_year_folders(tmp_path):
+    old = session.new("rider-1", "2025-11-04", "road", tmp_path / "2025")
+    session.new("rider-1", "2025-12-04", "track", tmp_path / "2025")
+    session.new("rider-12", "2025-12-05", "road", tmp_path / "2025")
+    new = session.new("rider-1", "2026-03-04", "road", tmp_path / "2026")
+    change = {"as_found.left.cleat_setback_mm": (None, [11]), "as_left.left.cleat_setback_mm": (None, [15, 16])}
+    session.update(old, change, fitter=None, at="2025-11-04T10:00:00")
+    last = earlier_visit(new, session.load(new))
+    assert session.key(last) == "rider-1_2025-11-04_road"
+    assert last_value(last, "as_found.left.cleat_setback_mm") == [15, 16]
+    assert last_value(last, "as_found.right.cleat_setback_mm") is None
+    assert earlier_visit(old, session.load(old)) is None

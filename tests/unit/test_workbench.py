@@ -1,0 +1,127 @@
+"""The work folder and the command that opens it; Lab itself is tested on the screen."""
+
+import json
+import os
+import stat
+
+import pytest
+
+from fitkit import places, session
+from fitkit.workbench import lab, open_command
+from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
+from fitkit.workbench.saving import strip_outputs
+
+
+@pytest.fixture
+def work(tmp_path):
+    folder = WorkFolder(tmp_path / "work")
+    folder.prepare()
+    return folder
+
+
+def test_the_work_folder_is_private_and_outside_the_kit(work):
+    assert stat.S_IMODE(work.root.stat().st_mode) == 0o700
+    assert stat.S_IMODE((work.root / "start_here.ipynb").stat().st_mode) == 0o600
+    assert default_folder().is_absolute()
+
+
+def test_a_work_folder_in_the_kit_is_refused():
+    with pytest.raises(WorkFolderError, match="demo_sessions lies in the kit's own folder"):
+        WorkFolder(places.notebook("start_here.ipynb").parents[1] / "demo_sessions").prepare()
+
+
+def test_each_visit_has_notebooks_that_know_its_session(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    assert path == work.root / "2026" / "rider-1_2026-03-04_road.json"
+    folder = work.open_visit(path)
+    for name in NOTEBOOKS:
+        notebook = json.loads((folder / f"{name}.ipynb").read_text(encoding="utf-8"))
+        told = [cell for cell in notebook["cells"] if "parameters" in cell["metadata"].get("tags", ())]
+        assert told[0]["source"].endswith('session = "../../2026/rider-1_2026-03-04_road.json"')
+        assert (folder / "../../2026/rider-1_2026-03-04_road.json").resolve() == path.resolve()
+
+
+def test_notebooks_are_brought_up_to_date_and_sessions_left_alone(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    folder = work.open_visit(path)
+    before = path.read_bytes(), path.stat().st_mtime_ns
+    (folder / "1_intake.ipynb").write_text("{}", encoding="utf-8")
+    work.prepare()
+    assert "Intake" in (folder / "1_intake.ipynb").read_text(encoding="utf-8")
+    assert (path.read_bytes(), path.stat().st_mtime_ns) == before
+
+
+@pytest.mark.parametrize(
+    ("client", "day", "setup", "found"),
+    [
+        ("rider/7", "2026-03-04", "road", "rider/7"),
+        ("../x", "2026-03-04", "road", "../x"),
+        ("rider-7", "2026-02-30", "road", "2026-02-30"),
+        ("rider-7", "../../x", "road", "../../x"),
+        ("rider-7", "2026-03-04", "ro/ad", "ro/ad"),
+    ],
+)
+def test_a_bad_id_or_day_is_refused_and_nothing_written(work, client, day, setup, found):
+    before = sorted(work.root.rglob("*"))
+    with pytest.raises(session.SessionProblems, match=found):
+        work.new_visit(client, day, setup, access="owner")
+    assert sorted(work.root.rglob("*")) == before
+
+
+def test_a_session_from_elsewhere_is_copied_but_never_over_another(work, tmp_path):
+    outside = session.new("rider-1", "2026-03-04", "road", tmp_path / "elsewhere")
+    taken = work.take_in(outside)
+    assert taken.read_bytes() == outside.read_bytes()
+    assert stat.S_IMODE(taken.stat().st_mode) == 0o600
+    assert work.take_in(outside) == taken
+    session.update(taken, {"rider.mass_kg": (None, 74)}, fitter=None, at="2026-03-04T10:00:00")
+    with pytest.raises(WorkFolderError, match=r"rider-1_2026-03-04_road\.json stands in the work folder already"):
+        work.take_in(outside)
+
+
+def test_what_is_no_session_ends_in_words(work, tmp_path, capsys):
+    wrong = tmp_path / "letter.json"
+    wrong.write_text("[]", encoding="utf-8")
+    assert open_command(wrong, work.root, False) == 2
+    assert "expected one JSON object" in capsys.readouterr().err
+
+
+def test_a_folder_that_cannot_be_written_ends_in_words(tmp_path, capsys):
+    (tmp_path / "file").write_text("", encoding="utf-8")
+    assert open_command(None, tmp_path / "file" / "work", False) == 1
+    assert "cannot be written: Not a directory" in capsys.readouterr().err
+
+
+def test_outputs_are_stripped_before_lab_saves():
+    cell = {"cell_type": "code", "outputs": [{"text": "secret"}], "execution_count": 3, "metadata": {"execution": {}}}
+    model = {"type": "notebook", "content": {"cells": [cell], "metadata": {"widgets": {"state": "secret"}}}}
+    strip_outputs(model, path="x", contents_manager=None)
+    assert "secret" not in json.dumps(model)
+    assert cell["execution_count"] is None
+    strip_outputs({"type": "file", "content": "left alone"})
+    strip_outputs({"type": "notebook", "content": None})
+
+
+def test_a_clients_notebooks_and_papers_are_forgotten(work):
+    for client in ("rider-1", "rider-12"):
+        work.open_visit(work.new_visit(client, "2026-03-04", "road", access="owner"))
+    (work.root / "papers" / "rider-1_2026-03-04_road").mkdir()
+    assert len(work.forget("rider-1")) == 2
+    assert (work.root / "visits" / "rider-12_2026-03-04_road").is_dir()
+
+
+def test_the_run_folder_is_short_and_private(tmp_path):
+    work = WorkFolder(tmp_path / ("long" * 20))
+    work.own.mkdir(parents=True)
+    folder = lab.run_folder(work)
+    assert len(str(folder)) < 60
+    assert stat.S_IMODE(folder.stat().st_mode) == 0o700
+    assert folder.stat().st_uid == os.getuid()
+    folder.rmdir()
+
+
+def test_what_a_killed_lab_left_is_not_taken_for_a_running_one(work):
+    told = {"url": "http://127.0.0.1:9/", "token": "x", "pid": 1}
+    (lab.run_folder(work) / "jpserver-1.json").write_text(json.dumps(told), encoding="utf-8")
+    (lab.run_folder(work) / "jpserver-2.json").write_text("{", encoding="utf-8")
+    assert lab.find_running(work) is None
