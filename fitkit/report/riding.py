@@ -21,6 +21,7 @@ __all__ = [
     "knee_places",
     "knee_words",
     "knees",
+    "ruler_table",
     "trial_figure",
     "trials_along",
     "unsteadiness_scale",
@@ -195,6 +196,36 @@ def knees(assessment: Assessment) -> Table:
     head = ("", "Offset, outward of the pedal", "Travel", "Inward pull on the downstroke", "Turns used")
     empty = "No film was digitised."
     return Table("Knees on film, mm with 95 % interval (measured here)", head, tuple(rows), empty)
+
+
+def ruler_table(offsets_mm: dict[str, tuple[tuple[float, ...], tuple[float, ...]]], *, house_sd_mm: float) -> Table:
+    """Return what offsets read with a ruler on a paused film say.
+
+    Parameters
+    ----------
+    offsets_mm : dict of str to (tuple of float, tuple of float)
+        By side: the knee outward of the pedal with the crank at the top, and at the bottom of the same turns [mm].
+    house_sd_mm : float
+        House spread of one reading of a short length [mm].
+
+    Raises
+    ------
+    ValueError
+        If a side has not as many offsets at the top as at the bottom.
+    """
+    rows = []
+    for side, (top, bottom) in offsets_mm.items():
+        if not top and not bottom:
+            continue
+        try:
+            track = ride_check.knee_from_ruler(top_mm=top, bottom_mm=bottom, house_sd_mm=house_sd_mm)
+        except ValueError as error:
+            raise ValueError(f"{capital(side)}: {error}") from None
+        cells = (_interval(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
+        rows.append((capital(side), *cells))
+    head = ("", "Offset, outward of the pedal", "Travel, at least", "Inward pull on the downstroke")
+    caption = "Knees read with a ruler, mm with 95 % interval (measured here)"
+    return Table(caption, head, tuple(rows), "No offset yet.")
 
 
 def _knee_name(knee: FilmedKnee) -> str:

@@ -10,7 +10,7 @@ from fitkit.calculations.sprint_settings import EXERTION_QUESTIONS, trade_figure
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.words import capital, needs_words
 
-__all__ = ["compared", "sprint_figure", "sprint_words", "sprints"]
+__all__ = ["compared", "exertion_questions", "sprint_figure", "sprint_words", "sprints"]
 
 NO_SPRINT = "No power file was given: sprints not assessed."
 
@@ -43,6 +43,13 @@ def _screen_words(needs: str | None) -> str:
         f"Exertion screen not recorded: before any sprint it needs a no to each of these (standard medicine, from "
         f"memory): {questions}"
     )
+
+
+def exertion_questions() -> Table:
+    """Return the questions to be asked before any sprint; one yes ends the plan to sprint, and clears nobody."""
+    rows = tuple((str(number), words) for number, words in enumerate(EXERTION_QUESTIONS.values(), start=1))
+    caption = "Before any sprint: a no to each of these (standard medicine, from memory); a yes: see a clinician first"
+    return Table(caption, ("", "Question"), rows)
 
 
 def _sprint_notes(ridden: tuple[Sprint, ...]) -> list[str]:

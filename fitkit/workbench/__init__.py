@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["open_command", "papers", "start"]
+__all__ = ["ask", "beside", "lesson", "measure", "open_command", "papers", "ruler", "start"]
 
-_PLACES = {"open_command": "opening", "papers": "papers", "start": "start"}
+_PLACES = {
+    "ask": "lesson",
+    "beside": "lesson",
+    "lesson": "lesson",
+    "measure": "measuring",
+    "open_command": "opening",
+    "papers": "papers",
+    "ruler": "ruler",
+    "start": "start",
+}
 
 
 def __getattr__(name: str) -> Any:
