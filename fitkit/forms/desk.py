@@ -16,6 +16,7 @@ from typing import Any
 from fitkit import session as sessions
 from fitkit.forms.entry import Entry, read, shown
 from fitkit.forms.groups import absent_group
+from fitkit.forms.soon import soon
 from fitkit.forms.troubles import file_words, problem_words, trouble_words
 from fitkit.session import Session, SessionProblems
 from fitkit.session.paths import get, same, steps_of
@@ -130,14 +131,9 @@ class Desk:
         """Call everybody who listens; drawings a moment later, so that fast typing does not wait for each of them."""
         for changed in list(self._listeners.values()):
             changed()
-        try:
-            loop = asyncio.get_running_loop()
-        except RuntimeError:
-            self._draw()
-            return
         if self._soon:
             self._soon.cancel()
-        self._soon = loop.call_later(_DRAW_AFTER_S, self._draw)
+        self._soon = soon(self._draw, _DRAW_AFTER_S)
 
     def _draw(self) -> None:
         for draw in list(self._drawers.values()):

@@ -13,7 +13,7 @@ from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.labels import titled
 from fitkit.forms.look import STYLE, Box, button, control, html, paragraph
 from fitkit.forms.panel import Panel
-from fitkit.forms.rows import Row, paths_of
+from fitkit.forms.rows import Row, path_side, paths_of
 from fitkit.forms.sections import SECTIONS
 from fitkit.forms.strike import Strike
 from fitkit.session import Session
@@ -92,9 +92,19 @@ class Form:
         """Show what the desk holds now."""
         for part in (*self.rows.values(), *self._more.values(), *self.panels):
             part.refresh()
-        self._said.value = f'<span role="status">{escape(saved_words(self.desk))}</span>'
+        words = " ".join(filter(None, (saved_words(self.desk), self._one_foot_alone())))
+        self._said.value = f'<span role="status">{escape(words)}</span>'
         if self._strike_shown:
             self.strike.refresh()
+
+    def _one_foot_alone(self) -> str:
+        """Return what was measured on one side only."""
+        alone = []
+        for row in self.rows.values():
+            filled = [path for path in row.paths if self.desk.value(path) not in (None, [])]
+            if len(row.paths) == 2 and len(filled) == 1 and row.infos[0].unit:
+                alone.append(f"{row.infos[0].title} {path_side(filled[0])}")
+        return f"One side alone: {', '.join(alone)}." if alone else ""
 
 
 def _headline() -> Box:

@@ -7,7 +7,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-__all__ = ["STYLE", "Box", "WordedBox", "button", "control", "html", "paragraph"]
+__all__ = ["STYLE", "Box", "WordedBox", "button", "choose", "control", "html", "paragraph"]
 
 STYLE = """<style>
 .fit { --ink:#1a1a1a; --grey:#595959; --line:#cfcfcf; --pale:#f1f1f1; --blue:#0072b2;
@@ -40,6 +40,8 @@ STYLE = """<style>
   text-overflow:ellipsis }
 .fit .fit-in select { appearance:auto; background-image:none; padding-right:2px }
 .fit .fit-in textarea { height:52px; min-height:52px }
+.fit .fit-in .widget-label-basic > span { position:absolute; width:1px; height:1px; overflow:hidden;
+  clip-path:inset(50%) }
 .fit .fit-in input[type=checkbox] { width:22px; height:22px; margin:4px 0 }
 .fit .fit-held-in input[type=text], .fit .fit-held-in select, .fit .fit-held-in textarea {
   border:2px dashed var(--ink) }
@@ -107,6 +109,18 @@ class Box(widgets.Box):
     def __init__(self, children: list, *classes: str) -> None:
         super().__init__(children, layout=_LAYOUT)
         self._dom_classes = classes
+
+
+def choose(control: widgets.Dropdown, options: list[tuple[str, Any]], value: Any) -> None:
+    """Offer these choices and show the one with this value, else the first."""
+    values = [each for _, each in options]
+    place = values.index(value) if value in values else 0
+    if tuple(control.options) == tuple(options) and control.index == place:
+        return
+    with control.hold_sync():
+        if tuple(control.options) != tuple(options):
+            control.options = options
+        control.index = place  # setting a value of None would show none of the choices
 
 
 class WordedBox(Box):

@@ -11,7 +11,7 @@ from fitkit import session as sessions
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import shown
 from fitkit.forms.labels import label
-from fitkit.forms.look import Box, button, control, html
+from fitkit.forms.look import Box, button, choose, control, html
 from fitkit.forms.rows import Row, paths_of
 from fitkit.forms.sections import ENTRIES, Entries
 from fitkit.session import Session
@@ -114,10 +114,7 @@ class Panel:
         self.index = min(self.index, names[-1][1])
         self._busy = True
         try:
-            if tuple(self._which.options) != tuple(names) or self._which.value != self.index:
-                with self._which.hold_sync():
-                    self._which.options = names
-                    self._which.value = self.index
+            choose(self._which, names, self.index)
         finally:
             self._busy = False
         for part in (*self.rows.values(), *self.inner):

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import cache
 from html import escape
-from typing import Any
 
 import ipywidgets as widgets
 
@@ -14,10 +14,12 @@ from fitkit.forms import asks
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown
 from fitkit.forms.labels import choices, title, titled, unit_words
-from fitkit.forms.look import Box, button, control, html
+from fitkit.forms.last import last_value
+from fitkit.forms.look import Box, button, choose, control, html
+from fitkit.house import Rules
 from fitkit.session import Session
 
-__all__ = ["Row", "at_class", "paths_of"]
+__all__ = ["Row", "at_class", "path_side", "paths_of"]
 
 _LONG = {"note", "finding"}
 _WIDE = {"text", "choice", "file", "identifier"}
@@ -103,13 +105,12 @@ class Row:
             self.desk.enter(path, change["new"])
 
     def _show(self, widget: widgets.DOMWidget, path: str, info: sessions.FieldInfo) -> None:
-        if isinstance(widget, widgets.Checkbox):
-            wanted: Any = self.desk.choice(path)
-            wanted = True if wanted is None else wanted
+        if isinstance(widget, widgets.Dropdown):
+            choose(widget, choices(info), self.desk.choice(path))
+        elif isinstance(widget, widgets.Checkbox):
+            widget.value = self.desk.choice(path) is not False  # what is not in the file is yes
         else:
-            wanted = self.desk.choice(path) if isinstance(widget, widgets.Dropdown) else self.desk.text(path)
-        if widget.value != wanted:
-            widget.value = wanted
+            widget.value = self.desk.text(path)
         classes = ("fit-in", at_class(path), *(["fit-held-in"] if path in self.desk.held else []))
         if tuple(widget._dom_classes) != classes:
             widget._dom_classes = classes
@@ -144,7 +145,8 @@ class Row:
             yield words
 
     def _disagreement(self, path: str, info: sessions.FieldInfo) -> str:
-        return asks.disagreement(sessions.kept(self.desk.session, path), info, house.load().rules)
+        readings = sessions.kept(self.desk.session, path)
+        return asks.disagreement(readings, info, _rules()) if len(readings) > 1 else ""
 
     def _struck(self, path: str) -> Iterator[str]:
         for item in self.desk.value("struck") or ():
@@ -158,11 +160,9 @@ class Row:
             return ""
         if not self.infos[0].many or self.paths[0].startswith("trials"):
             return ""
-        from fitkit.forms.last import last_value
-
         now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
         before = tuple(last_value(last, path) or () for path in self.paths)
-        return asks.exchange(now, before, self.infos[0], house.load().rules)
+        return asks.exchange(now, before, self.infos[0], _rules()) if all((*now, *before)) else ""
 
     def _offer(self) -> None:
         """Put buttons into the row for what may have been meant, or for a choice between two values."""
@@ -195,6 +195,11 @@ class Row:
             self.desk.settle(path, mine=value)
         else:
             self.desk.enter(path, value)
+
+
+@cache
+def _rules() -> Rules:
+    return house.load().rules  # once for a notebook: forms ask for it at every key
 
 
 def path_side(path: str) -> str:

@@ -11,9 +11,12 @@ from fitkit import session as sessions
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import shown
 from fitkit.forms.labels import titled
-from fitkit.forms.look import Box, button, control, html
+from fitkit.forms.look import Box, button, choose, control, html
+from fitkit.forms.soon import soon
 
 __all__ = ["Strike"]
+
+_AFTER_S = 0.3
 
 
 class Strike:
@@ -33,7 +36,8 @@ class Strike:
         self._why = control(widgets.Text, "Why it does not count", "fit-strike-why", continuous_update=False)
         self._said = html("", "fit-said")
         go = button("Strike it out", "fit-strike-go")
-        go.on_click(lambda _: self._strike())
+        # A press may overtake what was chosen just before it: the screen holds that back until it has an answer.
+        go.on_click(lambda _: soon(self._strike, _AFTER_S))
         rows = [
             Box([html("Reading to strike", "fit-name"), self._which], "fit-row", "fit-wide"),
             Box([html("Why it does not count", "fit-name"), self._why], "fit-row", "fit-wide"),
@@ -42,12 +46,7 @@ class Strike:
 
     def refresh(self) -> None:
         """Offer the readings there are now."""
-        options = [("—", None), *self._readings()]
-        if tuple(self._which.options) != tuple(options):
-            chosen = self._which.value if self._which.value in dict(options).values() else None
-            with self._which.hold_sync():
-                self._which.options = options
-                self._which.value = chosen
+        choose(self._which, [("—", None), *self._readings()], self._which.value)
 
     def _readings(self) -> Iterator[tuple[str, tuple[str, int]]]:
         struck = {(item["field"], item["index"]) for item in self.desk.value("struck") or ()}
@@ -56,7 +55,7 @@ class Strike:
             values = self.desk.value(path) if info.many and info.unit else None
             for index, value in enumerate(values or ()):
                 if (path, index) not in struck:
-                    yield f"{titled(info, path)}: reading {index + 1}, {shown(value)}", (path, index)
+                    yield f"{shown(value)}, reading {index + 1} of {titled(info, path)}", (path, index)
 
     def _strike(self) -> None:
         if self._which.value is None:

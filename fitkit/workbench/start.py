@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Iterator
 from datetime import date, timedelta
 from html import escape
@@ -10,8 +9,10 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
-from fitkit import house
+from fitkit import house, session
+from fitkit.forms.entry import read
 from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
+from fitkit.forms.soon import soon
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
 from fitkit.workbench.learning import LEARNING
@@ -21,6 +22,7 @@ __all__ = ["start"]
 
 _RECENT = 12
 _AFTER_S = 0.1
+_AFTER_PRESS_S = 0.3
 _DUE_SOON = timedelta(days=14)
 _NAMES = {
     "1_intake": "Intake",
@@ -65,7 +67,8 @@ class _Page:
             widgets.Text, "Day of the visit", "fit-new-date", value=date.today().isoformat(), continuous_update=False
         )
         self._begin = button("Begin the visit", "fit-first", "fit-begin")
-        self._begin.on_click(lambda _: self._begun())
+        # A press may overtake what was typed just before it: the screen holds that back until it has an answer.
+        self._begin.on_click(lambda _: soon(self._begun, _AFTER_PRESS_S))
         self._asked = ""
         again = button("Look again", "fit-again")
         again.on_click(lambda _: self.refresh())
@@ -81,10 +84,7 @@ class _Page:
     def refresh_soon(self) -> None:
         """Look at the folder again, once the form of a new visit is on the screen."""
         self.box.words = "\n".join(path.stem for path in self.folder.sessions()[:_RECENT]) or "No visit yet."
-        try:
-            asyncio.get_running_loop().call_later(_AFTER_S, self.refresh)
-        except RuntimeError:
-            self.refresh()
+        soon(self.refresh, _AFTER_S)
 
     def refresh(self) -> None:
         """Look at the folder again."""
@@ -97,7 +97,11 @@ class _Page:
         client, setup, day = (one.value.strip() for one in (self._client, self._setup, self._date))
         known = sorted({path.stem.split("_")[0] for path in self.folder.sessions()})
         asked = f"{client} {setup} {day}"
-        if client and client not in known and self._asked != asked:
+        wrong = read(client, session.describe("client_id")).problem if client else "Type the client's id first."
+        if wrong:
+            self._said.value = escape(wrong)
+            return
+        if client not in known and self._asked != asked:
             self._asked = asked
             near = [name for name in known if client in name or name in client]
             like = f" Known and alike: {', '.join(near[:5])}." if near else ""

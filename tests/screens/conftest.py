@@ -15,10 +15,11 @@ FLAGS = [
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
     report = yield
-    if report.when == "call" and report.failed and "screens" in item.funcargs:
+    pages = [page for used in item.funcargs.values() if isinstance(used, Screens) for page in used.pages]
+    if report.when == "call" and report.failed:
         folder = Path(item.config.rootpath) / ".pytest_cache" / "pictures"
         folder.mkdir(parents=True, exist_ok=True)
-        for number, page in enumerate(item.funcargs["screens"].pages):
+        for number, page in enumerate(page for page in pages if not page.is_closed()):
             target = folder / f"{item.name.replace('/', '_')}-{number}.png"
             page.screenshot(path=target)
             report.sections.append(("picture", str(target)))
@@ -55,17 +56,30 @@ class Screens:
         page = self.context.new_page()
         page.set_viewport_size({"width": width, "height": 900})
         self.pages.append(page)
+        page.on("dialog", lambda dialog: dialog.accept())  # "leave the page?": yes
         page.on("request", lambda request: self.asked.append(request.url))
         page.goto(self.bench.address(path, notebook))
         ready(page, notebook)
         return page
 
+    def close(self) -> None:
+        self.context.close()
+        assert not [url for url in self.asked if not url.startswith(("http://127.0.0.1:", "data:", "blob:"))]
+
 
 @pytest.fixture
 def screens(local_browser, bench):
-    """Return a function-like helper that opens notebooks; at the end nothing was asked of another machine."""
+    """Return what opens notebooks for one test; at the end nothing was asked of another machine."""
     made = Screens(local_browser, bench)
     yield made
-    outside = [url for url in made.asked if not url.startswith((bench.running.url, "data:", "blob:"))]
-    made.context.close()
-    assert not [url for url in outside if "127.0.0.1" not in url]
+    made.close()
+
+
+@pytest.fixture(scope="session")
+def intake(local_browser, bench):
+    """Return an intake that several tests share, each with fields of its own; `.path` is its session."""
+    made = Screens(local_browser, bench)
+    made.path = bench.visit("rider-shared")
+    made.open(made.path, "1_intake")
+    yield made
+    made.close()

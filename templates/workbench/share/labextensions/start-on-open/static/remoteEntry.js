@@ -91,6 +91,7 @@
     const style = document.createElement('style'); style.textContent = LOOK; document.head.appendChild(style);
     document.addEventListener('input', onInput, true);
     document.addEventListener('focusin', onFocus, true);
+    window.addEventListener('beforeunload', (event) => { if (typed.size) event.preventDefault(); });
     document.addEventListener('click', (event) => {
       const link = event.target.closest && event.target.closest('a[data-fit-open]');
       if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;

@@ -1,0 +1,102 @@
+"""Forms without a screen: made once however often a cell runs, and saying what happened."""
+
+import pytest
+
+from fitkit import forms, session
+from fitkit.forms.desk import desk_of
+from fitkit.forms.form import _FORMS
+
+
+@pytest.fixture
+def path(tmp_path):
+    return session.new("rider-1", "2026-03-04", "road", tmp_path / "2026")
+
+
+def words(widget):
+    """Return all that a form says."""
+    inside = "".join(words(child) for child in getattr(widget, "children", ()))
+    return inside + str(getattr(widget, "value", "")) + getattr(widget, "description", "")
+
+
+def row_of(path, section, pattern):
+    forms.form(path, section)
+    return _FORMS[path.resolve(), section].rows[pattern]
+
+
+def test_a_cell_run_twice_has_one_form_that_saves_once(path):
+    first, second = forms.form(path, "body"), forms.form(path, "body")
+    assert first is second
+    row = row_of(path, "body", "rider.mass_kg")
+    row.inputs[0].value = "74"
+    assert [change.field for change in session.history(path)] == ["", "rider.mass_kg"]
+
+
+def test_what_was_typed_stays_beside_its_message(path):
+    row = row_of(path, "body", "rider.{side}.foot_length_mm")
+    row.inputs[0].value = "26.7"
+    assert row.inputs[0].value == "26.7"
+    assert "Left: Not saved. " in words(row.box)
+    assert "Take 267" in words(row.box)
+    assert "Not saved yet:" in words(forms.head(path))
+
+
+def test_a_view_follows_a_save(path):
+    shown = forms.live(path, lambda file: str(session.load(file).rider.mass_kg))
+    row_of(path, "body", "rider.mass_kg").inputs[0].value = "74"
+    assert "74.0" in words(shown)
+
+
+def test_a_view_that_cannot_be_drawn_says_so(path):
+    def draw(_):
+        raise ValueError("no such drawing")
+
+    assert "Not drawn: no such drawing" in words(forms.live(path, draw))
+
+
+def test_last_visit_is_offered_and_taken_only_when_ticked(path):
+    earlier = session.new("rider-1", "2025-03-04", "road", path.parent.parent / "2025")
+    left = {"as_left.left.cleat_setback_mm": (None, [15, 16]), "as_left.saddle_height_mm": (None, [736])}
+    session.update(earlier, left, fitter=None, at="2025-03-04T10:00:00")
+    offer = forms.last_time(path, "as_found")
+    assert "As left on 2025-03-04" in words(offer)
+    ticks = [child for child in offer.children if "15 16" in getattr(child, "description", "")]
+    assert session.load(path).as_found.left.cleat_setback_mm == ()
+    ticks[0].value = True
+    offer.children[-1].children[0].click()
+    loaded = session.load(path)
+    assert loaded.as_found.left.cleat_setback_mm == (15, 16)
+    assert loaded.as_found.saddle_height_mm == ()
+    assert session.history(path)[-1].note == "confirmed, as on 2025-03-04"
+
+
+def test_left_and_right_exchanged_against_the_last_visit_is_asked(path):
+    earlier = session.new("rider-1", "2025-03-04", "road", path.parent.parent / "2025")
+    feet = {"rider.left.foot_length_mm": (None, [280]), "rider.right.foot_length_mm": (None, [262])}
+    session.update(earlier, feet, fitter=None, at="2025-03-04T10:00:00")
+    row = row_of(path, "body", "rider.{side}.foot_length_mm")
+    row.inputs[0].value, row.inputs[1].value = "262", "280"
+    assert "Are left and right exchanged?" in words(row.box)
+
+
+def test_sign_off_needs_a_fitter_and_then_asks_for_reasons(path):
+    control = forms.sign_off(path)
+    assert "needs the fitter" in words(control)
+    row_of(path, "visit", "fitter_id").inputs[0].value = "f2"
+    control.children[-1].children[0].click()
+    assert "Signed off by f2" in words(control)
+    row = row_of(path, "body", "rider.mass_kg")
+    row.inputs[0].value = "74"
+    assert "Give the reason" in words(row.box)
+    assert "Reason for changing a signed visit" in words(forms.head(path))
+
+
+def test_one_side_alone_is_said(path):
+    row_of(path, "as_found_cleats", "as_found.{side}.cleat_setback_mm").inputs[0].value = "11"
+    assert "One side alone: Cleat setback left." in words(forms.form(path, "as_found_cleats"))
+
+
+def test_a_form_of_a_file_that_is_gone_says_so(path):
+    path.unlink()
+    forms.form(path, "body")
+    assert "is gone" in words(forms.head(path))
+    assert desk_of(path).session is None
