@@ -13,10 +13,11 @@ import ipywidgets as widgets
 
 from fitkit import forms, places
 from fitkit.forms.look import Box, WordedBox, button, control, html
+from fitkit.forms.soon import soon
 from fitkit.report.blocks import Table
 from fitkit.report.compared import beside_reference
 from fitkit.session.files import append_durably, locked, make_folder
-from fitkit.workbench.learning import learning_folder
+from fitkit.workbench.learning import AFTER_S, learning_folder
 
 __all__ = ["ask", "beside", "lesson"]
 
@@ -95,7 +96,7 @@ class _Asked:
         self._field = control(widgets.Text, question, f"fit-answer-{name}", value=answer, continuous_update=False)
         self._field.observe(lambda _: self._written(), "value")
         show = button("Show the kit's answer", "fit-first", f"fit-show-{name}")
-        show.on_click(lambda _: self._written())
+        show.on_click(lambda _: soon(self._written, AFTER_S))
         self._said = html("", "fit-said")
         asked = html(f"<b>{escape(question)}</b>", "fit-name")
         self._base = [

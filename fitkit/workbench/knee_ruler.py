@@ -12,7 +12,9 @@ from fitkit import house
 from fitkit import session as sessions
 from fitkit.forms.entry import read
 from fitkit.forms.look import Box, WordedBox, button, control, html
+from fitkit.forms.soon import soon
 from fitkit.report.riding import ruler_table
+from fitkit.workbench.learning import AFTER_S
 
 __all__ = ["ruler"]
 
@@ -50,7 +52,7 @@ class _Ruler:
         for field in self._fields.values():
             field.observe(lambda _: self._work_out(), "value")
         work_out = button("Work it out", "fit-first", "fit-ruler")
-        work_out.on_click(lambda _: self._work_out())
+        work_out.on_click(lambda _: soon(self._work_out, AFTER_S))
         self._said, self._shown = html("", "fit-said"), html("")
         self.box = WordedBox([*self._rows(), Box([work_out, self._said], "fit-bar"), self._shown], "fit", "fit-ruled")
         self.box.words = "Offsets read with a ruler on a paused film."

@@ -8,8 +8,9 @@ import tempfile
 from functools import cache
 from pathlib import Path
 
-__all__ = ["LEARNING", "is_kept", "learning_folder"]
+__all__ = ["AFTER_S", "LEARNING", "is_kept", "learning_folder"]
 
+AFTER_S = 0.3  # a press may overtake what was typed before it
 LEARNING = ("worked_example", "measuring_error")
 
 

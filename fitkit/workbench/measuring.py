@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 from html import escape
 from pathlib import Path
 
@@ -13,10 +14,11 @@ from fitkit import session as sessions
 from fitkit.assessment.repeats import study_of
 from fitkit.forms.entry import read
 from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
+from fitkit.forms.soon import soon
 from fitkit.report.repeats import RepeatsShown
 from fitkit.session import SessionProblems
 from fitkit.session.study import MarkRepeats, RepeatsOfOneShoe, load_repeats, repeats_path, save_repeats, save_study
-from fitkit.workbench.learning import is_kept, learning_folder
+from fitkit.workbench.learning import AFTER_S, is_kept, learning_folder
 
 __all__ = ["measure"]
 
@@ -69,7 +71,7 @@ class _Measuring:
             ("Use it in my visits", "use", self._use),
         ):
             one = button(words, f"fit-{name}-reading", *(["fit-first"] if name == "save" else []))
-            one.on_click(lambda _, act=act: self._tried(act))
+            one.on_click(lambda _, act=act: soon(partial(self._tried, act), AFTER_S))
             made.append(one)
         return made
 

@@ -3,6 +3,7 @@
 import json
 import re
 import stat
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -113,8 +114,7 @@ def test_the_own_record_stands_beside_the_reference(own):
 
 
 def test_the_start_page_leads_to_both(tmp_path):
-    from fitkit.workbench import start as page
-
+    page = import_module("fitkit.workbench.start")
     workbench.start(tmp_path)
     page._PAGES[tmp_path.resolve()].refresh()
     for name in ("worked_example", "measuring_error"):

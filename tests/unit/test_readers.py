@@ -1,9 +1,7 @@
 """Film and power files as a spreadsheet or a bicycle computer writes them, good ones and hostile ones."""
 
-import importlib.util
 import struct
 import sys
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -244,18 +242,3 @@ def test_a_fit_file_without_its_reader_says_what_to_install(tmp_path, monkeypatc
     path = tmp_path / "ride.FIT"
     path.write_bytes(fit_file([]))
     assert problems_of(read_power, path)[0].startswith("reading FIT files needs fitdecode, which is not installed")
-
-
-def test_a_real_fit_file_gives_the_figures_of_its_package():
-    # sweat 0.25.0, example 4078723797.fit: 8357 rows at 1 Hz, mean 219.0706 W, highest 1022 W at row 2715, best 5 s
-    # 721.6 W. The package is looked up, never imported.
-    pytest.importorskip("fitdecode")
-    package = importlib.util.find_spec("sweat")
-    if package is None:
-        pytest.skip("needs the package sweat for its example file")
-    samples = read_power(Path(package.origin).parent / "examples/data/4078723797.fit")
-    assert samples.time_s.size == 8357
-    assert set(np.diff(samples.time_s)) == {1.0}
-    assert samples.power_w.mean() == pytest.approx(219.0706, abs=5e-5)
-    assert (samples.power_w.max(), samples.power_w.argmax()) == (1022, 2715)
-    assert np.convolve(samples.power_w, np.ones(5) / 5, "valid").max() == pytest.approx(721.6)
