@@ -10,12 +10,14 @@ from fitkit.assessment.ride import SideRidden
 from fitkit.calculations import forward_limit, ride_check
 from fitkit.calculations.hinge import NOT_FOUND
 from fitkit.calculations.readings import Interval
+from fitkit.readers.film import POINTS, SETTINGS
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.measurements import complaint_words
 from fitkit.report.words import capital, plain
 from fitkit.session.bike import Trial as RecordedTrial
 
 __all__ = [
+    "film_format",
     "forward_limit_words",
     "knee_figure",
     "knee_places",
@@ -256,6 +258,15 @@ def knee_words(assessment: Assessment) -> Sentences:
 
 def _travel(trial) -> tuple:
     return trial.knee_travel_mm.left, trial.knee_travel_mm.right
+
+
+def film_format() -> Table:
+    """Return how a table of points from a film is written, row by row."""
+    rows = [(word, meaning) for word, meaning in SETTINGS.items()]
+    named = ", ".join(f"{point}_x, {point}_y" for point in POINTS[:2])
+    rows.append(("time_s", f"time of each frame [s]; beside it {named}, or the same for the right; blank: not seen"))
+    caption = "A table of points, saved as CSV: four settings above it, one word and its value each, then the points"
+    return Table(caption, ("First cell of the row", "What stands beside it"), tuple(rows))
 
 
 def _drawn(assessment: Assessment) -> list[charts.KneeSide]:

@@ -21,7 +21,7 @@ from fitkit.workbench.learning import AFTER_S, learning_folder
 
 __all__ = ["ask", "beside", "lesson"]
 
-REFERENCE = "worked_example/rider-201_2026-03-02_road.json"
+REFERENCE = "worked_example/worked-example_2026-03-02_road.json"
 # What the trainee finds out; the rest is on the measuring sheet.
 _OWN = ("trials", "decided", "as_left", "taken", "fitter_id")
 _FIRST = "Write your own answer first."

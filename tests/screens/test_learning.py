@@ -6,7 +6,7 @@ from fitkit import session
 from fitkit.session.study import load_repeats, load_study
 from tests.screens.bench import WAIT_MS, field, type_into, wait_saved
 
-OWN = "learning/rider-201_2026-03-02_road.json"
+OWN = "learning/worked-example_2026-03-02_road.json"
 LEFT, RIGHT = (f"as_found.{side}.cleat_setback_mm" for side in ("left", "right"))
 
 
@@ -104,4 +104,4 @@ def test_nothing_of_the_trainees_is_asked_of_a_network(screens, bench):
     page = screens.open(None, "worked_example", width=360)
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert all("127.0.0.1" in url or url.startswith(("data:", "blob:")) for url in screens.asked)
-    assert json.loads((bench.work.root / OWN).read_text(encoding="utf-8"))["client_id"] == "rider-201"
+    assert json.loads((bench.work.root / OWN).read_text(encoding="utf-8"))["client_id"] == "worked-example"
