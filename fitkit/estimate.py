@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-__all__ = ["GRADES", "UNITS", "Estimate", "Grade", "Unit", "known", "missing"]
+__all__ = ["GRADES", "UNITS", "Estimate", "Grade", "Unit", "between", "known", "missing"]
 
 Unit = Literal["mm", "deg", "1", "turns"]
 Grade = Literal["measured here", "derived", "published", "common practice", "house rule", "this clinic", "from memory"]
@@ -20,7 +20,8 @@ class Estimate:
     Parameters
     ----------
     value, low, high : float or None
-        Value and ends of its 95 % interval [unit]; all None when not assessed.
+        Value and ends of its 95 % interval [unit]; all None when not assessed. A bracket of trials has its ends and
+        no value.
     unit : Unit
         One of `UNITS`.
     grade : Grade or None
@@ -51,7 +52,7 @@ class Estimate:
         if self.unit not in UNITS:
             raise ValueError(f"unit is {self.unit!r}; expected one of {', '.join(UNITS)}")
         if self.value is None:
-            if not self.needs:
+            if not self.needs and not self.is_bracket:
                 raise ValueError("an estimate without a value must say what it needs")
             return
         if not self.low <= self.value <= self.high:
@@ -65,6 +66,11 @@ class Estimate:
     def is_known(self) -> bool:
         """Whether there is a value."""
         return self.value is not None
+
+    @property
+    def is_bracket(self) -> bool:
+        """Whether it holds both ends of a bracket of trials, which has no value and needs nothing more."""
+        return self.value is None and not self.needs and self.low is not None and self.high is not None
 
     @property
     def half_width(self) -> float | None:
@@ -114,3 +120,16 @@ def missing(
 ) -> Estimate:
     """Return an estimate that says what it needs; a bracket without a value keeps its ends."""
     return Estimate(None, low, high, unit, None, None, needs, tuple(n for n in notes if n))
+
+
+def between(low: float, high: float, *, unit: Unit, grade: Grade, source: str, notes: tuple[str, ...] = ()) -> Estimate:
+    """Return a bracket of trials: its two ends [unit] and no value, since trials say no more than that.
+
+    Raises
+    ------
+    ValueError
+        If the ends are not in order.
+    """
+    if not low < high:
+        raise ValueError(f"bracket {low} to {high}; expected its low end below its high end")
+    return Estimate(None, float(low), float(high), unit, grade, source, None, tuple(n for n in notes if n))

@@ -10,6 +10,7 @@ from fitkit.assessment.cleats import Foot, assess_foot
 from fitkit.assessment.draws import Draws
 from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.legs import LegFound, assess_leg, assess_saddle
+from fitkit.assessment.ride import Ridden, assess_ride
 from fitkit.assessment.stance import Standing, assess_standing
 from fitkit.assessment.visit import Visit, load_visit
 from fitkit.calculations.parts import Choice
@@ -18,7 +19,6 @@ from fitkit.estimate import Estimate, Unit, missing
 __all__ = ["RESULT_NAMES", "RESULT_UNITS", "Assessment", "Foot", "Visit", "assess", "load_visit"]
 
 SIDES = ("left", "right")
-NOT_YET = "not computed in this version"
 
 _SIDED: dict[str, Unit] = {
     "cleat_setback.as_found": "mm",
@@ -85,6 +85,7 @@ class Assessment:
     right: Foot
     standing: Standing
     legs: dict[str, LegFound]
+    ride: Ridden
     results: dict[str, Estimate]
     parts: dict | None = None
 
@@ -112,12 +113,13 @@ def assess(visit: Visit) -> Assessment:
     feet = {side: assess_foot(inputs, draws, side) for side in SIDES}
     legs = {side: assess_leg(inputs, draws, side, feet[side]) for side in SIDES}
     standing = assess_standing(inputs, draws, feet, {side: legs[side].hip_height for side in SIDES})
-    found = {**standing.results, **assess_saddle(inputs, draws, legs)}
+    ride = assess_ride(inputs)
+    found = {**standing.results, **assess_saddle(inputs, draws, legs), **ride.results}
     for side in SIDES:
         found |= feet[side].results | legs[side].results | assess_clearances(inputs, draws, side, feet[side])
-    results = {name: found.get(name) or missing(NOT_YET, unit=unit) for name, unit in RESULT_UNITS.items()}
+    results = {name: found[name] for name in RESULT_NAMES}
     parts = None if cautions.stops_advice(visit.session) else _parts(standing)
-    return Assessment(visit, feet["left"], feet["right"], standing, legs, _withhold(visit, results), parts)
+    return Assessment(visit, feet["left"], feet["right"], standing, legs, ride, _withhold(visit, results), parts)
 
 
 def _parts(standing: Standing) -> dict | None:

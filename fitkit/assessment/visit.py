@@ -16,13 +16,14 @@ __all__ = ["Visit", "load_visit", "study_path"]
 
 @dataclass(frozen=True)
 class Visit:
-    """What an assessment reads, and nothing else."""
+    """What an assessment reads, and nothing else; files the session names lie in `folder`, None where there is none."""
 
     key: str
     session: Session
     house: House
     previous: Session | None = None
     study: FitterStudy | None = None
+    folder: Path | None = None
 
 
 def load_visit(path: Path | str) -> Visit:
@@ -47,6 +48,7 @@ def load_visit(path: Path | str) -> Visit:
         house=house.load(),
         previous=session.load(earlier[-1]) if earlier else earlier_visit(path, loaded),
         study=load_study(found) if found else None,
+        folder=path.parent,
     )
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from scipy import stats
 
-__all__ = ["Quantity", "Spread", "exact", "linear", "mean_of", "pooled_spread", "sample_variance"]
+__all__ = ["Interval", "Quantity", "Spread", "exact", "linear", "mean_of", "pooled_spread", "sample_variance"]
 
 HOUSE_WEIGHT = 4  # the house spread counts as much as a sample with four degrees of freedom
 
@@ -24,6 +24,24 @@ class Spread:
 
     sd: float
     df: float
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A value with the ends of its 95 % interval [its unit], where these need not lie evenly about it."""
+
+    value: float
+    low: float
+    high: float
+
+    @classmethod
+    def about(cls, value: float, half_width: float) -> Interval:
+        """Return the even interval `half_width` to either side of `value` [its unit]."""
+        return cls(float(value), float(value - half_width), float(value + half_width))
+
+    def times(self, factor: float) -> Interval:
+        """Return the interval with value and ends multiplied by a factor above 0 [1]."""
+        return Interval(self.value * factor, self.low * factor, self.high * factor)
 
 
 @dataclass(frozen=True)

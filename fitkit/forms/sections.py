@@ -219,10 +219,11 @@ SECTIONS: dict[str, Section] = {
 NOTEBOOKS: dict[str, tuple[str, ...]] = {
     "1_intake": ("visit", "since_last", "signs", "complaints", "body", "shoes", "bike"),
     "2_cleat_marking": (
-        *("as_found_ride", "ride_files", "as_found_heights", "as_found_cleats"),
+        *("as_found_ride", "as_found_heights", "as_found_cleats"),
         *("trials", "decided_cleats"),
     ),
     "3_stance_width": ("hips", "as_found_width", "threads", "wish", "decided_width"),
+    "4_ride_check": ("ride_files",),
     "5_review": ("decided_heights", "as_left", "struck", "follow_up"),
 }
 

@@ -11,7 +11,7 @@ from fitkit.report.blocks import Sentences, Table
 from fitkit.report.words import day, plain
 from fitkit.session.positions import counting, value_at
 
-__all__ = ["last_time", "positions", "taken", "told", "trials"]
+__all__ = ["complaint_words", "last_time", "positions", "taken", "told", "trials"]
 
 SIDES = ("left", "right")
 _UNIT_WORDS = {"mm": " mm", "deg": "°", "kg": " kg", "1": ""}
@@ -137,7 +137,7 @@ def told(visit: Visit) -> Sentences:
     """Return complaints, what was seen, what was struck and how it went since the last visit, in words."""
     session, lines = visit.session, []
     for complaint in session.complaints:
-        lines.append(f"Complaint: {_complaint(complaint)}")
+        lines.append(f"Complaint: {complaint_words(complaint)}")
     for entry in session.seen:
         seen_from = (
             f", seen from {'the ' if entry.seen_from in SIDES else ''}{entry.seen_from}" if entry.seen_from else ""
@@ -149,11 +149,12 @@ def told(visit: Visit) -> Sentences:
     if since.kept is not None or since.complaints or since.date:
         kept = {True: "the settings were kept", False: "the settings were not kept", None: "unknown"}[since.kept]
         lines.append(f"Since the last visit: {kept}")
-        lines += [f"Complaint since: {_complaint(complaint)}" for complaint in since.complaints]
+        lines += [f"Complaint since: {complaint_words(complaint)}" for complaint in since.complaints]
     return Sentences(tuple(lines) or ("No complaint and nothing seen was recorded.",))
 
 
-def _complaint(complaint) -> str:
+def complaint_words(complaint) -> str:
+    """Return where it hurts, how much and since when, as it was said."""
     side = f", {complaint.side}" if complaint.side else ""
     severity = "" if complaint.severity is None else f", {plain(complaint.severity)} of 10"
     since = f", since {complaint.since}" if complaint.since else ""

@@ -10,6 +10,7 @@ from fitkit.charts import Figure
 from fitkit.report import drawings, measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import RESULT_WORDS, in_words
+from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet
 from fitkit.report.soles import first_words, soles_figure, soles_table, toe_words
 from fitkit.report.words import capital, day, interval, needs_words, plain, value_words
@@ -57,7 +58,7 @@ class Emitted:
         }
 
 
-class Record:
+class Record(SeenRiding):
     """One visit's record.
 
     Parameters
@@ -260,7 +261,7 @@ class Record:
         """Say everything that must stand beside a number and is not said above."""
         said = {}
         for name, estimate in self.assessment.results.items():
-            if name.endswith((".band_low", ".band_high", ".start", ".remaining")):
+            if name.endswith((".band_low", ".band_high", ".start", ".remaining", ".forward_limit")):
                 continue
             for note in estimate.notes:
                 said.setdefault(note.rstrip("."), []).append(name.split(".")[0])
@@ -294,7 +295,7 @@ class Record:
         """Say what could not be assessed and what each needs."""
         needs: dict[str, list[str]] = {}
         for name, estimate in self.assessment.results.items():
-            if not estimate.is_known:
+            if estimate.needs:
                 needs.setdefault(estimate.needs, []).append(name)
         lines = (f"{capital(needs_words(need))}: {in_words(names)}." for need, names in needs.items())
         return Sentences(tuple(lines) or ("Nothing is lacking.",))
@@ -303,14 +304,14 @@ class Record:
         """Return the source of every number, so that each can be questioned."""
         rows: dict[tuple[str, str], list[str]] = {}
         for name, estimate in self.assessment.results.items():
-            if estimate.is_known:
+            if estimate.source:
                 rows.setdefault((estimate.grade, estimate.source), []).append(name)
         body = tuple((capital(in_words(names)), grade, source) for (grade, source), names in rows.items())
         return Table("Where each number comes from", ("Result", "Grade", "Source"), body)
 
     def grades(self) -> Sentences:
         """Say what each grade means, for those that occur."""
-        used = dict.fromkeys(e.grade for e in self.assessment.results.values() if e.is_known)
+        used = dict.fromkeys(e.grade for e in self.assessment.results.values() if e.grade)
         return Sentences(tuple(f"{grade}: {_GRADE_WORDS[grade]}" for grade in used))
 
     def cautions(self) -> Sentences:

@@ -54,7 +54,9 @@ def _rounded(value: float, decimals: int) -> str:
 
 
 def value_words(estimate: Estimate, *, decimals: int = 1) -> str:
-    """Return "11.3 mm (8.3 to 14.4)", or "not assessed: needs …"."""
+    """Return "11.3 mm (8.3 to 14.4)", "between 12 and 16 mm" for a bracket, or "not assessed: needs …"."""
+    if estimate.is_bracket:
+        return f"between {plain(estimate.low)} and {plain(estimate.high)}{_UNITS[estimate.unit]}"
     if not estimate.is_known:
         return f"not assessed: {needs_words(estimate.needs)}"
     value, low, high = (_rounded(x, decimals) for x in (estimate.value, estimate.low, estimate.high))

@@ -1,20 +1,34 @@
-"""A fitter's own study of marking: how far marks of one joint lie apart, and readings from one mark."""
+"""A fitter's own study of marking: its repeats as taken, and what they showed, each in a file of its own."""
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal, TypeVar
 
-from pydantic import Field, ValidationError
+from pydantic import Field, StrictInt, ValidationError
 
-from fitkit.session.fields import Day, Identifier, Part
+from fitkit.session.fields import Day, Identifier, Part, SaidText
+from fitkit.session.files import locked, make_folder, replace_durably
 from fitkit.session.problems import Problem, SessionProblems, joined, said
 from fitkit.session.reading import read_bytes, tree_of
+from fitkit.session.vocabulary import TakenHow
 
-__all__ = ["FitterStudy", "load_study"]
+__all__ = [
+    "FitterStudy",
+    "MarkRepeats",
+    "RepeatsOfOneShoe",
+    "load_repeats",
+    "load_study",
+    "repeats_path",
+    "save_repeats",
+    "save_study",
+]
 
 Spread = Annotated[float, Field(gt=0, le=20, strict=True, allow_inf_nan=False)]
 Freedom = Annotated[float, Field(ge=1, le=10_000, strict=True, allow_inf_nan=False)]
+Reading = Annotated[float, Field(ge=-60, le=150, strict=True, allow_inf_nan=False)]
+Kept = TypeVar("Kept", bound=Part)
 
 
 class FitterStudy(Part):
@@ -40,6 +54,41 @@ class FitterStudy(Part):
     spread_df: Freedom
 
 
+class RepeatsOfOneShoe(Part):
+    """Readings of one shoe's cleat setback, in rounds, all taken the same way.
+
+    Parameters
+    ----------
+    shoe : str
+        Which shoe, in words; no names.
+    taken : str
+        Whether the joint was found and marked anew each time, or the tape left on.
+    readings_mm : tuple of float
+        One reading a round [mm].
+    reference_mm : float or None
+        Another fitter's reading of the same shoe [mm].
+    """
+
+    shoe: SaidText
+    taken: TakenHow
+    readings_mm: Annotated[tuple[Reading, ...], Field(strict=False)] = ()
+    reference_mm: Reading | None = None
+
+
+class MarkRepeats(Part):
+    """All repeats of one fitter, as taken."""
+
+    format: Literal["cleat-stance-repeats"] = "cleat-stance-repeats"
+    version: Annotated[StrictInt, Field(ge=1, le=1)] = 1
+    fitter_id: Identifier
+    date: Day
+    shoes: Annotated[tuple[RepeatsOfOneShoe, ...], Field(strict=False)] = ()
+
+    def taken(self, how: str) -> list[tuple[float, ...]]:
+        """Return the readings of each shoe taken one way [mm]; shoes without a reading are left out."""
+        return [shoe.readings_mm for shoe in self.shoes if shoe.taken == how and shoe.readings_mm]
+
+
 def load_study(path: Path) -> FitterStudy:
     """Read a fitter's study; its file is named after the fitter.
 
@@ -48,27 +97,65 @@ def load_study(path: Path) -> FitterStudy:
     SessionProblems
         If anything is wrong with it, all problems at once.
     """
+    return _load(path, FitterStudy, "a fitter's study", ending=".json")
+
+
+def load_repeats(path: Path) -> MarkRepeats:
+    """Read a fitter's repeats; raises SessionProblems as `load_study` does."""
+    return _load(path, MarkRepeats, "a fitter's repeats", ending="_repeats.json")
+
+
+def save_study(study: FitterStudy, folder: Path) -> Path:
+    """Write a study to ``fitters/<fitter_id>.json`` in a folder, in place of an earlier one, and return its path.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; an earlier one is as it was.
+    """
+    return _save(study, Path(folder) / "fitters" / f"{study.fitter_id}.json")
+
+
+def save_repeats(repeats: MarkRepeats, folder: Path) -> Path:
+    """Write repeats to ``fitters/<fitter_id>_repeats.json`` in a folder; else as `save_study`."""
+    return _save(repeats, repeats_path(repeats.fitter_id, folder))
+
+
+def repeats_path(fitter_id: str, folder: Path) -> Path:
+    """Return where a fitter's repeats lie in a folder."""
+    return Path(folder) / "fitters" / f"{fitter_id}_repeats.json"
+
+
+def _save(content: Part, path: Path) -> Path:
+    make_folder(path.parent, mode=0o700)
+    tree = content.model_dump(mode="json", exclude_none=True)
+    with locked(path, mode=0o600):
+        replace_durably(path, (json.dumps(tree, indent=1, ensure_ascii=False) + "\n").encode(), mode=0o600)
+    return path
+
+
+def _load(path: Path, model: type[Kept], what: str, *, ending: str) -> Kept:
     try:
         tree, problems = tree_of(read_bytes(path))
-        study = FitterStudy.model_validate(tree)
+        loaded = model.model_validate(tree)
     except SessionProblems as found:
         raise SessionProblems(path, found.problems) from None
     except ValidationError as error:
         problems += [
-            Problem(joined(item["loc"]) or "file", said(item["input"]), _expected(item))
+            Problem(joined(item["loc"]) or "file", said(item["input"]), _expected(item, what))
             for item in error.errors(include_url=False)
         ]
         raise SessionProblems(path, problems) from None
-    if study.fitter_id != path.stem:
-        problems.append(Problem("file name", said(path.name), said(f"{study.fitter_id}.json")))
+    if path.name != f"{loaded.fitter_id}{ending}":
+        problems.append(Problem("file name", said(path.name), said(f"{loaded.fitter_id}{ending}")))
     if problems:
         raise SessionProblems(path, problems)
-    return study
+    return loaded
 
 
-def _expected(item: dict) -> str:
+def _expected(item: dict, what: str) -> str:
     if item["type"] == "missing":
-        return "every field of a fitter's study"
+        return f"every field of {what}"
     if item["type"] == "extra_forbidden":
-        return "only the fields of a fitter's study"
+        return f"only the fields of {what}"
     return item["msg"]

@@ -4,9 +4,18 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["open_command", "papers", "start"]
+__all__ = ["ask", "beside", "lesson", "measure", "open_command", "papers", "ruler", "start"]
 
-_PLACES = {"open_command": "opening", "papers": "papers", "start": "start"}
+_PLACES = {
+    "ask": "guided",
+    "beside": "guided",
+    "lesson": "guided",
+    "measure": "measuring",
+    "open_command": "opening",
+    "papers": "papers",
+    "ruler": "knee_ruler",
+    "start": "start",
+}
 
 
 def __getattr__(name: str) -> Any:
@@ -15,4 +24,7 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from importlib import import_module
 
-    return getattr(import_module(f"{__name__}.{_PLACES[name]}"), name)
+    found = getattr(import_module(f"{__name__}.{_PLACES[name]}"), name)
+    # A module of the same name would stand in its place from now on, and a cell that is run again would call that.
+    globals()[name] = found
+    return found

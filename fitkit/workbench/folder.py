@@ -13,10 +13,11 @@ import platformdirs
 
 from fitkit import places, session
 from fitkit.session import Session, SessionProblems
+from fitkit.workbench.learning import LEARNING
 
 __all__ = ["NOTEBOOKS", "WorkFolder", "WorkFolderError", "default_folder"]
 
-NOTEBOOKS = ("1_intake", "2_cleat_marking", "3_stance_width", "5_review")
+NOTEBOOKS = ("1_intake", "2_cleat_marking", "3_stance_width", "4_ride_check", "5_review")
 _START = "start_here.ipynb"
 _APP = "cleat-stance-notebooks"
 
@@ -60,7 +61,8 @@ class WorkFolder:
             for folder in (self.root, self.own, self.root / "visits", self.root / "papers"):
                 folder.mkdir(parents=True, exist_ok=True)
                 folder.chmod(0o700)
-            self._write(self.root / _START, _with_parameters(places.notebook(_START), {"work": "."}))
+            for name in (_START, *(f"{name}.ipynb" for name in LEARNING)):
+                self._write(self.root / name, _with_parameters(places.notebook(name), {"work": "."}))
             for visit in (self.root / "visits").iterdir():
                 if visit.is_dir() and (path := self.session_path(visit.name)):
                     self.open_visit(path)

@@ -15,6 +15,7 @@ from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
 from fitkit.forms.soon import soon
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
+from fitkit.workbench.learning import LEARNING
 from fitkit.workbench.look import Look, look_at
 
 __all__ = ["start"]
@@ -27,7 +28,10 @@ _NAMES = {
     "1_intake": "Intake",
     "2_cleat_marking": "Cleat marking",
     "3_stance_width": "Stance width",
+    "4_ride_check": "Ride check",
     "5_review": "Review",
+    "worked_example": "A worked example",
+    "measuring_error": "Your own measuring error",
 }
 _PAGES: dict[Path, _Page] = {}
 
@@ -87,7 +91,7 @@ class _Page:
         paths = self.folder.sessions()
         seen = [look_at(path) for path in paths[:_RECENT]]
         older = len(paths) - len(seen)
-        self._visits.value = "".join([_due(paths), _orders(seen), _table(self.folder, seen, older)])
+        self._visits.value = "".join([_due(paths), _orders(seen), _table(self.folder, seen, older), _to_learn()])
 
     def _begun(self) -> None:
         client, setup, day = (one.value.strip() for one in (self._client, self._setup, self._date))
@@ -139,6 +143,14 @@ def _links(folder: WorkFolder, path: Path) -> str:
         for n in NOTEBOOKS
     )
     return " · ".join(links)
+
+
+def _to_learn() -> str:
+    links = " · ".join(
+        f'<a href="/doc/workspaces/fit/tree/{name}.ipynb" data-fit-open="{name}.ipynb">{_NAMES[name]}</a>'
+        for name in LEARNING
+    )
+    return f"<h3>To learn</h3><p>{links}</p>"
 
 
 def _table(folder: WorkFolder, seen: list[Look], older: int) -> str:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from fitkit.estimate import GRADES, UNITS, known, missing
+from fitkit.estimate import GRADES, UNITS, between, known, missing
 
 
 @given(st.floats(-1e4, 1e4), st.floats(0, 1e3), st.sampled_from(UNITS), st.sampled_from(GRADES))
@@ -36,3 +36,13 @@ def test_what_is_missing_must_say_its_need():
     with pytest.raises(ValueError, match="must say what it needs"):
         missing("")
     assert missing("foot length").as_result("left.mtp1.expected")["needs"] == "foot length"
+
+
+def test_a_bracket_has_both_ends_and_no_value():
+    bracket = between(12, 16, unit="mm", grade="measured here", source="trials")
+    assert (bracket.value, bracket.low, bracket.high, bracket.needs) == (None, 12, 16, None)
+    assert bracket.is_bracket
+    assert not bracket.is_known
+    assert not missing("a trial further back").is_bracket
+    with pytest.raises(ValueError, match="bracket 16 to 12"):
+        between(16, 12, unit="mm", grade="measured here", source="trials")

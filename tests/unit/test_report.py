@@ -30,8 +30,9 @@ def record(example, tmp_path):
 
 def shown(record):
     """Return all that the record shows as text, its drawings left out."""
-    drawn = ("results", "soles", "front_view", "widths_reached", "side_view", "knee_change")
-    names = [name for name in vars(Record) if not name.startswith("_") and name not in drawn]
+    drawn = {"results", "soles", "front_view", "widths_reached", "side_view", "knee_change"}
+    drawn |= {"trial_line", "knee_track", "sprint_points"}
+    names = [name for name in dir(Record) if not name.startswith("_") and name not in drawn]
     return "\n".join(repr(getattr(record, name)()) for name in names)
 
 

@@ -1,0 +1,299 @@
+"""How far forward this rider stays steady, as a bracket from trials; what was seen in each beside it.
+
+Cleat setbacks are behind the first-MTP mark [mm]: a smaller one is further forward. Unsteadiness is scored 0 to 10
+by `UNSTEADINESS_WORDS`. What was seen is listed as it was seen: it names no cause, no illness and no setting.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+__all__ = [
+    "TRIAL_FURTHER_BACK",
+    "TRIAL_FURTHER_FORWARD",
+    "TRIAL_RETURN",
+    "UNSTEADINESS_WORDS",
+    "WATCHED",
+    "Bracket",
+    "ForwardStep",
+    "Setting",
+    "Trial",
+    "along_setbacks",
+    "bracket",
+    "next_forward_step",
+    "settings_of",
+]
+
+UNSTEADINESS_WORDS = {
+    0: "The foot stays where it is put and the knee goes up and down on one line.",
+    3: "The foot or the knee wanders now and then, and comes back by itself.",
+    6: "The foot or the knee wanders in most turns; the rider works to hold it.",
+    10: "The foot cannot be held still in any turn, or the rider wants to stop.",
+}
+WATCHED = ("hip_drop", "pelvis_rocks", "heel_swing", "weight_on_hands")
+STEP_MM = 2.0  # common practice, no source: the step forward for riders of short maximal efforts
+SAME_MM = 1e-6  # setbacks computed by two ways are the same when only rounding parts them
+DISAGREE_BY = 4.0  # house choice: scores of one setback this far apart are said
+
+TRIAL_FURTHER_FORWARD = "a trial further forward"
+TRIAL_FURTHER_BACK = "a trial further back"
+TRIAL_RETURN = "return trial"
+TRIAL_SCORED = "a trial with a score of unsteadiness"
+
+
+@dataclass(frozen=True)
+class Trial:
+    """One trial of one side, in the order ridden.
+
+    Parameters
+    ----------
+    cleat_setback_mm : float or None
+        Cleat setback of that trial [mm].
+    unsteadiness : tuple of float
+        Scores [0 to 10] that are not struck.
+    saddle_corrected : bool or None
+        Whether the saddle was corrected for it; None is not recorded.
+    seen : tuple of str
+        What was seen in this trial, by the words of the session.
+    smooth_at_bottom : float or None
+        How smoothly the crank passes the bottom [0 to 10].
+    """
+
+    cleat_setback_mm: float | None
+    unsteadiness: tuple[float, ...] = ()
+    saddle_corrected: bool | None = None
+    seen: tuple[str, ...] = ()
+    smooth_at_bottom: float | None = None
+
+    def __post_init__(self) -> None:
+        for score in self.unsteadiness:
+            if not 0 <= score <= 10:
+                raise ValueError(f"unsteadiness is {score}; expected 0 to 10")
+        if self.cleat_setback_mm is not None and not math.isfinite(self.cleat_setback_mm):
+            raise ValueError(f"cleat_setback_mm is {self.cleat_setback_mm}; expected a finite number or None")
+
+    @property
+    def score(self) -> float | None:
+        """Mean of the scores [0 to 10], None where nothing was scored."""
+        return math.fsum(self.unsteadiness) / len(self.unsteadiness) if self.unsteadiness else None
+
+
+@dataclass(frozen=True)
+class Setting:
+    """All trials at one cleat setback: their numbers in the order ridden, scores, and whether unsteady on the mean."""
+
+    cleat_setback_mm: float
+    trials: tuple[int, ...]
+    scores: tuple[float, ...]
+    is_unsteady: bool
+
+    @property
+    def mean_score(self) -> float:
+        """Mean score of all trials at this setback [0 to 10]."""
+        return math.fsum(self.scores) / len(self.scores)
+
+
+@dataclass(frozen=True)
+class Bracket:
+    """Between which cleat setbacks the forward limit lies [mm], what is needed, what it rests on.
+
+    There is never a value between the ends: a bracket of trials says no more than its ends.
+    """
+
+    low_mm: float | None
+    high_mm: float | None
+    needs: str | None
+    settings: tuple[Setting, ...]
+    return_trial_mm: float | None
+    rests_on: str
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class ForwardStep:
+    """What to try next for short maximal efforts: a cleat setback [mm], whether it is settled, and why."""
+
+    cleat_setback_mm: float | None
+    is_settled: bool
+    reason: str
+
+
+def settings_of(trials: Sequence[Trial], *, unsteady_from: float) -> tuple[Setting, ...]:
+    """Return the scored trials gathered by cleat setback, the most forward first.
+
+    Parameters
+    ----------
+    trials : sequence of Trial
+        Trials of one side in the order ridden.
+    unsteady_from : float
+        House rule: mean score [0 to 10] from which a setting counts as unsteady.
+    """
+    if not 0 < unsteady_from <= 10:
+        raise ValueError(f"unsteady_from is {unsteady_from}; expected above 0, up to 10")
+    gathered: dict[float, list[int]] = {}
+    for number, trial in enumerate(trials):
+        if trial.cleat_setback_mm is None or trial.score is None:
+            continue
+        same = (at for at in gathered if abs(at - trial.cleat_setback_mm) <= SAME_MM)
+        gathered.setdefault(next(same, float(trial.cleat_setback_mm)), []).append(number)
+    settings = []
+    for at in sorted(gathered):
+        scores = tuple(trials[number].score for number in gathered[at])
+        is_unsteady = math.fsum(scores) / len(scores) >= unsteady_from
+        settings.append(Setting(at, tuple(gathered[at]), scores, is_unsteady))
+    return tuple(settings)
+
+
+def bracket(trials: Sequence[Trial], *, unsteady_from: float) -> Bracket:
+    """Return between which setbacks this side becomes unsteady.
+
+    Parameters
+    ----------
+    trials : sequence of Trial
+        Trials of one side in the order ridden; one without a saddle correction counts, and is said.
+    unsteady_from : float
+        House rule: mean score [0 to 10] from which a setting counts as unsteady.
+
+    Returns
+    -------
+    Bracket
+        Low end: the greatest unsteady setback; high end: the least steady one behind it [mm]. Where a steady
+        setting lies in front of an unsteady one the ends stand, and a return trial is needed before they mean
+        anything.
+
+    Notes
+    -----
+    Derived from this rider's own trials. Not widened by the mark's error: both ends share one mark.
+
+    Examples
+    --------
+    >>> ridden = [Trial(8, (7,)), Trial(12, (5,)), Trial(16, (1,)), Trial(20, (1,))]
+    >>> found = bracket(ridden, unsteady_from=4)
+    >>> found.low_mm, found.high_mm, found.needs
+    (12.0, 16.0, None)
+    """
+    settings = settings_of(trials, unsteady_from=unsteady_from)
+    low = max((s.cleat_setback_mm for s in settings if s.is_unsteady), default=None)
+    steady = [s.cleat_setback_mm for s in settings if not s.is_unsteady]
+    high = min((at for at in steady if low is not None and at > low), default=None)
+    in_front = [at for at in steady if low is not None and at < low]
+    notes, back_to = list(_notes(trials, settings)), None
+    needs = _needs(settings, low, high, in_front)
+    if in_front:
+        back_to = low
+        contrary = ", ".join(f"{at:g}" for at in in_front)
+        notes.append(f"contradictory: steady at {contrary} mm, in front of unsteady at {low:g} mm")
+    elif needs is None and not (_was_returned_to(trials, low) or _was_returned_to(trials, high)):
+        back_to = low
+        notes.append(f"no return trial yet: ride {low:g} mm once more, to see that not the order made it")
+    low = low if high is not None else None
+    return Bracket(low, high, needs, settings, back_to, _rests_on(trials, settings), tuple(notes))
+
+
+def _needs(settings: Sequence[Setting], low: float | None, high: float | None, in_front: Sequence[float]) -> str | None:
+    if not settings:
+        return TRIAL_SCORED
+    if low is None:
+        return TRIAL_FURTHER_FORWARD
+    if in_front:
+        return TRIAL_RETURN
+    return TRIAL_FURTHER_BACK if high is None else None
+
+
+def _was_returned_to(trials: Sequence[Trial], setback_mm: float) -> bool:
+    """Whether this setback was ridden again after another one in between."""
+    scored = [t.cleat_setback_mm for t in trials if t.cleat_setback_mm is not None and t.score is not None]
+    at = [abs(setback - setback_mm) <= SAME_MM for setback in scored]
+    if not any(at):
+        return False
+    first, last = at.index(True), len(at) - 1 - at[::-1].index(True)
+    return not all(at[first : last + 1])
+
+
+def _notes(trials: Sequence[Trial], settings: Sequence[Setting]) -> tuple[str, ...]:
+    notes = []
+    for number, trial in enumerate(trials):
+        if trial.score is not None and trial.cleat_setback_mm is None:
+            notes.append(f"trial {number + 1} has no cleat setback and does not count")
+        elif trial.cleat_setback_mm is not None and trial.score is None:
+            notes.append(f"trial {number + 1} at {trial.cleat_setback_mm:g} mm has no score and does not count")
+        elif trial.score is not None and trial.saddle_corrected is not True:
+            how = "without a saddle correction" if trial.saddle_corrected is False else "saddle correction not recorded"
+            notes.append(f"trial {number + 1} at {trial.cleat_setback_mm:g} mm: {how}")
+    for setting in settings:
+        if max(setting.scores) - min(setting.scores) >= DISAGREE_BY:
+            scores = ", ".join(f"{score:g}" for score in setting.scores)
+            notes.append(f"scores at {setting.cleat_setback_mm:g} mm disagree: {scores}")
+    return tuple(notes)
+
+
+def _rests_on(trials: Sequence[Trial], settings: Sequence[Setting]) -> str:
+    """Return in words what the bracket rests on."""
+    words = []
+    for name, is_unsteady in (("unsteady", True), ("steady", False)):
+        at = [f"{s.cleat_setback_mm:g} ({len(s.trials)})" for s in settings if s.is_unsteady is is_unsteady]
+        words.append(f"{name} at {', '.join(at)} mm" if at else f"{name} nowhere")
+    counted = [number for setting in settings for number in setting.trials]
+    uncorrected = sum(trials[number].saddle_corrected is not True for number in counted)
+    tail = f"; {uncorrected} without a recorded saddle correction" if uncorrected else ""
+    return f"{'; '.join(words)}; trials in brackets, {len(counted)} in all{tail}"
+
+
+def along_setbacks(trials: Sequence[Trial]) -> tuple[tuple[int, Trial], ...]:
+    """Return the trials with a cleat setback by number, the most forward first, each with its own observations."""
+    placed = [(number, trial) for number, trial in enumerate(trials) if trial.cleat_setback_mm is not None]
+    return tuple(sorted(placed, key=lambda pair: (pair[1].cleat_setback_mm, pair[0])))
+
+
+def next_forward_step(
+    trials: Sequence[Trial], *, unsteady_from: float, least_setback_mm: float | None = None
+) -> ForwardStep:
+    """Return the next cleat setback to try for a rider of short maximal efforts.
+
+    Parameters
+    ----------
+    trials : sequence of Trial
+        Trials of one side in the order ridden.
+    unsteady_from : float
+        House rule: mean score [0 to 10] from which a setting counts as unsteady.
+    least_setback_mm : float, optional
+        Most forward cleat setback the slots allow [mm]; None where not measured.
+
+    Returns
+    -------
+    ForwardStep
+        Forward in steps of 2 mm to the first unsteady setting, then back one; settled there once it was ridden
+        and steady.
+
+    Notes
+    -----
+    Common practice, no source.
+
+    Examples
+    --------
+    >>> next_forward_step([Trial(14, (1,)), Trial(12, (2,))], unsteady_from=4).cleat_setback_mm
+    10.0
+    """
+    found = bracket(trials, unsteady_from=unsteady_from)
+    if found.needs == TRIAL_SCORED:
+        return ForwardStep(None, False, f"nothing to step from: needs {TRIAL_SCORED}")
+    if found.needs == TRIAL_RETURN:
+        return ForwardStep(found.return_trial_mm, False, f"{found.notes[-1]}: ride it once more before going on")
+    if found.needs == TRIAL_FURTHER_FORWARD:
+        return _forward_of(found.settings[0].cleat_setback_mm, least_setback_mm)
+    limit = max(setting.cleat_setback_mm for setting in found.settings if setting.is_unsteady)
+    back = limit + STEP_MM
+    if found.high_mm is not None and found.high_mm <= back + SAME_MM:
+        return ForwardStep(found.high_mm, True, f"unsteady at {limit:g} mm, steady at {found.high_mm:g} mm: stay there")
+    return ForwardStep(back, False, f"unsteady at {limit:g} mm: back one step of {STEP_MM:g} mm")
+
+
+def _forward_of(steady_mm: float, least_mm: float | None) -> ForwardStep:
+    step = steady_mm - STEP_MM
+    if least_mm is None or step >= least_mm - SAME_MM:
+        return ForwardStep(step, False, f"steady at {steady_mm:g} mm: forward one step of {STEP_MM:g} mm")
+    if steady_mm > least_mm + SAME_MM:
+        return ForwardStep(float(least_mm), False, f"steady at {steady_mm:g} mm: forward to the end of the slots")
+    return ForwardStep(steady_mm, True, f"steady at {steady_mm:g} mm, the end of the slots: the limit was not met")

@@ -1,0 +1,302 @@
+"""How far a measurement may be trusted: error of repeats, bias, agreement, smallest detectable change.
+
+Against a reference (another fitter, a device) or against oneself, earlier numbers hidden. All in the unit of the
+readings, mostly mm.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import stats
+
+from fitkit.calculations.readings import Interval, Spread
+
+__all__ = [
+    "IccForms",
+    "LimitsOfAgreement",
+    "bias",
+    "icc",
+    "limits_of_agreement",
+    "mark_place_spread",
+    "repeat_spread",
+    "smallest_detectable_change",
+    "technical_error",
+]
+
+
+@dataclass(frozen=True)
+class LimitsOfAgreement:
+    """Mean difference and the two limits within which 95 % of differences are expected, each with its interval."""
+
+    bias: Interval
+    lower: Interval
+    upper: Interval
+    sd: float
+    pairs: int
+
+
+@dataclass(frozen=True)
+class IccForms:
+    """Intraclass correlations by form [1], each with its 95 % interval.
+
+    Forms after Shrout and Fleiss: 1 each target by other observers, 2 the same observers drawn from many, 3 these
+    observers only; `single` for one reading, `mean` for the mean over the observers. Form 2 asks for agreement, form
+    3 lets observers differ by a fixed amount.
+    """
+
+    single_1: Interval
+    single_2: Interval
+    single_3: Interval
+    mean_1: Interval
+    mean_2: Interval
+    mean_3: Interval
+    targets: int
+    observers: int
+
+
+def repeat_spread(repeats: Sequence[Sequence[float]]) -> Spread:
+    """Return the spread of one reading and its degrees of freedom.
+
+    Parameters
+    ----------
+    repeats : sequence of sequences of float
+        Repeats of one thing each, two or more of some of them [unit].
+
+    Raises
+    ------
+    ValueError
+        If nothing was measured twice, or a reading is not finite.
+
+    Notes
+    -----
+    Pooled variance within things, sum (n - 1) degrees of freedom: JCGM 100:2008, H.5.2.5.
+    """
+    groups = [np.asarray(group, dtype=float) for group in repeats]
+    for group in groups:
+        if not np.isfinite(group).all():
+            raise ValueError(f"repeats hold {group.tolist()}; expected finite numbers")
+    df = sum(max(group.size - 1, 0) for group in groups)
+    if not df:
+        raise ValueError(f"{len(groups)} things, none measured twice; expected repeats")
+    within = sum(float(((group - group.mean()) ** 2).sum()) for group in groups if group.size)
+    return Spread(math.sqrt(within / df), float(df))
+
+
+def technical_error(repeats: Sequence[Sequence[float]]) -> Interval:
+    """Return the technical error of measurement with its 95 % interval.
+
+    Parameters
+    ----------
+    repeats : sequence of sequences of float
+        Readings of one thing each, by the same or by several observers [unit].
+
+    Returns
+    -------
+    Interval
+        Technical error [unit]. A constant difference between observers is part of it.
+
+    Raises
+    ------
+    ValueError
+        If nothing was measured twice, or a reading is not finite.
+
+    Notes
+    -----
+    sqrt(sum d^2 / 2n) for pairs; for K observers sqrt((sum_i (sum_k M^2 - (sum_k M)^2 / K)) / (N (K - 1))): both are
+    the pooled spread within things. Interval by chi-square with its degrees of freedom.
+
+    Examples
+    --------
+    >>> round(technical_error([(14, 15), (12, 12), (16, 14)]).value, 4)
+    0.9129
+    """
+    spread = repeat_spread(repeats)
+    low, high = (math.sqrt(spread.df / stats.chi2.ppf(p, spread.df)) for p in (0.975, 0.025))
+    return Interval(spread.sd, spread.sd * low, spread.sd * high)
+
+
+def smallest_detectable_change(error: Interval) -> Interval:
+    """Return the smallest change between two single readings that is more than error, at 95 %.
+
+    Parameters
+    ----------
+    error : Interval
+        Technical error, or standard error of measurement [unit].
+
+    Notes
+    -----
+    1.96 sqrt(2) times the error; its interval is that of the error.
+    """
+    return error.times(1.96 * math.sqrt(2))
+
+
+def bias(own: Sequence[float], other: Sequence[float]) -> Interval:
+    """Return the mean of own less other readings with its 95 % interval.
+
+    Parameters
+    ----------
+    own, other : sequence of float
+        Readings of the same things in the same order [unit]: against a reference, or second against first.
+
+    Raises
+    ------
+    ValueError
+        If they differ in length, are fewer than two, or hold a number that is not finite.
+
+    Notes
+    -----
+    Paired t, n - 1 degrees of freedom.
+    """
+    difference = _differences(own, other)
+    half_width = stats.t.ppf(0.975, difference.size - 1) * stats.sem(difference)
+    return Interval.about(float(difference.mean()), float(half_width))
+
+
+def limits_of_agreement(own: Sequence[float], other: Sequence[float]) -> LimitsOfAgreement:
+    """Return bias and limits of agreement.
+
+    Parameters
+    ----------
+    own, other : sequence of float
+        Readings of the same things in the same order [unit].
+
+    Raises
+    ------
+    ValueError
+        If they differ in length, are fewer than two, or hold a number that is not finite.
+
+    Notes
+    -----
+    Limits: mean difference -+ 1.96 s. Standard error of a limit: s sqrt(1 / n + 1.96^2 / (2 (n - 1))), t with n - 1.
+
+    References
+    ----------
+    Bland and Altman 1986, Lancet 327:307; 1999, Stat Methods Med Res 8:135 (the standard error).
+    """
+    difference = _differences(own, other)
+    n, mean, sd = difference.size, float(difference.mean()), float(difference.std(ddof=1))
+    half_width = float(stats.t.ppf(0.975, n - 1)) * sd * math.sqrt(1 / n + 1.96**2 / (2 * (n - 1)))
+    lower, upper = (Interval.about(mean + side * 1.96 * sd, half_width) for side in (-1, 1))
+    return LimitsOfAgreement(bias(own, other), lower, upper, sd, n)
+
+
+def _differences(own: Sequence[float], other: Sequence[float]) -> np.ndarray:
+    first, second = np.asarray(own, dtype=float), np.asarray(other, dtype=float)
+    if first.shape != second.shape or first.size < 2:
+        raise ValueError(f"{first.size} own and {second.size} other readings; expected two or more of each, as many")
+    difference = first - second
+    if not np.isfinite(difference).all():
+        raise ValueError(f"reading {int(np.flatnonzero(~np.isfinite(difference))[0]) + 1} is missing; expected both")
+    return difference
+
+
+def icc(readings: Sequence[Sequence[float]]) -> IccForms:
+    """Return the intraclass correlations of a full table of readings.
+
+    Parameters
+    ----------
+    readings : sequence of sequences of float
+        One row a target, one column an observer or a round [unit]; no cell missing.
+
+    Returns
+    -------
+    IccForms
+        All six forms [1] with 95 % intervals. Which one speaks: against other fitters form 2; a fitter's own rounds
+        form 2 as well, since a drift from round to round is error.
+
+    Raises
+    ------
+    ValueError
+        If there are fewer than two targets or observers, a cell is missing, or all readings are alike.
+
+    References
+    ----------
+    Shrout and Fleiss 1979, Psychol Bull 86:420; intervals as there, and McGraw and Wong 1996, Psychol Methods 1:30.
+    """
+    table = np.array([list(row) for row in readings], dtype=float) if _is_full(readings) else np.empty((0, 0))
+    n, k = table.shape
+    if n < 2 or k < 2 or not np.isfinite(table).all():
+        raise ValueError(f"{len(readings)} targets; expected two or more, each with as many readings, none missing")
+    mean = table.mean()
+    between = k * float(((table.mean(axis=1) - mean) ** 2).sum()) / (n - 1)
+    observers = n * float(((table.mean(axis=0) - mean) ** 2).sum()) / (k - 1)
+    total = float(((table - mean) ** 2).sum())
+    within = (total - between * (n - 1)) / (n * (k - 1))
+    residual = (total - between * (n - 1) - observers * (k - 1)) / ((n - 1) * (k - 1))
+    if not (residual > 1e-12 * total and between > 1e-12 * total):
+        found = (
+            "the targets are alike on the mean" if residual > 1e-12 * total else "no scatter about the observers' means"
+        )
+        raise ValueError(f"{found}; expected targets that differ and readings that scatter: no correlation can be told")
+    one, three = between / within, between / residual
+    form_1 = _from_ratio(one, *_ends(one, n - 1, n * (k - 1)), k)
+    form_3 = _from_ratio(three, *_ends(three, n - 1, (n - 1) * (k - 1)), k)
+    form_2 = _form_2(between, observers, residual, n, k)
+    return IccForms(form_1[0], form_2[0], form_3[0], form_1[1], form_2[1], form_3[1], n, k)
+
+
+def _is_full(readings: Sequence[Sequence[float]]) -> bool:
+    return len({len(row) for row in readings}) == 1
+
+
+def _ends(ratio: float, above: int, below: int) -> tuple[float, float]:
+    """Return the ends of the interval of an F ratio."""
+    return ratio / stats.f.ppf(0.975, above, below), ratio * stats.f.ppf(0.975, below, above)
+
+
+def _from_ratio(ratio: float, low: float, high: float, k: int) -> tuple[Interval, Interval]:
+    """Return the single and the mean form from the ratio of mean squares."""
+    single = Interval(*(float((r - 1) / (r + k - 1)) for r in (ratio, low, high)))
+    return single, Interval(*(float(1 - 1 / r) for r in (ratio, low, high)))
+
+
+def _form_2(between: float, observers: float, residual: float, n: int, k: int) -> tuple[Interval, Interval]:
+    value = (between - residual) / (between + (k - 1) * residual + k * (observers - residual) / n)
+    ratio = observers / residual
+    weight = n * (1 + (k - 1) * value) - k * value
+    # Satterthwaite's degrees of freedom for the sum of the observers' and the residual mean square.
+    df = (n - 1) * (k - 1) * (k * value * ratio + weight) ** 2
+    df /= (n - 1) * k**2 * value**2 * ratio**2 + weight**2
+    upper, lower = stats.f.ppf(0.975, n - 1, df), stats.f.ppf(0.975, df, n - 1)
+    other = k * observers + (k * n - k - n) * residual
+    low = n * (between - upper * residual) / (upper * other + n * between)
+    high = n * (lower * between - residual) / (other + n * lower * between)
+    single = Interval(float(value), float(low), float(high))
+    return single, Interval(*(float(k * r / (1 + r * (k - 1))) for r in (value, low, high)))
+
+
+def mark_place_spread(found_anew: Sequence[Sequence[float]], tape_left_on: Sequence[Sequence[float]] | None) -> Spread:
+    """Return the spread of the mark's own place, for a fitter's study.
+
+    Parameters
+    ----------
+    found_anew : sequence of sequences of float
+        Readings of one shoe each, the joint found and marked anew every time [mm].
+    tape_left_on : sequence of sequences of float or None
+        Readings of one shoe each from a mark left in place [mm]; None where that was not done.
+
+    Returns
+    -------
+    Spread
+        Standard deviation [mm] and degrees of freedom. Without `tape_left_on`, or where the marks scatter no more
+        than the ruler, the reading's error is left in: an error is never made smaller than was seen.
+
+    Notes
+    -----
+    Variance of the readings found anew less that of reading alone; degrees of freedom by Satterthwaite (JCGM
+    100:2008, G.4.1). Repeats show how marks scatter, never that all of them lie off the joint.
+    """
+    anew = repeat_spread(found_anew)
+    if tape_left_on is None:
+        return anew
+    ruler = repeat_spread(tape_left_on)
+    variance = anew.sd**2 - ruler.sd**2
+    if not variance > 0:
+        return anew
+    df = variance**2 / (anew.sd**4 / anew.df + ruler.sd**4 / ruler.df)
+    # A small difference of two variances has hardly any degrees of freedom; below one no interval can be formed.
+    return Spread(math.sqrt(variance), df) if df >= 1 else anew

@@ -1,0 +1,377 @@
+"""The knee's sideways place through the turn of the crank, from digitised points or from a ruler on a paused film.
+
+Places are outward from the side's own pedal, outward positive [mm]; crank angles run from top dead centre forward
+and down [deg], so that the downstroke is 0 to 180. A frame in which a point was not seen stays missing. What is
+found describes how this rider rode in this film: it names no cause and asks for no setting.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy import stats
+
+from fitkit import constants
+from fitkit.calculations.readings import Interval, mean_of, pooled_spread
+
+__all__ = [
+    "PUBLISHED_FINDINGS",
+    "AnglePlace",
+    "Crossings",
+    "KneeTrack",
+    "Revolution",
+    "crank_angle_deg",
+    "find_crossings",
+    "knee_from_ruler",
+    "knee_track",
+    "places_by_angle",
+]
+
+GREATEST_GAP_DEG = 60.0  # house choice: a wider gap may hide the knee's furthest place
+CADENCE_RPM = (30.0, 200.0)  # house choice: outside this a film's turns are not the rider's
+GREATEST_OFFSET_MM = 300.0  # house choice: further out no knee is, so that it was read in another unit
+HARMONICS = 2  # how often a turn the knee may go in and out before it counts as noise
+
+PUBLISHED_FINDINGS = (
+    f"Published: sideways knee travel {constants.KNEE_TRAVEL_PAIN_FREE_MM.value:g} "
+    f"({constants.KNEE_TRAVEL_PAIN_FREE_MM.uncertainty:g}) mm in riders without pain and "
+    f"{constants.KNEE_TRAVEL_KNEECAP_PAIN_MM.value:g} ({constants.KNEE_TRAVEL_KNEECAP_PAIN_MM.uncertainty:g}) mm "
+    "in riders with pain around the kneecap; 8 riders, two-dimensional film, a conference abstract.",
+    "Published: in 50 riders no link between the knee's sideways travel and pain was found (Branco 2023).",
+)
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """When the pedal passed the top and the bottom [s], in order, and the whole turns between two tops.
+
+    `turns` holds (top, bottom, next top) [s] of each turn seen from top to top.
+    """
+
+    tops_s: tuple[float, ...]
+    bottoms_s: tuple[float, ...]
+    turns: tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True)
+class Revolution:
+    """One turn from top to top: its numbers [mm], or why it has none; no frame of it was filled in."""
+
+    start_s: float
+    cadence_rpm: float
+    frames: int
+    offset_mm: float | None
+    travel_mm: float | None
+    inward_pull_mm: float | None
+    needs: str | None = None
+
+
+@dataclass(frozen=True)
+class KneeTrack:
+    """One side's knee: mean offset, travel and inward pull [mm] with intervals, or what is needed for them.
+
+    `angle_deg` and `place_mm` are the frames themselves, not a number where missing, for a drawing.
+    """
+
+    offset_mm: Interval | None
+    travel_mm: Interval | None
+    inward_pull_mm: Interval | None
+    needs: str | None = None
+    revolutions: tuple[Revolution, ...] = ()
+    notes: tuple[str, ...] = ()
+    angle_deg: tuple[float, ...] = ()
+    place_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True)
+class AnglePlace:
+    """The knee's place [mm] in the frames about one crank angle [deg]: mean, ends, count; None where none was seen."""
+
+    angle_deg: float
+    mean_mm: float | None
+    least_mm: float | None
+    greatest_mm: float | None
+    frames: int
+
+
+def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> Crossings:
+    """Return when the pedal was at the top and at the bottom.
+
+    Parameters
+    ----------
+    time_s : sequence of float
+        Time of each frame [s], rising.
+    pedal_up_mm : sequence of float
+        The pedal's height in the picture [mm or any unit], not a number where missing.
+
+    Returns
+    -------
+    Crossings
+        Tops, bottoms and whole turns [s]; where frames are missing about a crossing, that turn is missing.
+
+    Notes
+    -----
+    Derived: the pedal's height is a cosine of the crank angle. The moments at which it passes its middle height
+    are found by a straight line through the arcsine of the frames about it; a top lies midway between going up
+    and coming down, so that a middle height a little off does no harm.
+    """
+    time, up = _arrays(time_s, pedal_up_mm)
+    passes = _passes(time, up)
+    moments = np.array([moment for moment, _, _ in passes])
+    if moments.size < 3:
+        return Crossings((), (), ())
+    half_turn_s = float(np.median(np.diff(moments)))
+    sound = [(moment, goes_up, gap <= half_turn_s * GREATEST_GAP_DEG / 180) for moment, goes_up, gap in passes]
+    extremes = [
+        ((first[0] + second[0]) / 2, first[1])
+        if first[2] and second[2] and 0.5 <= (second[0] - first[0]) / half_turn_s <= 1.6
+        else None
+        for first, second in pairwise(sound)
+    ]
+    turns = tuple(
+        (a[0], b[0], c[0])
+        for a, b, c in zip(extremes, extremes[1:], extremes[2:], strict=False)
+        if a and b and c and a[1]
+    )
+    tops = tuple(moment for moment, is_top in filter(None, extremes) if is_top)
+    return Crossings(tops, tuple(moment for moment, is_top in filter(None, extremes) if not is_top), turns)
+
+
+def _passes(time: np.ndarray, up: np.ndarray) -> list[tuple[float, bool, float]]:
+    """Return each pass through the middle height: when, whether upward, the widest gap between its frames."""
+    seen = np.isfinite(up)
+    if np.count_nonzero(seen) < 3:
+        return []
+    time, (low, high) = time[seen], np.percentile(up[seen], [1, 99])
+    if not high > low:
+        return []
+    height = np.clip((up[seen] - (high + low) / 2) / ((high - low) / 2), -1, 1)
+    passes = []
+    for first, last in pairwise(np.flatnonzero(np.abs(height) > 0.5)):
+        if height[first] * height[last] < 0:
+            part = slice(first, last + 1)
+            slope, start = np.polyfit(time[part] - time[first], np.arcsin(height[part]), 1)
+            passes.append(
+                (float(time[first] - start / slope), bool(height[last] > 0), float(np.diff(time[part]).max()))
+            )
+    return passes
+
+
+def crank_angle_deg(*, time_s: Sequence[float], crossings: Crossings) -> np.ndarray:
+    """Return the crank angle of each frame from the top [deg], not a number outside the whole turns.
+
+    Parameters
+    ----------
+    time_s : sequence of float
+        Time of each frame [s].
+    crossings : Crossings
+        From `find_crossings`.
+
+    Notes
+    -----
+    Derived: within each half of a turn the crank is taken to move evenly.
+    """
+    time = np.asarray(time_s, dtype=float)
+    angle = np.full(time.shape, np.nan)
+    for turn in crossings.turns:
+        inside = (time >= turn[0]) & (time < turn[2])
+        angle[inside] = np.interp(time[inside], turn, (0.0, 180.0, 360.0))
+    return angle
+
+
+def knee_track(
+    *,
+    time_s: Sequence[float],
+    knee_outward_mm: Sequence[float],
+    pedal_outward_mm: Sequence[float],
+    pedal_up_mm: Sequence[float],
+    problems: Sequence[str],
+    house_sd_mm: float,
+) -> KneeTrack:
+    """Return a side's offset, travel and inward pull, a turn and on the mean.
+
+    Parameters
+    ----------
+    time_s : sequence of float
+        Time of each frame [s], rising.
+    knee_outward_mm, pedal_outward_mm, pedal_up_mm : sequence of float
+        Points of one side [mm], outward and upward positive, not a number where missing.
+    problems : sequence of str
+        What speaks against these points; with any there, no number is given.
+    house_sd_mm : float
+        House spread of one reading of a short length [mm]: the least a turn's numbers are taken to scatter.
+
+    Returns
+    -------
+    KneeTrack
+        Means [mm] with 95 % intervals, or what is needed.
+
+    Notes
+    -----
+    Derived. In each turn a mean and two harmonics of the crank angle are fitted to the frames that are there, on
+    the knee's distance from the pedal's mean place in that turn. Offset is the mean, travel the way between its
+    ends, inward pull the place at the top less the least place in the downstroke; what is quicker than twice a turn
+    is averaged away. The interval is that of a mean over turns (t, n - 1), without the error of the scale. Scatter
+    in digitising makes the travel look greater, by 0.1 to 0.2 mm where points scatter by 2 mm.
+    """
+    if problems:
+        return KneeTrack(None, None, None, needs=f"a film without this: {'; '.join(problems)}")
+    time, knee, sideways, up = _arrays(time_s, knee_outward_mm, pedal_outward_mm, pedal_up_mm)
+    angle, place, revolutions = _turns(time, knee, sideways, up)
+    used = [turn for turn in revolutions if turn.needs is None]
+    rest = (tuple(revolutions), _notes(time, knee, up, revolutions), tuple(angle.tolist()), tuple(place.tolist()))
+    if len(used) < 2:
+        needs = f"two whole turns with the knee in sight; found {len(used)}"
+        return KneeTrack(None, None, None, needs, *rest)
+    names = ("offset_mm", "travel_mm", "inward_pull_mm")
+    means = (_mean([getattr(turn, name) for turn in used], house_sd_mm) for name in names)
+    return KneeTrack(*means, None, *rest)
+
+
+def _turns(
+    time: np.ndarray, knee: np.ndarray, sideways: np.ndarray, up: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, list[Revolution]]:
+    """Return each frame's crank angle [deg] and the knee's place from the pedal [mm], and the turns."""
+    crossings = find_crossings(time_s=time, pedal_up_mm=up)
+    angle = crank_angle_deg(time_s=time, crossings=crossings)
+    place, revolutions = np.full(time.shape, np.nan), []
+    for top, _, next_top in crossings.turns:
+        inside = (time >= top) & (time < next_top)
+        place[inside] = knee[inside] - _mean_seen(sideways[inside])
+        revolutions.append(_revolution(top, 60 / (next_top - top), angle[inside], place[inside]))
+    return angle, place, revolutions
+
+
+def _mean_seen(points: np.ndarray) -> float:
+    seen = points[np.isfinite(points)]
+    return float(seen.mean()) if seen.size else math.nan
+
+
+def _revolution(start_s: float, cadence_rpm: float, angle: np.ndarray, place: np.ndarray) -> Revolution:
+    """Return one turn's numbers, or why it has none."""
+    seen = np.isfinite(place)
+    head = (float(start_s), float(cadence_rpm), int(seen.sum()))
+    if not CADENCE_RPM[0] <= cadence_rpm <= CADENCE_RPM[1]:
+        wanted = f"{CADENCE_RPM[0]:g} to {CADENCE_RPM[1]:g}"
+        return Revolution(*head, None, None, None, f"{cadence_rpm:.0f} turns a minute; expected {wanted}")
+    edges = np.concatenate([[0.0], angle[seen], [360.0]])
+    gaps = np.diff(edges)
+    widest = int(gaps.argmax())
+    if gaps[widest] > GREATEST_GAP_DEG or seen.sum() < 4 * HARMONICS:
+        missing = f"frames missing from {edges[widest]:.0f} to {edges[widest + 1]:.0f} degrees"
+        return Revolution(*head, None, None, None, missing)
+    fitted = np.linalg.lstsq(_waves(angle[seen]), place[seen], rcond=None)[0]
+    curve = _waves(np.arange(361.0)) @ fitted
+    return Revolution(*head, float(fitted[0]), float(np.ptp(curve)), float(curve[0] - curve[:181].min()))
+
+
+def _waves(angle_deg: np.ndarray) -> np.ndarray:
+    angle = np.radians(angle_deg)
+    waves = [wave(k * angle) for k in range(1, HARMONICS + 1) for wave in (np.cos, np.sin)]
+    return np.column_stack([np.ones_like(angle), *waves])
+
+
+def _mean(values: Sequence[float], house_sd: float) -> Interval:
+    # Turns alike to the mm never look better than one reading of a ruler is.
+    sd = max(float(np.std(values, ddof=1)), house_sd)
+    half_width = stats.t.ppf(0.975, len(values) - 1) * sd / math.sqrt(len(values))
+    return Interval.about(float(np.mean(values)), float(half_width))
+
+
+def _notes(time: np.ndarray, knee: np.ndarray, up: np.ndarray, revolutions: Sequence[Revolution]) -> tuple[str, ...]:
+    unseen, step_s = int(np.count_nonzero(~np.isfinite(knee) | ~np.isfinite(up))), float(np.median(np.diff(time)))
+    jumps = np.flatnonzero(np.diff(time) > 1.5 * step_s)
+    left_out = sum(turn.needs is not None for turn in revolutions)
+    said = f"{unseen} of {len(time)} frames lack the knee or the pedal; nothing was put in their place"
+    notes = [said] if unseen else []
+    notes += [f"no frames from {time[i]:.2f} to {time[i + 1]:.2f} s" for i in jumps]
+    return (*notes, f"{left_out} of {len(revolutions)} turns left out") if left_out else tuple(notes)
+
+
+def places_by_angle(track: KneeTrack, *, step_deg: float = 20.0) -> tuple[AnglePlace, ...]:
+    """Return the knee's place about each crank angle from the top, over all turns, for a table and a drawing.
+
+    Parameters
+    ----------
+    track : KneeTrack
+        From `knee_track`.
+    step_deg : float
+        Between two crank angles [deg]; a whole part of 360.
+
+    Notes
+    -----
+    Derived: each frame goes to the nearest crank angle. Where no frame was seen there is no place.
+    """
+    if not (0 < step_deg <= 90 and 360 % step_deg == 0):
+        raise ValueError(f"step_deg is {step_deg}; expected a whole part of 360, up to 90")
+    angle, place = np.array(track.angle_deg, dtype=float), np.array(track.place_mm, dtype=float)
+    seen = np.isfinite(angle) & np.isfinite(place)
+    nearest = np.round(angle[seen] / step_deg).astype(int) % round(360 / step_deg)
+    found = []
+    for k in range(round(360 / step_deg)):
+        here = place[seen][nearest == k]
+        ends = (float(here.mean()), float(here.min()), float(here.max())) if here.size else (None, None, None)
+        found.append(AnglePlace(k * step_deg, *ends, int(here.size)))
+    return tuple(found)
+
+
+def knee_from_ruler(*, top_mm: Sequence[float], bottom_mm: Sequence[float], house_sd_mm: float) -> KneeTrack:
+    """Return a side's offset, travel and inward pull from offsets read with a ruler on a paused film.
+
+    Parameters
+    ----------
+    top_mm, bottom_mm : sequence of float
+        The knee's place outward of the pedal with the crank at the top and at the bottom of the same turn [mm],
+        one reading each for each turn.
+    house_sd_mm : float
+        House spread of one reading of a short length [mm].
+
+    Returns
+    -------
+    KneeTrack
+        Means [mm] with 95 % intervals, pooled with the house spread so that one turn has an interval as well.
+
+    Raises
+    ------
+    ValueError
+        If the two lists differ in length, are empty, or hold a reading outside -300 to 300 mm.
+
+    Notes
+    -----
+    Derived. Offset is the mean of top and bottom, inward pull is top less bottom, travel its size: the knee may go
+    further between the two, so that the travel is the least it can be.
+    """
+    if len(top_mm) != len(bottom_mm) or not len(top_mm):
+        raise ValueError(
+            f"{len(top_mm)} offsets at the top and {len(bottom_mm)} at the bottom; expected as many of each"
+        )
+    for name, readings in (("top_mm", top_mm), ("bottom_mm", bottom_mm)):
+        for reading in readings:
+            if not -GREATEST_OFFSET_MM <= reading <= GREATEST_OFFSET_MM:
+                raise ValueError(f"{name} is {reading}; expected -300 to 300. Read in pixels?")
+    pairs = list(zip(top_mm, bottom_mm, strict=True))
+    offset = _pooled([(a + b) / 2 for a, b in pairs], house_sd_mm / math.sqrt(2))
+    pull = _pooled([a - b for a, b in pairs], house_sd_mm * math.sqrt(2))
+    low, high = sorted((abs(pull.low), abs(pull.high)))
+    travel = Interval(abs(pull.value), 0.0 if pull.low <= 0 <= pull.high else low, high)
+    note = "read at the top and the bottom only: the travel is the least it can be"
+    return KneeTrack(offset, travel, pull, notes=(note,))
+
+
+def _pooled(values: Sequence[float], house_sd: float) -> Interval:
+    mean = mean_of(values, pooled_spread([values], house_sd=house_sd))
+    return Interval.about(mean.value, mean.half_width())
+
+
+def _arrays(time_s: Sequence[float], *others: Sequence[float]) -> tuple[np.ndarray, ...]:
+    time, *points = (np.asarray(values, dtype=float) for values in (time_s, *others))
+    if any(values.shape != time.shape for values in points):
+        lengths = ", ".join(str(values.size) for values in (time, *points))
+        raise ValueError(f"time and points have lengths {lengths}; expected one point for each time")
+    if time.size < 2 or not np.all(np.diff(time) > 0):
+        raise ValueError(f"time_s has {time.size} entries that must rise; expected two or more, each after the last")
+    return (time, *points)

@@ -1,0 +1,156 @@
+"""Power files: a table from a spreadsheet, or the FIT file of a bicycle computer.
+
+The table has a row of column names, then one row a sample::
+
+    time_s,power_w,cadence_rpm
+    0.00,182,88
+    0.25,1140,104
+
+``time_s`` [s] rises; ``power_w`` [W] is blank where the meter sent nothing; ``cadence_rpm`` [turns a minute] may
+be left out. Other columns are left alone, and that is said.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from datetime import datetime
+from io import BytesIO
+from pathlib import Path
+
+import numpy as np
+
+from fitkit.readers.tables import (
+    FileProblem,
+    FileProblems,
+    Table,
+    column,
+    content_of,
+    frozen,
+    read_rows,
+    repeated,
+    rising,
+)
+
+__all__ = ["PowerFile", "read_power", "read_power_fit", "read_power_table"]
+
+COLUMNS = ("time_s", "power_w", "cadence_rpm")
+NO_READER = (
+    "reading FIT files needs fitdecode, which is not installed: "
+    "pip install 'cleat-stance-notebooks[fit]', or save the file as a table"
+)
+
+
+@dataclass(frozen=True, eq=False)
+class PowerFile:
+    """Samples of a power file: time [s], power [W], cadence [turns a minute]; not a number where there is none."""
+
+    time_s: np.ndarray
+    power_w: np.ndarray
+    cadence_rpm: np.ndarray
+    notes: tuple[str, ...] = ()
+
+
+def read_power(path: Path) -> PowerFile:
+    """Read a power file, a FIT file by its ending, anything else as a table.
+
+    Raises
+    ------
+    FileProblems
+        If anything is wrong with it, all problems at once.
+    """
+    return read_power_fit(path) if Path(path).suffix.lower() == ".fit" else read_power_table(path)
+
+
+def read_power_table(path: Path) -> PowerFile:
+    """Read a power file saved as a table; raises FileProblems as `read_power` does."""
+    rows = read_rows(path)
+    table = Table(rows[0].line, tuple(cell.lower() for cell in rows[0].cells), rows[1:])
+    problems = repeated(table)
+    problems += [
+        FileProblem(table.line, f"no column is called {name}; found {', '.join(table.names)[:80]}")
+        for name in ("time_s", "power_w")
+        if name not in table.names
+    ]
+    if not table.rows:
+        problems.append(FileProblem(table.line, "no samples stand below the column names"))
+    columns = {name: np.full(len(table.rows), np.nan) for name in COLUMNS}
+    for name in COLUMNS:
+        if name in table.names:
+            columns[name], found = column(table, name, may_be_blank=name != "time_s")
+            problems += found
+            if name != "time_s":
+                problems += _negative(columns[name], name, table)
+    problems += rising(columns["time_s"], table.rows)
+    if problems:
+        raise FileProblems(path, problems)
+    other = [name for name in table.names if name and name not in COLUMNS]
+    notes = (f"columns left alone: {', '.join(other)}",) if other else ()
+    return PowerFile(*(frozen(columns[name]) for name in COLUMNS), notes)
+
+
+def _negative(values: np.ndarray, name: str, table: Table) -> list[FileProblem]:
+    return [
+        FileProblem(table.rows[i].line, f"{name} is {values[i]:g}; expected 0 or more")
+        for i in np.flatnonzero(values < 0)
+    ]
+
+
+def read_power_fit(path: Path) -> PowerFile:
+    """Read the records of a FIT file; times run from its first record.
+
+    Parameters
+    ----------
+    path : Path
+        A FIT file.
+
+    Raises
+    ------
+    FileProblems
+        If it cannot be read, is damaged or holds no power.
+
+    Notes
+    -----
+    Read by ``fitdecode``. A second record of one moment is left out, and that is said.
+    """
+    path = Path(path)
+    try:
+        import fitdecode
+    except ImportError:
+        raise FileProblems(path, [FileProblem(None, NO_READER)]) from None
+    samples, content = [], BytesIO(content_of(path))
+    try:
+        with warnings.catch_warnings(), fitdecode.FitReader(content, check_crc=fitdecode.CrcCheck.RAISE) as frames:
+            warnings.simplefilter("ignore")  # what it warns of becomes a value that is no number, below
+            for frame in frames:
+                if isinstance(frame, fitdecode.FitDataMessage) and frame.name == "record":
+                    samples.append(_sample(frame))
+    except Exception as error:
+        # A damaged file with a sound checksum fails in the library in ways it has no name for.
+        raise FileProblems(path, [FileProblem(None, f"it is no whole FIT file: {error}")]) from None
+    return _from_records(path, [sample for sample in samples if isinstance(sample[0], datetime)])
+
+
+def _sample(frame) -> tuple:
+    values = (frame.get_value(name, fallback=None) for name in ("timestamp", "power", "cadence", "fractional_cadence"))
+    moment, power, cadence, fraction = values
+    return moment, _number(power), _number(cadence) + (_number(fraction) if fraction is not None else 0.0)
+
+
+def _number(value: object) -> float:
+    return float(value) if isinstance(value, int | float) and 0 <= value < 1e6 else np.nan
+
+
+def _from_records(path: Path, samples: list[tuple]) -> PowerFile:
+    if not samples:
+        raise FileProblems(path, [FileProblem(None, "it holds no records with a time")])
+    time_s = np.array([(moment - samples[0][0]).total_seconds() for moment, _, _ in samples])
+    power_w = np.array([power for _, power, _ in samples])
+    if np.isnan(power_w).all():
+        raise FileProblems(path, [FileProblem(None, "it holds no power; was a power meter paired?")])
+    if (time_s[1:] < np.maximum.accumulate(time_s)[:-1]).any():
+        raise FileProblems(path, [FileProblem(None, "its times go back; two rides in one file?")])
+    first = np.concatenate([[True], np.diff(time_s) > 0])
+    said = () if first.all() else (f"{np.count_nonzero(~first)} records of a moment already there left out",)
+    cadence = np.array([turns for _, _, turns in samples], dtype=float)
+    return PowerFile(frozen(time_s[first]), frozen(power_w[first]), frozen(cadence[first]), said)

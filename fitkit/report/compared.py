@@ -1,0 +1,39 @@
+"""A trainee's own record beside the reference: the same numbers, both with their intervals."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from fitkit.assessment import assess, load_visit
+from fitkit.report.blocks import Table
+from fitkit.report.names import in_words
+from fitkit.report.words import capital, value_words
+
+__all__ = ["beside_reference"]
+
+_NAMES = (
+    "cleat_setback.as_found",
+    "cleat_setback.start",
+    "cleat_setback.slot_greatest",
+    "cleat_setback.move",
+    "cleat_setback.as_left",
+    "forward_limit",
+    "half_stance",
+)
+
+
+def beside_reference(own: str | Path, reference: str | Path) -> Table:
+    """Return the main results of two session files side by side.
+
+    Parameters
+    ----------
+    own, reference : str or Path
+        The trainee's session and the kit's.
+    """
+    mine, theirs = assess(load_visit(own)), assess(load_visit(reference))
+    rows = []
+    for side in ("left", "right"):
+        for name in _NAMES:
+            full = f"{side}.{name}"
+            rows.append((capital(in_words([full])), value_words(mine[full]), value_words(theirs[full])))
+    return Table("Your record beside the reference", ("", "Yours", "Reference"), tuple(rows))

@@ -1,0 +1,109 @@
+"""A fitter's own repeats in tables and sentences: how far a mark may be trusted."""
+
+from __future__ import annotations
+
+from fitkit import charts, places
+from fitkit.assessment.repeats import Repeated, assess_repeats
+from fitkit.calculations.readings import Interval
+from fitkit.calculations.repeatability import LimitsOfAgreement
+from fitkit.report.blocks import Sentences, Table
+from fitkit.report.words import capital
+from fitkit.session.study import MarkRepeats, load_repeats
+
+__all__ = ["RepeatsShown", "example"]
+
+
+class RepeatsShown:
+    """What a fitter's repeats show, part by part.
+
+    Parameters
+    ----------
+    repeats : MarkRepeats
+        The repeats as taken.
+    """
+
+    def __init__(self, repeats: MarkRepeats) -> None:
+        self.repeats = repeats
+        self.found: Repeated = assess_repeats(repeats)
+
+    def errors(self) -> Table:
+        """Return the technical error of marking and of the ruler, bias, and the smallest change that can be seen."""
+        found = self.found
+        rows = [
+            ("Technical error, joint marked anew", _mm(found.marking)),
+            ("Technical error, tape left on (the ruler alone)", _mm(found.ruler)),
+            ("Smallest change between two marks that is more than error", _mm(found.detectable)),
+            ("Second round less first", _mm(_bias(found.between_rounds))),
+            ("Own less the other fitter's", _mm(_bias(found.against_reference))),
+        ]
+        if found.correlations is not None:
+            single = found.correlations.single_2
+            words = f"{single.value:.2f} ({single.low:.2f} to {single.high:.2f})"
+            rows.append(("Intraclass correlation of two rounds, form (2,1)", words))
+        caption = "What your repeats show, with 95 % intervals (measured here)"
+        return Table(caption, ("", "mm; the correlation has no unit"), tuple(rows))
+
+    def words(self) -> Sentences:
+        """Say what the errors mean, what is still needed, and what repeats cannot show."""
+        found = self.found
+        lines = [f"Not assessed: needs {need}." for need in found.needs]
+        if found.marking is not None:
+            lines.append(
+                f"Marked anew, one reading lies within about {1.96 * found.marking.value:.0f} mm of your own mean; "
+                f"from so few repeats the error may as well be {found.marking.low:.1f} or {found.marking.high:.1f} mm."
+            )
+        lines.append("With the tape left on you measure the ruler, not the mark.")
+        lines.append("Repeats show how your marks scatter, never that all of them lie off the joint.")
+        return Sentences(tuple(lines))
+
+    def taken(self) -> Table:
+        """Return the readings of each shoe as taken."""
+        how = {"mark_found_anew": "marked anew", "tape_left_on": "tape left on"}
+        rows = tuple(
+            (
+                capital(shoe.shoe),
+                how[shoe.taken],
+                ", ".join(f"{reading:g}" for reading in shoe.readings_mm),
+                "—" if shoe.reference_mm is None else f"{shoe.reference_mm:g}",
+            )
+            for shoe in self.repeats.shoes
+        )
+        head = ("", "How taken", "Readings, mm, in their order", "The other fitter, mm")
+        return Table("Your readings", head, rows, "No reading yet.")
+
+    def agreement(self) -> charts.Figure | Sentences:
+        """Draw the second round against the first; a sentence where there are too few."""
+        return _drawn(self.found.rounds, self.found.between_rounds, "second less first")
+
+    def against_reference(self) -> charts.Figure | Sentences:
+        """Draw own readings against another fitter's; a sentence where there are too few."""
+        return _drawn(self.found.reference, self.found.against_reference, "own less other")
+
+
+def example() -> MarkRepeats:
+    """Return an invented trainee's repeats."""
+    return load_repeats(places.template("worked_example/f3_repeats.json"))
+
+
+def _drawn(
+    pairs: tuple[tuple[float, float], ...], limits: LimitsOfAgreement | None, what: str
+) -> charts.Figure | Sentences:
+    if limits is None:
+        return Sentences((f"Agreement, {what}: needs two shoes or more.",))
+    lines = [
+        charts.AgreementLine(name, found.value, found.low, found.high)
+        for name, found in (("bias", limits.bias), ("lower limit", limits.lower), ("upper limit", limits.upper))
+    ]
+    own, other = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
+    return charts.agreement_plot(own, other, lines, what=what, unit="mm")
+
+
+def _bias(limits: LimitsOfAgreement | None) -> Interval | None:
+    return None if limits is None else limits.bias
+
+
+def _mm(found: Interval | None) -> str:
+    if found is None:
+        return "not assessed"
+    value, low, high = (f"{each:.1f}".replace("-", "−") for each in (found.value, found.low, found.high))
+    return f"{value} ({low} to {high})"

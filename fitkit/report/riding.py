@@ -1,0 +1,304 @@
+"""The rider seen riding: trials along the setbacks, the bracket in words, what to try next, and the knees on film."""
+
+from __future__ import annotations
+
+from fitkit import charts
+from fitkit.assessment import Assessment
+from fitkit.assessment.films import FilmedKnee
+from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.ride import SideRidden
+from fitkit.calculations import forward_limit, ride_check
+from fitkit.calculations.hinge import NOT_FOUND
+from fitkit.calculations.readings import Interval
+from fitkit.readers.film import POINTS, SETTINGS
+from fitkit.report.blocks import Sentences, Table
+from fitkit.report.measurements import complaint_words
+from fitkit.report.words import capital, plain
+from fitkit.session.bike import Trial as RecordedTrial
+
+__all__ = [
+    "film_format",
+    "forward_limit_words",
+    "knee_figure",
+    "knee_places",
+    "knee_words",
+    "knees",
+    "ruler_table",
+    "trial_figure",
+    "trials_along",
+    "unsteadiness_scale",
+]
+
+SIDES = ("left", "right")
+SEEN_WORDS = {
+    "hip_drop": "a hip drops",
+    "pelvis_rocks": "the pelvis rocks",
+    "heel_swing": "the heel swings",
+    "weight_on_hands": "weight on the hands",
+    "heel_drops": "the heel drops",
+    "toes_point": "the toes point",
+    "ankling": "the ankle works up and down",
+    "unsteady": "unsteady",
+    "knee_inward_travel": "the knee travels inward",
+    "knee_outward": "the knee stands outward",
+    "thigh_meets_trunk": "the thigh meets the trunk",
+    "uneven_left_right": "left and right uneven",
+}
+NO_TRIAL = "No trial was scored."
+
+
+def forward_limit_words(assessment: Assessment) -> Sentences:
+    """Say each side's bracket, what it rests on, what stands against it and what to try next."""
+    if not assessment.visit.session.trials:
+        return Sentences(("Forward limit not assessed: no trial was recorded.",))
+    lines = []
+    for side in SIDES:
+        ridden, name = assessment.ride.side(side), side.capitalize()
+        lines.append(f"{name}: {_bracket_words(ridden)}")
+        if ridden.bracket.settings:
+            lines.append(f"{name} rests on trials {ridden.bracket.rests_on}.")
+        lines += [f"{name}: {note}." for note in _own_notes(assessment, side)]
+        if ridden.step is not None:
+            lines.append(f"{name}, short maximal efforts (common practice, no source): {_step_words(ridden)}")
+    lines += _hinges(assessment)
+    lines.append(
+        "A bracket of trials says no more than its ends; it is not widened by the mark's error, since all trials share "
+        "one mark."
+    )
+    return Sentences(tuple(lines))
+
+
+def _bracket_words(ridden: SideRidden) -> str:
+    found = ridden.bracket
+    if not found.settings:
+        return f"forward limit not assessed: needs {found.needs}."
+    said = [
+        f"{word} at {_joined([s.cleat_setback_mm for s in found.settings if s.is_unsteady is is_unsteady])}"
+        for word, is_unsteady in (("unsteady", True), ("steady", False))
+        if any(s.is_unsteady is is_unsteady for s in found.settings)
+    ]
+    tail = f"between {plain(found.low_mm)} and {plain(found.high_mm)} mm" if found.needs is None else ""
+    needed = f"forward limit not assessed: needs {found.needs}"
+    return f"{', '.join(said)} mm: {tail or needed}."
+
+
+def _joined(values: list[float]) -> str:
+    words = [f"{value:.3g}" for value in values]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _own_notes(assessment: Assessment, side: str) -> list[str]:
+    notes = assessment[f"{side}.forward_limit"].notes
+    return [note for note in notes if not note.startswith("rests on")]
+
+
+def _step_words(ridden: SideRidden) -> str:
+    step = ridden.step
+    if step.cleat_setback_mm is None:
+        return f"{step.reason}."
+    where = "settled at" if step.is_settled else "next"
+    return f"{where} {plain(step.cleat_setback_mm)} mm ({step.reason})."
+
+
+def _hinges(assessment: Assessment) -> list[str]:
+    """Return what the hinge model says of each side, said once where it is the same."""
+    said = {side: _hinge_words(assessment.ride.side(side)) for side in SIDES}
+    if said["left"] == said["right"]:
+        return [f"Both feet, {said['left']}"]
+    return [f"{side.capitalize()}, {words}" for side, words in said.items()]
+
+
+def _hinge_words(ridden: SideRidden) -> str:
+    found = ridden.hinge
+    if found.break_mm is not None:
+        ends = f"{found.break_mm.value:.1f} mm ({found.break_mm.low:.1f} to {found.break_mm.high:.1f})"
+        return f"hinge model: unsteadiness rises forward of {ends}, {found.rise_per_mm:.2f} points a mm."
+    return f"hinge model: {found.needs if found.needs == NOT_FOUND else f'not assessed: needs {found.needs}'}."
+
+
+def unsteadiness_scale() -> Table:
+    """Return the scale of unsteadiness in words."""
+    rows = tuple((str(score), words) for score, words in forward_limit.UNSTEADINESS_WORDS.items())
+    return Table("Unsteadiness, 0 to 10", ("Score", "What is seen"), rows)
+
+
+def trials_along(assessment: Assessment) -> Table:
+    """Return each side's trials from toes to heel with what was seen in each: a list, no diagnosis."""
+    inputs, rows = Inputs(assessment.visit), []
+    for side in SIDES:
+        for number, trial in forward_limit.along_setbacks(assessment.ride.side(side).trials):
+            recorded = assessment.visit.session.trials[number]
+            travel = inputs.readings(f"trials.{number}.knee_travel_mm.{side}")
+            rows.append(
+                (
+                    f"{capital(side)} {trial.cleat_setback_mm:.3g} mm, trial {number + 1}",
+                    "—" if trial.score is None else f"{trial.score:.3g}",
+                    "—" if trial.smooth_at_bottom is None else plain(trial.smooth_at_bottom),
+                    _observed(trial, recorded, side),
+                    ", ".join(plain(value) for value in travel) or "—",
+                    _yes(recorded.saddle_corrected),
+                    _yes(recorded.kept),
+                )
+            )
+    head = (
+        "",
+        "Unsteadiness",
+        "Smooth at the bottom",
+        "Seen and said in this trial",
+        "Knee travel, mm",
+        "Saddle corrected",
+        "Kept",
+    )
+    return Table("Trials along the sole, toes to heel, with what was seen in each", head, tuple(rows), NO_TRIAL)
+
+
+def _observed(trial: forward_limit.Trial, recorded: RecordedTrial, side: str) -> str:
+    """Return what was seen of this side in a trial and what the rider said, in words."""
+    seen = [SEEN_WORDS[what] for what in trial.seen]
+    said = [f"says {complaint_words(each)}" for each in recorded.complaints if each.side in (side, "both", None)]
+    return ", ".join([*seen, *said]) or "—"
+
+
+def _yes(value: bool | None) -> str:
+    return {True: "yes", False: "no", None: "not said"}[value]
+
+
+def trial_figure(assessment: Assessment) -> charts.Figure | Sentences:
+    """Draw the trials along either sole; a sentence where there is none."""
+    lines = [_trial_line(assessment, side) for side in SIDES]
+    return charts.trial_lines(lines) if any(line.points for line in lines) else Sentences((NO_TRIAL,))
+
+
+def _trial_line(assessment: Assessment, side: str) -> charts.TrialLine:
+    ridden = assessment.ride.side(side)
+    unsteady = {number: setting.is_unsteady for setting in ridden.bracket.settings for number in setting.trials}
+    points = tuple(
+        charts.TrialPoint(number + 1, trial.cleat_setback_mm, trial.score, unsteady[number])
+        for number, trial in enumerate(ridden.trials)
+        if number in unsteady
+    )
+    found = ridden.bracket
+    is_bracket = found.needs is None
+    said = f"between {plain(found.low_mm)} and {plain(found.high_mm)} mm" if is_bracket else f"needs {found.needs}"
+    ends = (found.low_mm, found.high_mm) if is_bracket else (None, None)
+    return charts.TrialLine(side, points, assessment.visit.house.rules.unsteady_from, *ends, said)
+
+
+def knees(assessment: Assessment) -> Table:
+    """Return offset, travel and inward pull of each knee on film, with intervals."""
+    rows = []
+    for knee in assessment.ride.filmed.knees:
+        track = knee.track
+        turns = sum(turn.needs is None for turn in track.revolutions)
+        if track.needs is not None:
+            rows.append((_knee_name(knee), f"not assessed: needs {track.needs}", "", "", f"{turns}"))
+            continue
+        cells = (_interval(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
+        rows.append((_knee_name(knee), *cells, f"{turns} of {len(track.revolutions)}"))
+    head = ("", "Offset, outward of the pedal", "Travel", "Inward pull on the downstroke", "Turns used")
+    empty = "No film was digitised."
+    return Table("Knees on film, mm with 95 % interval (measured here)", head, tuple(rows), empty)
+
+
+def ruler_table(offsets_mm: dict[str, tuple[tuple[float, ...], tuple[float, ...]]], *, house_sd_mm: float) -> Table:
+    """Return what offsets read with a ruler on a paused film say.
+
+    Parameters
+    ----------
+    offsets_mm : dict of str to (tuple of float, tuple of float)
+        By side: the knee outward of the pedal with the crank at the top, and at the bottom of the same turns [mm].
+    house_sd_mm : float
+        House spread of one reading of a short length [mm].
+
+    Raises
+    ------
+    ValueError
+        If a side has not as many offsets at the top as at the bottom.
+    """
+    rows = []
+    for side, (top, bottom) in offsets_mm.items():
+        if not top and not bottom:
+            continue
+        try:
+            track = ride_check.knee_from_ruler(top_mm=top, bottom_mm=bottom, house_sd_mm=house_sd_mm)
+        except ValueError as error:
+            raise ValueError(f"{capital(side)}: {error}") from None
+        cells = (_interval(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
+        rows.append((capital(side), *cells))
+    head = ("", "Offset, outward of the pedal", "Travel, at least", "Inward pull on the downstroke")
+    caption = "Knees read with a ruler, mm with 95 % interval (measured here)"
+    return Table(caption, head, tuple(rows), "No offset yet.")
+
+
+def _knee_name(knee: FilmedKnee) -> str:
+    return f"{capital(knee.side)}, {knee.position}"
+
+
+def _interval(found: Interval) -> str:
+    words = (f"{value:.1f}".replace("-", "−") for value in (found.value, found.low, found.high))
+    value, low, high = ("0.0" if word == "−0.0" else word for word in words)
+    return f"{value} ({low} to {high})"
+
+
+def knee_words(assessment: Assessment) -> Sentences:
+    """Say both published findings beside the knees, what each film lacks, and which films gave nothing."""
+    filmed = assessment.ride.filmed
+    lines = [f"{file.file} could not be used: {file.why}." for file in filmed.unread]
+    lines += [f"{note}." for note in filmed.notes]
+    for knee in filmed.knees:
+        lines += [f"{_knee_name(knee)}: {note}." for note in knee.track.notes]
+    if filmed.knees or filmed.unread:
+        if assessment.visit.session.consent.film is not True:
+            lines.append("Consent to be filmed: not recorded.")
+        lines.append("It says how this rider rode in this film; it names no cause and asks for no setting.")
+    if filmed.knees or any(any(_travel(trial)) for trial in assessment.visit.session.trials):
+        lines = [*ride_check.PUBLISHED_FINDINGS, *lines]
+    return Sentences(tuple(lines))
+
+
+def _travel(trial) -> tuple:
+    return trial.knee_travel_mm.left, trial.knee_travel_mm.right
+
+
+def film_format() -> Table:
+    """Return how a table of points from a film is written, row by row."""
+    rows = [(word, meaning) for word, meaning in SETTINGS.items()]
+    named = ", ".join(f"{point}_x, {point}_y" for point in POINTS[:2])
+    rows.append(("time_s", f"time of each frame [s]; beside it {named}, or the same for the right; blank: not seen"))
+    caption = "A table of points, saved as CSV: four settings above it, one word and its value each, then the points"
+    return Table(caption, ("First cell of the row", "What stands beside it"), tuple(rows))
+
+
+def _drawn(assessment: Assessment) -> list[charts.KneeSide]:
+    return [
+        charts.KneeSide(
+            knee.side,
+            knee.position,
+            tuple(charts.KneePlace(p.angle_deg, p.mean_mm, p.least_mm, p.greatest_mm) for p in knee.places),
+            f"travel {_interval(knee.track.travel_mm)} mm, inward pull {_interval(knee.track.inward_pull_mm)} mm",
+        )
+        for knee in assessment.ride.filmed.knees
+        if knee.track.needs is None
+    ]
+
+
+def knee_figure(assessment: Assessment) -> charts.Figure | Sentences:
+    """Draw each knee's place against the crank angle; nothing where no film gave one."""
+    drawn = _drawn(assessment)
+    return charts.knee_tracks(drawn) if drawn else Sentences(())
+
+
+def knee_places(assessment: Assessment) -> Table:
+    """Return the table behind the drawing of the knees: one column a knee, one row a crank angle."""
+    drawn = _drawn(assessment)
+    rows = []
+    for places in zip(*(side.places for side in drawn), strict=True):
+        cells = (
+            "not seen"
+            if place.mean_mm is None
+            else _interval(Interval(place.mean_mm, place.least_mm, place.greatest_mm))
+            for place in places
+        )
+        rows.append((f"{places[0].angle_deg:g}°", *cells))
+    head = ("Crank angle", *(f"{capital(side.side)} knee, {side.position}" for side in drawn))
+    return Table("Knee outward of the pedal, mm: mean (least to greatest) of all turns", head, tuple(rows))

@@ -1,0 +1,159 @@
+"""The worked example: the trainee's own copy of an invented rider, own answers first, then the kit's."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from datetime import datetime
+from html import escape
+from pathlib import Path
+from typing import Any
+
+import ipywidgets as widgets
+
+from fitkit import forms, places
+from fitkit.forms.look import Box, WordedBox, button, control, html
+from fitkit.forms.soon import soon
+from fitkit.report.blocks import Table
+from fitkit.report.compared import beside_reference
+from fitkit.session.files import append_durably, locked, make_folder
+from fitkit.workbench.learning import AFTER_S, learning_folder
+
+__all__ = ["ask", "beside", "lesson"]
+
+REFERENCE = "worked_example/worked-example_2026-03-02_road.json"
+# What the trainee finds out; the rest is on the measuring sheet.
+_OWN = ("trials", "decided", "as_left", "taken", "fitter_id")
+_FIRST = "Write your own answer first."
+
+
+def lesson(work: str | Path) -> str:
+    """Return the path of the trainee's own copy of the invented rider, begun where there is none.
+
+    Parameters
+    ----------
+    work : str or Path
+        The work folder.
+    """
+    reference = places.template(REFERENCE)
+    own = learning_folder(work) / "learning" / reference.name
+    make_folder(own.parent, mode=0o700)
+    if not own.exists():
+        own.touch(mode=0o600)
+        own.write_text(_begun(reference), encoding="utf-8")
+    return str(own)
+
+
+def _begun(reference: Path) -> str:
+    tree = json.loads(reference.read_text(encoding="utf-8"))
+    for name in _OWN:
+        tree.pop(name, None)
+    for side in ("left", "right"):
+        del tree["as_found"][side]["cleat_setback_mm"]
+        for end in ("least", "greatest"):
+            del tree["shoes"][side][f"{end}_cleat_setback_mm"]
+    return json.dumps(tree, indent=1) + "\n"
+
+
+def beside(session: str | Path) -> Table:
+    """Return the trainee's record beside the reference."""
+    return beside_reference(session, places.template(REFERENCE))
+
+
+def ask(session: str | Path, name: str, question: str, draw: Callable[[Path], Any], *parts: str) -> widgets.Widget:
+    """Return a question whose answer by the kit shows only when the trainee has written an own one.
+
+    Parameters
+    ----------
+    session : str or Path
+        The trainee's own session file; answers lie beside it.
+    name : str
+        The question's short name.
+    question : str
+        What is asked.
+    draw : callable
+        Takes the session file and returns what the kit says, or an object whose `parts` say it.
+    *parts : str
+        Names of methods of that object.
+
+    Returns
+    -------
+    widget
+        The question, the same one each time.
+    """
+    path = Path(session).resolve()
+    if (path, name) not in _ASKED:
+        _ASKED[path, name] = _Asked(path, name, question, draw, parts)
+    return _ASKED[path, name].box
+
+
+class _Asked:
+    def __init__(
+        self, path: Path, name: str, question: str, draw: Callable[[Path], Any], parts: tuple[str, ...]
+    ) -> None:
+        self.path, self.name, self.draw, self.parts = path, name, draw, parts
+        answer = answers_of(path).get(name, "")
+        self._field = control(widgets.Text, question, f"fit-answer-{name}", value=answer, continuous_update=False)
+        self._field.observe(lambda _: self._written(), "value")
+        show = button("Show the kit's answer", "fit-first", f"fit-show-{name}")
+        show.on_click(lambda _: soon(self._written, AFTER_S))
+        self._said = html("", "fit-said")
+        asked = html(f"<b>{escape(question)}</b>", "fit-name")
+        self._base = [
+            Box([asked, self._field, html("", "fit-note")], "fit-row", "fit-wide"),
+            Box([show, self._said], "fit-bar"),
+        ]
+        self.box = WordedBox(self._base, "fit", f"fit-asked-{name}")
+        self.box.words = f"{question} {_FIRST}"
+        if answer:
+            self._reveal(answer)
+
+    def _written(self) -> None:
+        answer = self._field.value.strip()
+        if not answer:
+            self._say(_FIRST)
+            return
+        if answer != answers_of(self.path).get(self.name):
+            try:
+                _keep(self.path, self.name, answer)
+            except OSError as error:
+                self._say(f"Your answer is not saved: {error.strerror or error}")
+                return
+        self._reveal(answer)
+
+    def _reveal(self, answer: str) -> None:
+        self._say(f"You wrote: {answer}. The kit says:")
+        if len(self.box.children) == len(self._base):
+            self.box.children = [*self._base, forms.live(self.path, self.draw, *self.parts)]
+
+    def _say(self, words: str) -> None:
+        self._said.value = f'<span role="status">{escape(words)}</span>'
+
+
+_ASKED: dict[tuple[Path, str], _Asked] = {}
+
+
+def _answers_path(session: Path) -> Path:
+    return session.with_name(f"{session.stem}.answers.jsonl")
+
+
+def answers_of(session: Path) -> dict[str, str]:
+    """Return the trainee's last answer to each question; a line cut off by a killed process is left out."""
+    path = _answers_path(session)
+    found: dict[str, str] = {}
+    for line in path.read_text(encoding="utf-8").splitlines() if path.is_file() else ():
+        try:
+            entry = json.loads(line)
+        except ValueError:
+            continue
+        found[entry["name"]] = entry["answer"]
+    return found
+
+
+def _keep(session: Path, name: str, answer: str) -> None:
+    path = _answers_path(session)
+    entry = {"at": datetime.now().astimezone().isoformat(timespec="seconds"), "name": name, "answer": answer}
+    with locked(path, mode=0o600):
+        after = path.stat().st_size if path.exists() else 0
+        line = f"{json.dumps(entry, ensure_ascii=False)}\n"
+        append_durably(path, line.encode(), after=after, mode=0o600)

@@ -1,0 +1,107 @@
+"""The trainee's path by keyboard: own answers first, the kit's after; repeats with earlier numbers hidden."""
+
+import json
+
+from fitkit import session
+from fitkit.session.study import load_repeats, load_study
+from tests.screens.bench import WAIT_MS, field, type_into, wait_saved
+
+OWN = "learning/worked-example_2026-03-02_road.json"
+LEFT, RIGHT = (f"as_found.{side}.cleat_setback_mm" for side in ("left", "right"))
+
+
+def shown(page, name):
+    """Return the words of a question's box."""
+    return page.locator(f".fit-asked-{name}")
+
+
+def answer(page, name, words):
+    """Write an own answer by keyboard and ask for the kit's."""
+    page.locator(f".fit-answer-{name} input").focus()
+    type_into(page, words)
+    page.keyboard.press("Tab")  # to the button that shows the kit's answer
+    page.keyboard.press("Enter")
+
+
+def test_the_kits_answer_waits_for_an_own_one_and_works_from_what_was_typed(screens, bench):
+    page = screens.open(None, "worked_example")
+    own = bench.work.root / OWN
+    page.locator(".fit-show-start").focus()
+    page.keyboard.press("Enter")
+    shown(page, "start").get_by_text("Write your own answer first.").wait_for()
+    assert "13 to 18" not in shown(page, "start").inner_text()
+    answer(page, "start", "16, bigger feet need more")
+    shown(page, "start").get_by_text("You wrote: 16, bigger feet need more. The kit says:").wait_for()
+    shown(page, "start").get_by_text("13 to 18 mm").first.wait_for()
+    for dotted, text in ((LEFT, "12 12 13"), (RIGHT, "14 13 14")):
+        field(page, dotted).focus()
+        type_into(page, text)
+        page.keyboard.press("Tab")
+    wait_saved(page, own, LEFT, [12, 12, 13])
+    answer(page, "error", "2")
+    shown(page, "error").get_by_text("Left: cleat now 12 mm behind the joint").wait_for()  # of 12, 12, 13: as typed
+    beside = page.get_by_role("row", name="Cleat setback as found (left)")
+    beside.get_by_text("12.3 mm").wait_for()
+    beside.get_by_text("11.3 mm").wait_for()
+
+
+def test_own_answers_stay_after_a_reload(screens, bench):
+    page = screens.open(None, "worked_example")
+    answer(page, "tell", "ride somewhere safe first")
+    shown(page, "tell").get_by_text("You wrote: ride somewhere safe first").wait_for()
+    page.reload()
+    page.wait_for_selector(".fit-show-tell", timeout=WAIT_MS)
+    assert page.locator(".fit-answer-tell input").input_value() == "ride somewhere safe first"
+    assert session.load(bench.work.root / OWN).demonstration
+
+
+def test_repeats_are_counted_and_never_shown_until_asked_for(screens, bench):
+    page = screens.open(None, "measuring_error")
+    rounds = [("shoe 1, left", "mark_found_anew", (14, 15)), ("shoe 2, left", "mark_found_anew", (12, 11.5))]
+    rounds.append(("shoe 1, left", "tape_left_on", (14, 14.5)))
+    page.locator(".fit-fitter input").focus()
+    page.keyboard.type("f7")
+    count = 0
+    for shoe, how, readings in rounds:
+        for reading in readings:
+            page.locator(".fit-shoe input").focus()
+            type_into(page, shoe)
+            page.locator(".fit-how-taken select").select_option(index=1 if how == "mark_found_anew" else 2)
+            page.locator(".fit-reading input").focus()
+            page.keyboard.type(str(reading))
+            page.locator(".fit-save-reading").focus()
+            page.keyboard.press("Enter")
+            count += 1
+            page.wait_for_function("() => document.querySelector('.fit-reading input').value === ''")
+    kept = bench.work.root / "fitters" / "f7_repeats.json"
+    assert sum(len(shoe.readings_mm) for shoe in load_repeats(kept).shoes) == count
+    form = page.locator(".fit-measuring")
+    form.get_by_text("shoe 1, left, marked anew: 2").wait_for()
+    assert "14.5" not in form.inner_text()
+    page.locator(".fit-show-reading").focus()
+    page.keyboard.press("Enter")
+    form.get_by_text("Technical error, joint marked anew").wait_for()
+    page.locator(".fit-use-reading").focus()
+    page.keyboard.press("Enter")
+    form.get_by_text("From now on the visits of f7").wait_for()
+    assert load_study(bench.work.root / "fitters" / "f7.json").fitter_id == "f7"
+
+
+def test_a_knee_is_read_with_a_ruler_and_no_table_of_points(screens, bench):
+    page = screens.open(bench.visit("rider-ruler"), "4_ride_check")
+    for end, text in (("top", "10 12 11"), ("bottom", "-4 -3 -5")):
+        page.locator(f".fit-ruler-left-{end} input").focus()
+        type_into(page, text)
+        page.keyboard.press("Tab")
+    page.locator(".fit-ruled").get_by_text("15.0 (").first.wait_for()  # 11 less -4
+    type_into(page, "99999")
+    page.locator(".fit-ruled button").focus()
+    page.keyboard.press("Enter")
+    page.locator(".fit-ruled").get_by_text("expected -300 to 300").wait_for()
+
+
+def test_nothing_of_the_trainees_is_asked_of_a_network(screens, bench):
+    page = screens.open(None, "worked_example", width=360)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    assert all("127.0.0.1" in url or url.startswith(("data:", "blob:")) for url in screens.asked)
+    assert json.loads((bench.work.root / OWN).read_text(encoding="utf-8"))["client_id"] == "worked-example"

@@ -1,0 +1,176 @@
+"""The bracket of trials: common practice and this kit's own definitions, as logic."""
+
+import math
+
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from fitkit.calculations import forward_limit
+from fitkit.calculations.forward_limit import Trial, bracket, next_forward_step
+
+setbacks = st.integers(4, 30).map(float)
+scores = st.integers(0, 10).map(float)
+rides = st.lists(st.builds(lambda at, score: Trial(at, (score,), True), setbacks, scores), min_size=1, max_size=8)
+
+
+def ridden(*pairs):
+    return [Trial(at, (score,), saddle_corrected=True) for at, score in pairs]
+
+
+def found_in(*pairs):
+    return bracket(ridden(*pairs), unsteady_from=4)
+
+
+def test_unsteady_in_front_and_steady_behind_is_a_bracket():
+    found = found_in((8, 7), (12, 5), (16, 1), (20, 1))
+    assert (found.low_mm, found.high_mm, found.needs) == (12, 16, None)
+    assert found.return_trial_mm == 12
+    assert found.notes == ("no return trial yet: ride 12 mm once more, to see that not the order made it",)
+    assert found.rests_on == "unsteady at 8 (1), 12 (1) mm; steady at 16 (1), 20 (1) mm; trials in brackets, 4 in all"
+
+
+@pytest.mark.parametrize(
+    ("pairs", "low", "high", "needs"),
+    [
+        ([(16, 1), (20, 1)], None, None, "a trial further forward"),
+        ([(8, 7), (12, 5)], None, None, "a trial further back"),
+        ([(8, 1), (12, 6), (16, 1)], 12, 16, "return trial"),
+        ([(8, 1), (12, 6)], None, None, "return trial"),
+        ([], None, None, "a trial with a score of unsteadiness"),
+        ([(12, 4), (16, 3.9)], 12, 16, None),
+    ],
+)
+def test_what_is_needed_is_said(pairs, low, high, needs):
+    found = found_in(*pairs)
+    assert (found.low_mm, found.high_mm, found.needs) == (low, high, needs)
+
+
+def test_contradictory_marks_are_named():
+    assert "contradictory: steady at 8 mm, in front of unsteady at 12 mm" in found_in((8, 1), (12, 6), (16, 1)).notes
+
+
+def test_a_return_trial_that_was_ridden_is_not_asked_again():
+    found = found_in((8, 7), (12, 5), (16, 1), (12, 6))
+    assert (found.low_mm, found.high_mm, found.return_trial_mm) == (12, 16, None)
+    # The same setback twice in a row is a repeat, no return.
+    assert found_in((8, 7), (12, 5), (12, 6), (16, 1)).return_trial_mm == 12
+
+
+def test_the_mean_of_all_trials_at_a_setback_decides():
+    found = bracket([*ridden((12, 6), (16, 0)), Trial(12, (1.0,), True)], unsteady_from=4)
+    assert [setting.mean_score for setting in found.settings] == [3.5, 0]
+    assert found.needs == "a trial further forward"
+    assert "scores at 12 mm disagree: 6, 1" in found.notes
+
+
+def test_trials_that_lack_something_are_said():
+    trials = [
+        Trial(8, (7,), saddle_corrected=False),
+        Trial(16, (1,)),
+        Trial(None, (3,), True),
+        Trial(20, (), True),
+    ]
+    found = bracket(trials, unsteady_from=4)
+    assert (found.low_mm, found.high_mm) == (8, 16)  # they count all the same
+    assert found.notes[:4] == (
+        "trial 1 at 8 mm: without a saddle correction",
+        "trial 2 at 16 mm: saddle correction not recorded",
+        "trial 3 has no cleat setback and does not count",
+        "trial 4 at 20 mm has no score and does not count",
+    )
+    assert found.rests_on.endswith("2 without a recorded saddle correction")
+
+
+@given(rides, st.integers(5, 20), st.integers(1, 8), st.integers(0, 30), st.integers(0, 3).map(float))
+def test_a_steady_trial_forward_of_the_limit_never_widens(others, low, width, at, score):
+    trials = [*others, *ridden((low, 10), (low + width, 0))]
+    before = bracket(trials, unsteady_from=4)
+    assume(before.low_mm is not None)
+    # In front of the bracket or between its ends: a steady trial at its low end would speak against that end itself.
+    at = 4 + at % (before.high_mm - 4)
+    assume(at != before.low_mm)
+    after = bracket([*trials, Trial(at, (score,), True)], unsteady_from=4)
+    assert before.low_mm <= after.low_mm < after.high_mm <= before.high_mm
+
+
+@given(rides)
+def test_a_bracket_is_unsteady_in_front_and_steady_behind(trials):
+    found = bracket(trials, unsteady_from=4)
+    if found.low_mm is None:
+        assert found.high_mm is None
+        assert found.needs is not None
+        return
+    by_place = {setting.cleat_setback_mm: setting.is_unsteady for setting in found.settings}
+    assert by_place[found.low_mm]
+    assert not by_place[found.high_mm]
+    assert not any(found.low_mm < at < found.high_mm for at in by_place)
+
+
+@given(rides, st.randoms())
+def test_the_order_of_trials_changes_no_end(trials, random):
+    mixed = random.sample(trials, len(trials))
+    ends = [
+        (found.low_mm, found.high_mm, found.needs) for found in (bracket(t, unsteady_from=4) for t in (trials, mixed))
+    ]
+    assert ends[0] == ends[1]
+
+
+@pytest.mark.parametrize(
+    ("pairs", "slots", "at", "settled"),
+    [
+        ([(14, 1)], None, 12, False),
+        ([(14, 1), (12, 2), (10, 2)], None, 8, False),
+        ([(14, 1), (12, 2), (10, 6)], None, 12, True),
+        ([(16, 1), (12, 6)], None, 14, False),
+        ([(10, 6)], None, 12, False),
+        ([(14, 1), (12, 1)], 11, 11, False),
+        ([(14, 1), (11, 1)], 11, 11, True),
+        ([(8, 1), (12, 6), (14, 1)], None, 12, False),
+        ([], None, None, False),
+    ],
+)
+def test_short_efforts_go_forward_to_the_first_unsteady_setting_and_back_one(pairs, slots, at, settled):
+    # Common practice, no source.
+    step = next_forward_step(ridden(*pairs), unsteady_from=4, least_setback_mm=slots)
+    assert (step.cleat_setback_mm, step.is_settled) == (at, settled)
+
+
+@given(st.integers(6, 20), st.integers(0, 26))
+def test_the_protocol_ends_one_step_behind_the_limit_of_any_rider(start, limit):
+    def trial(at):
+        return Trial(float(at), (6.0 if at <= limit else 1.0,), True)
+
+    trials = [trial(start)]
+    for _ in range(20):
+        step = next_forward_step(trials, unsteady_from=4)
+        if step.is_settled:
+            break
+        trials.append(trial(step.cleat_setback_mm))
+    assert step.is_settled
+    assert limit < step.cleat_setback_mm <= limit + forward_limit.STEP_MM
+
+
+def test_each_trial_keeps_its_own_observations():
+    trials = [Trial(16, (1,), True), Trial(8, (7,), True, ("hip_drop", "weight_on_hands"), 3), Trial(16, (2,), True)]
+    rows = forward_limit.along_setbacks(trials)
+    assert [(number, trial.cleat_setback_mm) for number, trial in rows] == [(1, 8), (0, 16), (2, 16)]
+    assert rows[0][1].seen == ("hip_drop", "weight_on_hands")
+
+
+def test_the_scale_has_words_of_its_own():
+    assert tuple(forward_limit.UNSTEADINESS_WORDS) == (0, 3, 6, 10)
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Trial(12, (11,)), "unsteadiness is 11"),
+        (lambda: Trial(12, (math.nan,)), "unsteadiness is nan"),
+        (lambda: Trial(math.inf, (1,)), "cleat_setback_mm is inf"),
+        (lambda: bracket([], unsteady_from=0), "unsteady_from is 0"),
+    ],
+)
+def test_impossible_values_are_refused(make, message):
+    with pytest.raises(ValueError, match=message):
+        make()
