@@ -14,7 +14,7 @@ from fitkit.calculations import segments
 from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stroke import Bike, Chain, Cleat, Leg, Pitch
 
-__all__ = ["Links", "Pair", "links_of", "notes_on_pair", "pair_of"]
+__all__ = ["Both", "Links", "as_found_chain", "drawn_target", "links_of", "notes_on_chain", "target_chain"]
 
 # What the chain is made of: its name, where it is measured, what it is called when it is missing.
 _MEASURED = {
@@ -31,34 +31,45 @@ _BY_STATURE = {
 }
 
 
+# What the foot's own path over the stroke needs; the rest is needed for knee and saddle.
+_FOOT = ("ankle_to_mtp1", "ankle_height", "axle_to_foot_sole")
+# Stands where thigh, shank, crank or seat tube is not known: the foot's path after minus before is free of them.
+_NOT_ENTERING = 1.0
+
+
 @dataclass(frozen=True)
 class Links:
-    """What one leg's chain is made of; `needs` names what is missing of it."""
+    """What one leg's chain is made of; `foot_needs` and `leg_needs` name what is missing of foot and of leg."""
 
     lengths: dict[str, Quantity]
     pitch: dict[str, Quantity]
     table: tuple[tuple[float, float], ...] | None
     crank_mm: float | None
     seat_tube: Quantity | None
-    needs: str | None
+    foot_needs: str | None
+    leg_needs: str | None
     is_published: bool
     sources: tuple[str, ...]
     notes: tuple[str, ...]
 
+    @property
+    def needs(self) -> str | None:
+        """What is missing of the whole chain, None where it is whole."""
+        return "; ".join(need for need in (self.foot_needs, self.leg_needs) if need) or None
+
 
 @dataclass(frozen=True)
-class Pair:
-    """The chain as found and at the target, nominal and with one entry a draw."""
+class Both:
+    """One chain, nominal and with one entry a draw."""
 
-    before: Chain
-    after: Chain
-    drawn_before: Chain
-    drawn_after: Chain
+    nominal: Chain
+    drawn: Chain
 
 
 def links_of(inputs: Inputs, side: str) -> Links:
     """Return what one leg's chain is made of; segments not measured come from stature where that is known."""
-    lengths, sources, notes, lacking = {}, [], [], []
+    lengths, sources, notes = {}, [], []
+    foot, leg = [], []
     stature = inputs.quantity("rider.stature_mm")
     population = inputs.visit.session.rider.reference_population
     for name, (path, words) in _MEASURED.items():
@@ -69,22 +80,22 @@ def links_of(inputs: Inputs, side: str) -> Links:
             sources.append(share.source)
             notes.append(f"{words} not measured: {share.note}")
         if found is None:
-            lacking.append(words)
+            (foot if name in _FOOT else leg).append(words)
         else:
             lengths[name] = found
-    pitch, table = _pitch(inputs, side)
-    if not pitch and table is None:
-        lacking.append("foot pitch")
+    pitch, table, need = _pitch(inputs, side)
+    foot += [need] if need else []
     crank, seat_tube = inputs.number("bike.crank_length_mm"), inputs.quantity("bike.seat_tube_angle_deg")
-    lacking += [words for words, value in (("crank length", crank), ("seat-tube angle", seat_tube)) if value is None]
-    lacking += _contradiction(inputs, side)
+    leg += [words for words, value in (("crank length", crank), ("seat-tube angle", seat_tube)) if value is None]
+    leg += _contradiction(inputs, side)
     return Links(
         lengths,
         pitch,
         table,
         crank,
         seat_tube,
-        "; ".join(lacking) or None,
+        "; ".join(foot) or None,
+        "; ".join(leg) or None,
         bool(sources),
         tuple(sources),
         tuple(notes),
@@ -102,50 +113,66 @@ def _contradiction(inputs: Inputs, side: str) -> list[str]:
     return [f"segment lengths that agree: {said}"] if said else []
 
 
-def _pitch(inputs: Inputs, side: str) -> tuple[dict[str, Quantity], tuple[tuple[float, float], ...] | None]:
-    """Return the pitch's wave and its measured table; a table replaces the wave."""
+def _pitch(inputs: Inputs, side: str) -> tuple[dict[str, Quantity], tuple[tuple[float, float], ...] | None, str | None]:
+    """Return the pitch's wave and its measured table, which replaces the wave; or what they need."""
     ride = getattr(inputs.visit.session.ride, side)
     if ride.foot_pitch_table:
         points = {point.crank_angle_deg % 360: point.pitch_deg for point in ride.foot_pitch_table}
-        return {}, tuple(sorted(points.items()))
+        table = tuple(sorted(points.items()))
+        try:
+            Pitch(mean_deg=0.0, table=table)
+        except ValueError as error:
+            return {}, None, f"a foot pitch table without gaps: {error}"
+        return {}, table, None
     mean = inputs.quantity(f"ride.{side}.foot_pitch_mean_deg")
     if mean is None:
-        return {}, None
+        return {}, None, "foot pitch"
     nothing = Quantity(0.0)
     wave = {name: inputs.quantity(f"ride.{side}.foot_pitch_{name}_deg") or nothing for name in ("amplitude", "phase")}
-    return {"mean": mean, **wave}, None
+    return {"mean": mean, **wave}, None, None
 
 
-def pair_of(inputs: Inputs, draws: Draws, side: str, links: Links, foot: Foot) -> Pair | str:
-    """Return the chain as found and at the target, or what it needs.
-
-    The foot moves on its own mark: as found carries the mark's error, and what is done from there only its own.
-    """
-    if links.needs:
-        return links.needs
+def as_found_chain(inputs: Inputs, draws: Draws, side: str, links: Links) -> Both | str:
+    """Return the chain as found, or what it needs; it carries the mark's error."""
     found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
-    if found is None:
-        return NEED_AS_FOUND
+    if links.foot_needs or found is None:
+        return links.foot_needs or NEED_AS_FOUND
+    held = _held(inputs, side, ["as_found"])
+    drawn = draws.of(f"{side}.cleat_setback", found)
+    return Both(_chain(links, _nominal, found.value, held), _chain(links, _drawing(draws, side), drawn, held))
+
+
+def target_chain(inputs: Inputs, draws: Draws, side: str, links: Links, foot: Foot) -> Both | str:
+    """Return the chain at the target, or what it needs; pitch habit is added to its draws."""
+    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
+    if links.foot_needs or found is None:
+        return links.foot_needs or NEED_AS_FOUND
     if foot.move is None:
         return foot.results[f"{side}.cleat_setback.move"].needs
-    held = {"before": _held(inputs, side, ["as_found"]), "after": _held(inputs, side, _up_to_decided(inputs))}
+    held = _held(inputs, side, _up_to_decided(inputs))
     habit = inputs.visit.house.rules.pitch_habit_95_deg / 1.959964 * draws.standard(f"{side}.pitch_habit")
+    drawn = drawn_target(draws, side, found, foot)
+    return Both(_chain(links, _nominal, foot.set_to, held), _chain(links, _drawing(draws, side), drawn, held, habit))
 
-    def nominal(name: str, quantity: Quantity) -> float:
-        return quantity.value
 
+def drawn_target(draws: Draws, side: str, found: Quantity, foot: Foot) -> np.ndarray:
+    """Return the draws of the new setback.
+
+    A planned target is a place, so its error is the old one's; a move done adds its own error to the old place.
+    """
+    old = draws.of(f"{side}.cleat_setback", found)
+    return np.full_like(old, foot.set_to) if foot.target_from == "start" else old + draws.of(f"{side}.move", foot.move)
+
+
+def _nominal(name: str, quantity: Quantity) -> float:
+    return quantity.value
+
+
+def _drawing(draws: Draws, side: str) -> Callable[[str, Quantity], np.ndarray]:
     def drawn(name: str, quantity: Quantity) -> np.ndarray:
         return draws.of(name if name == "seat_tube_angle" else f"{side}.{name}", quantity)
 
-    old = draws.of(f"{side}.cleat_setback", found)
-    # A planned target is a place, so its error is the old one's; a move done adds its own error to the old place.
-    new = np.full_like(old, foot.set_to) if foot.target_from == "start" else old + draws.of(f"{side}.move", foot.move)
-    return Pair(
-        before=_chain(links, nominal, found.value, held["before"]),
-        after=_chain(links, nominal, foot.set_to, held["after"]),
-        drawn_before=_chain(links, drawn, old, held["before"]),
-        drawn_after=_chain(links, drawn, new, held["after"], habit),
-    )
+    return drawn
 
 
 def _up_to_decided(inputs: Inputs) -> list[str]:
@@ -169,18 +196,20 @@ def _chain(
     held: tuple[float, float],
     habit: float | np.ndarray = 0.0,
 ) -> Chain:
-    lengths = {f"{name}_mm": take(name, quantity) for name, quantity in links.lengths.items()}
+    lengths = dict.fromkeys(("thigh_mm", "shank_mm"), _NOT_ENTERING)
+    lengths |= {f"{name}_mm": take(name, quantity) for name, quantity in links.lengths.items()}
     sole = lengths.pop("axle_to_foot_sole_mm")
+    tube = take("seat_tube_angle", links.seat_tube) if links.seat_tube else _NOT_ENTERING
     wave = {f"{name}_deg": take(f"pitch_{name}", quantity) for name, quantity in links.pitch.items()}
     return Chain(
         leg=Leg(**lengths),
         cleat=Cleat(setback_mm=setback, axle_to_foot_sole_mm=sole, shim_mm=held[0], adapter_stack_mm=held[1]),
         pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table, habit_deg=habit),
-        bike=Bike(crank_mm=links.crank_mm, seat_tube_angle_deg=take("seat_tube_angle", links.seat_tube)),
+        bike=Bike(crank_mm=links.crank_mm or _NOT_ENTERING, seat_tube_angle_deg=tube),
     )
 
 
-def notes_on_pair(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
+def notes_on_chain(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
     """Return what was assumed of one leg's chain, in words."""
     notes = list(links.notes)
     positions = _up_to_decided(inputs)

@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from fitkit.assessment.chain import Links, Pair, links_of, notes_on_pair, pair_of
+from fitkit.assessment.chain import (
+    Both,
+    Links,
+    as_found_chain,
+    drawn_target,
+    links_of,
+    notes_on_chain,
+    target_chain,
+)
 from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
 from fitkit.assessment.draws import Draws, estimate_from
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import knock_on, stance
 from fitkit.calculations.readings import Quantity
-from fitkit.calculations.stroke import OutOfReach, hip_on_tube, require_reach
+from fitkit.calculations.stroke import (
+    Chain,
+    OutOfReach,
+    ankle_path,
+    crank_angles,
+    greatest_hip_distance,
+    hip_on_tube,
+    require_reach,
+)
 from fitkit.estimate import Estimate, Unit, missing
 
 __all__ = ["HipHeight", "LegFound", "assess_leg", "assess_saddle"]
@@ -27,6 +44,7 @@ _UNITS: dict[str, Unit] = {
     "full.saddle_forward": "mm",
     "full.saddle_down": "mm",
 }
+_OF_HIP = ("untouched.knee_change", "height_only.saddle_down")
 _SOURCES = {
     "untouched.knee_change": "closed chain of leg and crank: least knee flexion after the move minus before",
     "height_only.saddle_down": "closed chain of leg and crank: along the seat tube until least knee flexion is back",
@@ -45,11 +63,11 @@ class HipHeight:
 
 
 @dataclass(frozen=True)
-class HipPlace:
-    """Crank centre to hip along the seat tube as found [mm], from the knee's least flexion or from the saddle."""
+class Hip:
+    """Crank centre to hip along the seat tube as found [mm], nominal and drawn, with what must be said beside it."""
 
-    distance: Quantity | None
-    flexion: Quantity | None
+    distance_mm: float
+    drawn_mm: np.ndarray
     notes: tuple[str, ...]
 
 
@@ -58,7 +76,8 @@ class LegFound:
     """What the assessment says of one leg, beyond its named results."""
 
     side: str
-    pair: Pair | None
+    before: Chain | None
+    after: Chain | None
     hip_distance_mm: float | None
     hip_height: HipHeight | str
     drawn: knock_on.Draws | None
@@ -67,31 +86,62 @@ class LegFound:
 
 
 def assess_leg(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> LegFound:
-    """Return one leg's knock-on, the lever at the ankle, and where its hip is."""
+    """Return one leg's knock-on, the lever at the ankle, and where its hip is.
+
+    Each part needs only what enters it: the hip nothing of the target, the full answer nothing of the hip.
+    """
     links = links_of(inputs, side)
-    pair = pair_of(inputs, draws, side, links, foot)
-    place = _hip_place(inputs, side, has_chain=not isinstance(pair, str))
-    lever = {f"{side}.calf_lever.ratio": _lever(inputs, draws, side, foot)}
-    if isinstance(pair, str) or isinstance(place, str):
-        needs = pair if isinstance(pair, str) else place
-        results = {f"{side}.{name}": missing(needs, unit=unit) for name, unit in _UNITS.items()}
-        full = {} if isinstance(pair, str) else _full_alone(inputs, draws, side, links, pair)
-        height = place if isinstance(place, str) else _height(inputs, draws, place)
-        found = pair if isinstance(pair, Pair) else None
-        return LegFound(side, found, None, height, None, {}, {**results, **full, **lever})
-    try:
-        return _solved(inputs, draws, side, links, pair, place, lever)
-    except OutOfReach as reach:
-        needs = f"leg out of reach by {reach.by_mm:.0f} mm"
-        results = {f"{side}.{name}": missing(needs, unit=unit) for name, unit in _UNITS.items()}
-        return LegFound(side, pair, None, needs, None, {}, {**results, **lever})
+    before, after = as_found_chain(inputs, draws, side, links), target_chain(inputs, draws, side, links, foot)
+    is_whole = isinstance(before, Both) and links.leg_needs is None
+    hip = _hip(inputs, draws, side, before if is_whole else None)
+    results = {f"{side}.calf_lever.ratio": _lever(inputs, draws, side, foot)}
+    notes = notes_on_chain(inputs, side, links)
+    chains = (before, after) if isinstance(before, Both) and isinstance(after, Both) else None
+    needs = next((need for need in (before, after, links.leg_needs, hip) if isinstance(need, str)), None)
+    results |= _full(side, links, chains, needs, notes)
+    drawn, remaining = None, {}
+    if chains is None or needs is not None:
+        results |= {f"{side}.{name}": missing(needs, unit=_UNITS[name]) for name in _OF_HIP}
+    else:
+        drawn, found, remaining = _of_hip(side, links, *chains, hip, notes)
+        results |= found
+    return LegFound(
+        side,
+        before.nominal if is_whole else None,
+        after.nominal if isinstance(after, Both) else None,
+        hip.distance_mm if isinstance(hip, Hip) else None,
+        _height(inputs, draws, hip),
+        drawn,
+        remaining,
+        results,
+    )
 
 
-def _hip_place(inputs: Inputs, side: str, *, has_chain: bool) -> HipPlace | str:
-    """Return the hip's distance: from the knee where measured, else from the saddle; or what it needs."""
+def _hip(inputs: Inputs, draws: Draws, side: str, before: Both | None) -> Hip | str:
+    """Return the hip's place as found: from the knee where measured, else from the saddle; or what it needs."""
     flexion = inputs.quantity(f"ride.{side}.least_knee_flexion_deg")
-    if flexion is not None and has_chain:
-        return HipPlace(None, flexion, ("hip's place from the least knee flexion, as found",))
+    try:
+        if flexion is not None and before is not None:
+            return _hip_from_knee(draws, side, before, flexion)
+        hip = _hip_from_saddle(inputs, draws)
+        if before is not None and isinstance(hip, Hip):
+            tube = before.nominal.bike.seat_tube_angle_deg
+            require_reach(before.nominal, hip=hip_on_tube(hip.distance_mm, seat_tube_angle_deg=tube))
+        return hip
+    except OutOfReach as reach:
+        return f"leg out of reach by {reach.by_mm:.0f} mm"
+
+
+def _hip_from_knee(draws: Draws, side: str, before: Both, flexion: Quantity) -> Hip:
+    distance = knock_on.hip_distance_as_found(before.nominal, least_knee_flexion_deg=flexion.value)
+    # A draw beyond a straight knee counts as straight.
+    drawn_flexion = np.maximum(draws.of(f"{side}.least_knee_flexion", flexion), 0.0)
+    path = ankle_path(before.drawn, crank_angles(DRAWN_STEPS))
+    drawn = greatest_hip_distance(before.drawn, least_knee_flexion_deg=drawn_flexion, path=path)
+    return Hip(distance, drawn, ("hip's place from the least knee flexion, as found",))
+
+
+def _hip_from_saddle(inputs: Inputs, draws: Draws) -> Hip | str:
     saddle = inputs.quantity("as_found.saddle_height_mm")
     if saddle is None:
         return "least knee flexion, or saddle height as found"
@@ -103,71 +153,63 @@ def _hip_place(inputs: Inputs, side: str, *, has_chain: bool) -> HipPlace | str:
         # The house rule gives a 95 % half-width of a normal.
         above = Quantity(middle, ((within / 1.959964, math.inf),))
         notes.append(f"hip above saddle not measured: taken as {middle:g} mm, give or take {within:g} (house rule)")
-    return HipPlace(knock_on.hip_distance_from_saddle(saddle, above), None, tuple(notes))
+    distance = knock_on.hip_distance_from_saddle(saddle, above)
+    return Hip(distance.value, draws.of("hip_distance", distance), tuple(notes))
 
 
-def _height(inputs: Inputs, draws: Draws, place: HipPlace) -> HipHeight | str:
-    """Return the hip's height from the saddle, where no chain says more."""
+def _height(inputs: Inputs, draws: Draws, hip: Hip | str) -> HipHeight | str:
     angle = inputs.quantity("bike.seat_tube_angle_deg")
-    if angle is None:
-        return "seat-tube angle"
-    drawn = draws.of("hip_distance", place.distance)
-    return _height_at(place.distance.value, drawn, angle, draws, place.notes)
+    if isinstance(hip, str) or angle is None:
+        return hip if isinstance(hip, str) else "seat-tube angle"
+    value = float(stance.hip_height_mm(hip.distance_mm, angle.value))
+    return HipHeight(value, stance.hip_height_mm(hip.drawn_mm, draws.of("seat_tube_angle", angle)), hip.notes)
 
 
-def _height_at(distance: float, drawn, angle: Quantity, draws: Draws, notes: tuple[str, ...]) -> HipHeight:
-    value = float(stance.hip_height_mm(distance, angle.value))
-    return HipHeight(value, stance.hip_height_mm(drawn, draws.of("seat_tube_angle", angle)), notes)
-
-
-def _solved(
-    inputs: Inputs, draws: Draws, side: str, links: Links, pair: Pair, place: HipPlace, lever: dict[str, Estimate]
-) -> LegFound:
-    """Return the whole knock-on of one leg; raises OutOfReach where the leg does not reach its pedal."""
-    if place.flexion is not None:
-        distance = knock_on.hip_distance_as_found(pair.before, least_knee_flexion_deg=place.flexion.value)
-        start = {"least_knee_flexion_deg": draws.of(f"{side}.least_knee_flexion", place.flexion)}
-    else:
-        distance = place.distance.value
-        start = {"hip_distance_mm": draws.of("hip_distance", place.distance)}
-    hip = hip_on_tube(distance, seat_tube_angle_deg=links.seat_tube.value)
-    require_reach(pair.before, hip=hip)
-    require_reach(pair.after, hip=hip)
-    drawn = knock_on.over_draws(pair.drawn_before, pair.drawn_after, **start, steps=DRAWN_STEPS)
-    down = knock_on.height_only_saddle_down(pair.before, pair.after, hip_distance_mm=distance)
-    full = knock_on.full_saddle_move(pair.before, pair.after)
-    values = {
-        "untouched.knee_change": (
-            knock_on.untouched_knee_change(pair.before, pair.after, hip_distance_mm=distance),
-            drawn.knee_change_deg,
-        ),
-        "height_only.saddle_down": (down, drawn.height_only_down_mm),
-        "full.saddle_forward": (full.forward_mm, drawn.full_forward_mm),
-        "full.saddle_down": (full.down_mm, drawn.full_down_mm),
-    }
-    notes = (*place.notes, *notes_on_pair(inputs, side, links))
-    results = {f"{side}.{name}": _estimate(name, *both, links, notes) for name, both in values.items()}
-    tube = knock_on.down_the_tube(down, seat_tube_angle_deg=links.seat_tube.value)
-    saddles = {"untouched": knock_on.SaddleMove(0.0, 0.0), "height only": tube, "full": full}
-    remaining = {
-        name: knock_on.remaining(pair.before, pair.after, hip_distance_mm=distance, saddle=saddle)
-        for name, saddle in saddles.items()
-    }
-    height = _height_at(distance, drawn.hip_distance_mm, links.seat_tube, draws, place.notes)
-    return LegFound(side, pair, distance, height, drawn, remaining, {**results, **lever})
-
-
-def _full_alone(inputs: Inputs, draws: Draws, side: str, links: Links, pair: Pair) -> dict[str, Estimate]:
-    """Return the full answer where the hip's place is not known: it hangs on foot and cleat alone."""
-    move = knock_on.full_saddle_move(pair.before, pair.after)
-    drawn = knock_on.full_saddle_move(pair.drawn_before, pair.drawn_after)
-    notes = notes_on_pair(inputs, side, links)
+def _full(
+    side: str, links: Links, chains: tuple[Both, Both] | None, needs: str | None, notes: tuple[str, ...]
+) -> dict[str, Estimate]:
+    """Return the full answer, which hangs on foot and cleat alone."""
+    names = {f"full.saddle_{way}": f"{way}_mm" for way in ("forward", "down")}
+    if chains is None:
+        return {f"{side}.{name}": missing(needs) for name in names}
+    before, after = chains
+    move = knock_on.full_saddle_move(before.nominal, after.nominal)
+    drawn = knock_on.full_saddle_move(before.drawn, after.drawn, steps=DRAWN_STEPS)
     return {
-        f"{side}.full.saddle_{way}": _estimate(
-            f"full.saddle_{way}", getattr(move, f"{way}_mm"), getattr(drawn, f"{way}_mm"), links, notes
-        )
-        for way in ("forward", "down")
+        f"{side}.{name}": _estimate(name, getattr(move, at), getattr(drawn, at), links, notes)
+        for name, at in names.items()
     }
+
+
+def _of_hip(
+    side: str, links: Links, before: Both, after: Both, hip: Hip, notes: tuple[str, ...]
+) -> tuple[knock_on.Draws, dict[str, Estimate], dict[str, knock_on.Remaining]]:
+    """Return what hangs on the hip's place: untouched, height only, and what each choice leaves."""
+    notes = (*hip.notes, *notes)
+    drawn = knock_on.over_draws(before.drawn, after.drawn, hip_distance_mm=hip.drawn_mm, steps=DRAWN_STEPS)
+    pair, at = (before.nominal, after.nominal), {"hip_distance_mm": hip.distance_mm}
+    values = {
+        "untouched.knee_change": (knock_on.untouched_knee_change, drawn.knee_change_deg),
+        "height_only.saddle_down": (knock_on.height_only_saddle_down, drawn.height_only_down_mm),
+    }
+    results = {}
+    for name, (work_out, draws_of_it) in values.items():
+        try:
+            results[f"{side}.{name}"] = _estimate(name, work_out(*pair, **at), draws_of_it, links, notes)
+        except OutOfReach as reach:
+            needs = f"leg out of reach by {reach.by_mm:.0f} mm after the move"
+            results[f"{side}.{name}"] = missing(needs, unit=_UNITS[name])
+    down = results[f"{side}.height_only.saddle_down"].value
+    saddles = {"untouched": knock_on.SaddleMove(0.0, 0.0)}
+    if down is not None:
+        saddles["height only"] = knock_on.down_the_tube(down, seat_tube_angle_deg=links.seat_tube.value)
+    saddles["full"] = knock_on.full_saddle_move(*pair)
+    remaining = {}
+    for name, saddle in saddles.items():
+        # A choice the leg cannot ride leaves nothing to show.
+        with contextlib.suppress(OutOfReach):
+            remaining[name] = knock_on.remaining(*pair, **at, saddle=saddle)
+    return drawn, results, remaining
 
 
 def _estimate(name: str, value: float, drawn: np.ndarray, links: Links, notes: tuple[str, ...]) -> Estimate:
@@ -183,10 +225,12 @@ def _lever(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> Estimate:
         return missing("ankle to first MTP joint" if length is None else NEED_AS_FOUND, unit="1")
     if foot.move is None:
         return missing(foot.results[f"{side}.cleat_setback.move"].needs, unit="1")
-    old = draws.of(f"{side}.cleat_setback", found)
-    new = np.full_like(old, foot.set_to) if foot.target_from == "start" else old + draws.of(f"{side}.move", foot.move)
     value = knock_on.calf_lever_ratio(length.value, old_setback_mm=found.value, new_setback_mm=foot.set_to)
-    drawn = knock_on.calf_lever_ratio(draws.of(f"{side}.ankle_to_mtp1", length), old_setback_mm=old, new_setback_mm=new)
+    drawn = knock_on.calf_lever_ratio(
+        draws.of(f"{side}.ankle_to_mtp1", length),
+        old_setback_mm=draws.of(f"{side}.cleat_setback", found),
+        new_setback_mm=drawn_target(draws, side, found, foot),
+    )
     source = "(ankle to first MTP joint - new setback) / (the same - old setback)"
     note = "a ratio of lengths, no claim on performance"
     return estimate_from(float(value), drawn, unit="1", grade="derived", source=source, notes=(note,))
@@ -195,7 +239,7 @@ def _lever(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> Estimate:
 def assess_saddle(inputs: Inputs, draws: Draws, legs: dict[str, LegFound]) -> dict[str, Estimate]:
     """Return one saddle's answer for two legs, and the bars that follow it."""
     names = ("saddle.height_only.down", "bar.height_only.down")
-    have = [leg for leg in legs.values() if leg.drawn is not None]
+    have = [leg for leg in legs.values() if leg.results[f"{leg.side}.height_only.saddle_down"].is_known]
     if not have:
         needs = legs["left"].results["left.height_only.saddle_down"].needs
         return {name: missing(needs) for name in names}

@@ -89,10 +89,10 @@ def _widths(stance: Stance | None, problem: str) -> dict[str, Estimate]:
         half = getattr(stance, side)
         estimate = missing(half.needs) if half.quantity is None else _derived(half.quantity, _HALF_STANCE_SOURCE)
         results[f"{side}.half_stance"] = replace(estimate, notes=(*half.notes, *stance.notes))
-    needs = "half-stance of both sides"
+    needs, said = "half-stance of both sides", tuple(dict.fromkeys((*stance.left.notes, *stance.right.notes)))
     for name, source in zip(names, ("left plus right half-stance", "left minus right half-stance"), strict=True):
         quantity = stance.width if name == "stance.width" else stance.difference
-        results[name] = missing(needs) if quantity is None else _derived(quantity, source)
+        results[name] = missing(needs) if quantity is None else replace(_derived(quantity, source), notes=said)
     return results
 
 
@@ -146,7 +146,7 @@ def _lean(
         height.drawn_mm,
     )
     source = "atan((half-stance - hip spacing / 2) / (hip height + crank)), crank at its lowest"
-    notes = (stances.LEAN_DESCRIBES, *height.notes)
+    notes = (stances.LEAN_DESCRIBES, *getattr(stance, side).notes, *height.notes)
     return estimate_from(value, drawn, unit="deg", grade="derived", source=source, notes=notes)
 
 

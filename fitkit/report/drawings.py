@@ -120,15 +120,15 @@ def _is_advised(assessment: Assessment) -> bool:
 
 
 def _side_leg(leg: LegFound) -> SideLeg:
-    if leg.pair is None:
+    if leg.before is None or leg.after is None:
         return SideLeg(side=leg.side)
-    chain = leg.pair.before
+    chain = leg.before
     lengths = {
         "ankle_to_mtp1_mm": chain.leg.ankle_to_mtp1_mm,
         "ankle_height_mm": chain.leg.ankle_height_mm,
         "axle_to_foot_sole_mm": chain.cleat.axle_to_foot_sole_mm + chain.cleat.shim_mm + chain.cleat.adapter_stack_mm,
         "old_setback_mm": chain.cleat.setback_mm,
-        "new_setback_mm": leg.pair.after.cleat.setback_mm,
+        "new_setback_mm": leg.after.cleat.setback_mm,
         "thigh_mm": chain.leg.thigh_mm,
         "shank_mm": chain.leg.shank_mm,
         "crank_mm": chain.bike.crank_mm,
@@ -181,8 +181,8 @@ def _knees(assessment: Assessment) -> list[KneeChange]:
                 side=side,
                 crank_angle_deg=left["untouched"].crank_angle_deg,
                 untouched_deg=left["untouched"].knee_change_deg,
-                height_only_deg=left["height only"].knee_change_deg,
-                full_deg=left["full"].knee_change_deg,
+                height_only_deg=left["height only"].knee_change_deg if "height only" in left else None,
+                full_deg=left["full"].knee_change_deg if "full" in left else None,
             )
         )
     return found

@@ -4,7 +4,6 @@ import contextlib
 import json
 import os
 import re
-import sys
 from pathlib import Path
 
 import nbformat
@@ -14,7 +13,7 @@ from jupyter_client.manager import AsyncKernelManager
 from nbformat.v4 import new_code_cell, new_notebook
 from traitlets.config import Config
 
-from fitkit.batch.forked.helpers import Helpers, can_fork
+from fitkit.batch.forked.helpers import Helpers
 from fitkit.batch.forked.manager import manager_of
 
 # Each is a cell at which ways to run notebooks are known to differ.
@@ -92,7 +91,12 @@ def outputs_of(cell, manager, private):
     with contextlib.chdir(private):
         try:
             papermill.execute_notebook(
-                notebook, target, progress_bar=False, kernel_manager_class=manager, config=config, shutdown_kernel="immediate"
+                notebook,
+                target,
+                progress_bar=False,
+                kernel_manager_class=manager,
+                config=config,
+                shutdown_kernel="immediate",
             )
         except Exception as error:
             ended = type(error).__name__

@@ -144,7 +144,7 @@ def test_too_little_room_for_the_bars_is_said(assessed):
 )
 def test_what_was_not_measured_is_null_with_its_need(assessed, path, words):
     results = assessed({**MOVES, path: None, "rider.stature_mm": None})
-    for name in ("untouched.knee_change", "height_only.saddle_down", "full.saddle_down"):
+    for name in ("untouched.knee_change", "height_only.saddle_down"):
         assert results[f"left.{name}"].value is None
         assert words in results[f"left.{name}"].needs
     if ".left." in path:
@@ -200,3 +200,44 @@ def test_a_measured_pitch_table_replaces_the_wave(assessed):
     table = [{"crank_angle_deg": angle, "pitch_deg": 20} for angle in (0, 90, 180, 270, 360)]
     results = assessed({**MOVES, "ride.left.foot_pitch_table": table})
     assert results["left.full.saddle_down"].value == pytest.approx(5 * math.sin(math.radians(20)), abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"rider.left.thigh_mm": None, "rider.stature_mm": None},
+        {"bike.seat_tube_angle_deg": None},
+        {"ride.left.least_knee_flexion_deg": None, "as_found.saddle_height_mm": [860]},
+        {"ride.left.least_knee_flexion_deg": None, "as_found.saddle_height_mm": None},
+    ],
+)
+def test_the_full_answer_needs_foot_and_cleat_alone(assessed, changes):
+    before, after = assessed(MOVES), assessed({**MOVES, **changes})
+    assert after["left.full.saddle_down"].value == pytest.approx(before["left.full.saddle_down"].value, abs=1e-9)
+    assert after["left.height_only.saddle_down"].value is None
+
+
+def test_the_hip_is_as_found_and_needs_no_target(assessed):
+    # Without a starting point, and under an open sign, the lean still comes from the measured knee.
+    before = assessed(MOVES)["left.frontal_lean"]
+    without = assessed({"decided": {}, "as_left": {}, "trials": [], "shoes.left.size": 38})
+    assert without["left.cleat_setback.start"].value is None
+    assert without["left.frontal_lean"].value == pytest.approx(before.value, abs=1e-9)
+    stopped = assessed({**MOVES, "signs": [{"sign": "fever", "side": "both"}]})
+    assert stopped["left.frontal_lean"] == before
+
+
+def test_a_leg_out_of_reach_after_the_move_still_says_how_far_the_saddle_comes(assessed):
+    changes = {"ride.left.least_knee_flexion_deg": [2], "decided.moved_mm": {"left": 9, "right": 0}}
+    results = assessed(changes)
+    assert "after the move" in results["left.untouched.knee_change"].needs
+    assert results["left.height_only.saddle_down"].value > 0
+    assert results["left.frontal_lean"].is_known
+
+
+def test_a_pitch_table_with_gaps_is_said_and_spoils_nothing_else(assessed):
+    table = [{"crank_angle_deg": angle, "pitch_deg": 20} for angle in (0, 45, 180)]
+    results = assessed({**MOVES, "ride.left.foot_pitch_table": table})
+    assert "foot pitch table without gaps" in results["left.full.saddle_down"].needs
+    assert results["right.full.saddle_down"].is_known
+    assert results["left.frontal_lean"].is_known

@@ -89,7 +89,9 @@ def _check_workers(client: Client, address: str) -> None:
         raise WrongCallError(f"the cluster at {plain(address)} has no workers; start some, then run again")
     unsafe = sorted(worker for worker in workers if not _is_safe(worker))
     if unsafe:
-        raise WrongCallError(f"the cluster's worker {plain(unsafe[0])} is another machine and not encrypted; {_EXPECTED}")
+        raise WrongCallError(
+            f"the cluster's worker {plain(unsafe[0])} is another machine and not encrypted; {_EXPECTED}"
+        )
     try:
         found = client.run(remote.facts)
     except Exception as error:  # whatever a worker without the kit, or with an older one, stumbles over

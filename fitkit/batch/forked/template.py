@@ -44,16 +44,8 @@ def _warm_up() -> None:
     """Import what kernels and notebooks need, and fill what a first use fills, with an invented rider."""
     # The debugger is never asked for in a batch, and brings 140 modules.
     sys.modules["debugpy"] = None
-    import ipykernel.debugger
 
     del sys.modules["debugpy"]
-    import ipykernel.heartbeat
-    import ipykernel.iostream
-    import ipykernel.ipkernel
-    import ipykernel.kernelapp
-    import ipykernel.zmqshell
-    import IPython.core.completer
-    import IPython.extensions.storemagic
     import tornado.platform.asyncio  # noqa: F401
 
     from fitkit.batch.forked import warm

@@ -9,6 +9,7 @@ import numpy as np
 
 from fitkit.calculations.stroke import (
     ROUNDING_MM,
+    STEPS,
     Array,
     Chain,
     Hip,
@@ -165,13 +166,16 @@ def height_only_saddle_down(before: Chain, after: Chain, *, hip_distance_mm: flo
     return float(hip_distance_mm - hip_distance_as_found(after, least_knee_flexion_deg=float(least)))
 
 
-def full_saddle_move(before: Chain, after: Chain) -> SaddleMove:
+def full_saddle_move(before: Chain, after: Chain, *, steps: int = STEPS) -> SaddleMove:
     """Return the saddle move that follows the ankle: the mean over the stroke of its place after minus before.
 
     Parameters
     ----------
     before, after : Chain
-        The same leg with the cleat as found and with the cleat moved.
+        The same leg with the cleat as found and with the cleat moved; fields may hold one entry a draw. Thigh,
+        shank, crank and seat tube do not enter.
+    steps : int
+        Crank angles of one revolution [1].
 
     Returns
     -------
@@ -183,8 +187,8 @@ def full_saddle_move(before: Chain, after: Chain) -> SaddleMove:
     With the cleat alone moved by d this is d mean(cos p) forward and d mean(sin p) down. It leaves nothing at knee
     and thigh when the pitch is constant; with a swinging foot `remaining` says what it leaves.
     """
-    (old_x, old_y), (new_x, new_y) = ankle_path(before, crank_angles()), ankle_path(after, crank_angles())
-    return SaddleMove(float(np.mean(new_x - old_x, axis=-1)), float(np.mean(old_y - new_y, axis=-1)))
+    (old_x, old_y), (new_x, new_y) = (ankle_path(chain, crank_angles(steps)) for chain in (before, after))
+    return SaddleMove(np.mean(new_x - old_x, axis=-1), np.mean(old_y - new_y, axis=-1))
 
 
 def down_the_tube(distance_mm: Numbers, *, seat_tube_angle_deg: Numbers) -> SaddleMove:
