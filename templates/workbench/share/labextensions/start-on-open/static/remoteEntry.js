@@ -70,6 +70,18 @@
     } catch (_) { await wait(1000); }
   };
 
+  // Running leaves the page at its end and takes the keyboard: back to the field that had it, else to the top.
+  const giveBack = (panel) => {
+    if (panel.node.querySelector('.fit :focus')) return;
+    const [path, name] = (last || ' ').split(/ (?=fit-at-)/);
+    const field = name && path === panel.node.dataset.fitPath && panel.node.querySelector('.' + name);
+    const input = field && field.querySelector('input, select, textarea');
+    if (input) { input.focus(); return; }
+    panel.content.activeCellIndex = 0;
+    const page = panel.node.querySelector('.jp-WindowedPanel-outer');
+    if (page) page.scrollTop = 0;
+  };
+
   // No code, no counters: a hidden cell shows its result only, until "Show code".
   const LOOK = `
     .jp-NotebookPanel[data-fit-start] .jp-InputPlaceholder, .jp-NotebookPanel[data-fit-start] .jp-OutputPrompt,
@@ -111,16 +123,13 @@
       await formsKnown(panel);
       const run = async () => {
         await NotebookActions.runAll(panel.content, panel.sessionContext);
-        if (!last) { // running leaves the page at its end
-          panel.content.activeCellIndex = 0;
-          const page = panel.node.querySelector('.jp-WindowedPanel-outer');
-          if (page) page.scrollTop = 0;
-        }
+        giveBack(panel);
+        panel.node.dataset.fitReady = '';
       };
       let died = false;
       panel.sessionContext.statusChanged.connect((_, status) => {
         if (['autorestarting', 'restarting', 'dead', 'terminating'].includes(status)) {
-          died = true; NotebookActions.clearAllOutputs(panel.content);
+          died = true; delete panel.node.dataset.fitReady; NotebookActions.clearAllOutputs(panel.content);
         } else if (died && status === 'idle') { died = false; run(); }
       });
       await run();
