@@ -22,9 +22,10 @@ NAMED_AFTER = ("format", "version", "client_id", "visit_date", "setup")
 def walk(page, act):
     """Press Tab from the first control to the end of the forms; `act` does what is to be done at each."""
     first_field(page)
-    for _ in range(MOST_TABS):
+    for count in range(MOST_TABS):
         here = page.evaluate(FOCUSED)
         if not here["inside"]:
+            assert count > 20, f"the keyboard left the forms after {count} fields"
             return
         act(here)
         page.keyboard.press("Tab")
