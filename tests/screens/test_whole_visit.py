@@ -12,18 +12,20 @@ from fitkit.forms.labels import choices
 from fitkit.forms.rows import at_class
 from fitkit.forms.sections import ELSEWHERE, NOTEBOOKS
 from tests.conftest import ROOT
-from tests.screens.bench import FOCUSED, first_field, saved, type_into
+from tests.screens.bench import FOCUSED, WAIT_MS, first_field, saved, type_into
 
 EXAMPLE = ROOT / "tests/unit/data/rider-042_2026-03-04_road.json"
 MOST_TABS = 700
+NAMED_AFTER = ("format", "version", "client_id", "visit_date", "setup")
 
 
 def walk(page, act):
     """Press Tab from the first control to the end of the forms; `act` does what is to be done at each."""
     first_field(page)
-    for _ in range(MOST_TABS):
+    for count in range(MOST_TABS):
         here = page.evaluate(FOCUSED)
         if not here["inside"]:
+            assert count > 20, f"the keyboard left the forms after {count} fields"
             return
         act(here)
         page.keyboard.press("Tab")
@@ -166,9 +168,7 @@ def leaves(tree, above=()):
 
 @pytest.fixture
 def typed_from():
-    tree = json.loads(EXAMPLE.read_text(encoding="utf-8"))
-    skipped = ("format", "version", "client_id", "visit_date", "setup")
-    return {path: value for path, value in leaves(tree) if path not in skipped}
+    return by_path(EXAMPLE)
 
 
 def test_a_visit_typed_by_keyboard_gives_the_same_numbers(screens, bench, typed_from, tmp_path):
@@ -176,6 +176,7 @@ def test_a_visit_typed_by_keyboard_gives_the_same_numbers(screens, bench, typed_
     by_name = by_class(typed_from)
     for notebook in NOTEBOOKS:
         page = screens.open(path, notebook)
+        open_all(page)
 
         def act(here, page=page):
             dotted = by_name.get(here["name"])
@@ -191,9 +192,16 @@ def test_a_visit_typed_by_keyboard_gives_the_same_numbers(screens, bench, typed_
                 type_into(page, shown(value))
 
         walk(page, act)
-        page.wait_for_function("() => (sessionStorage.getItem('fit-typed') || '[]') === '[]'")
+        page.wait_for_function("() => (sessionStorage.getItem('fit-typed') || '[]') === '[]'", timeout=WAIT_MS)
         page.close()
+    assert by_path(path) == typed_from
     assert results(path, tmp_path / "typed") == results(EXAMPLE, tmp_path / "example")
+
+
+def by_path(path):
+    """Return every field of a session file by its path, but for what it is named after."""
+    tree = json.loads(path.read_text(encoding="utf-8"))
+    return {dotted: value for dotted, value in leaves(tree) if dotted not in NAMED_AFTER}
 
 
 def results(path, out):

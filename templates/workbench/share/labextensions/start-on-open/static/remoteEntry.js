@@ -70,6 +70,31 @@
     } catch (_) { await wait(1000); }
   };
 
+  // Running leaves the page at its end and takes the keyboard: back to the field that had it, else to the top.
+  const fieldBefore = (node) => {
+    const [path, name] = (last || ' ').split(/ (?=fit-at-)/);
+    const field = name && path === node.dataset.fitPath && node.querySelector('.' + name);
+    return field && field.querySelector('input, select, textarea');
+  };
+  const giveBack = (panel) => {
+    panel.node.dataset.fitRanAt = Date.now();
+    if (panel.node.querySelector('.fit :focus')) return;
+    const input = fieldBefore(panel.node);
+    if (input) { input.focus(); return; }
+    panel.content.activeCellIndex = 0;
+    const page = panel.node.querySelector('.jp-WindowedPanel-outer');
+    if (page) page.scrollTop = 0;
+  };
+  // Lab takes the keyboard once more a moment after the run; nobody pressed anything, so it goes back.
+  let pressed = 0;
+  const onPress = () => { pressed = Date.now(); };
+  const onTaken = (event) => {
+    const node = event.target.closest && event.target.closest('.jp-NotebookPanel[data-fit-ran-at]');
+    if (!node || event.target.closest('.fit') || Date.now() - pressed < 300) return;
+    const input = Date.now() - node.dataset.fitRanAt < 5000 && fieldBefore(node);
+    if (input) setTimeout(() => input.focus(), 0);
+  };
+
   // No code, no counters: a hidden cell shows its result only, until "Show code".
   const LOOK = `
     .jp-NotebookPanel[data-fit-start] .jp-InputPlaceholder, .jp-NotebookPanel[data-fit-start] .jp-OutputPrompt,
@@ -91,6 +116,9 @@
     const style = document.createElement('style'); style.textContent = LOOK; document.head.appendChild(style);
     document.addEventListener('input', onInput, true);
     document.addEventListener('focusin', onFocus, true);
+    document.addEventListener('focusin', onTaken, true);
+    document.addEventListener('keydown', onPress, true);
+    document.addEventListener('pointerdown', onPress, true);
     window.addEventListener('beforeunload', (event) => { if (typed.size) event.preventDefault(); });
     document.addEventListener('click', (event) => {
       const link = event.target.closest && event.target.closest('a[data-fit-open]');
@@ -111,16 +139,13 @@
       await formsKnown(panel);
       const run = async () => {
         await NotebookActions.runAll(panel.content, panel.sessionContext);
-        if (!last) { // running leaves the page at its end
-          panel.content.activeCellIndex = 0;
-          const page = panel.node.querySelector('.jp-WindowedPanel-outer');
-          if (page) page.scrollTop = 0;
-        }
+        giveBack(panel);
+        panel.node.dataset.fitReady = '';
       };
       let died = false;
       panel.sessionContext.statusChanged.connect((_, status) => {
         if (['autorestarting', 'restarting', 'dead', 'terminating'].includes(status)) {
-          died = true; NotebookActions.clearAllOutputs(panel.content);
+          died = true; delete panel.node.dataset.fitReady; NotebookActions.clearAllOutputs(panel.content);
         } else if (died && status === 'idle') { died = false; run(); }
       });
       await run();
