@@ -11,7 +11,18 @@ import fitkit
 from fitkit import places
 from fitkit.batch.job import Input
 
-__all__ = ["ABSENT", "LARGE_FILE_BYTES", "TEMPLATE", "digest", "of_code", "of_files", "of_inputs", "of_kit", "of_visit", "stage"]
+__all__ = [
+    "ABSENT",
+    "LARGE_FILE_BYTES",
+    "TEMPLATE",
+    "digest",
+    "of_code",
+    "of_files",
+    "of_inputs",
+    "of_kit",
+    "of_visit",
+    "stage",
+]
 
 TEMPLATE = "client_report.ipynb"
 # A film of gigabytes is not read through each night: its size and time of change stand for it.
