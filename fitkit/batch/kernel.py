@@ -15,7 +15,7 @@ from pathlib import Path
 import nbformat
 import papermill
 from jupyter_client.manager import AsyncKernelManager
-from nbclient.exceptions import CellTimeoutError, DeadKernelError
+from nbclient.exceptions import CellExecutionError, CellTimeoutError, DeadKernelError
 from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
 from traitlets.config import Config
@@ -205,6 +205,9 @@ def _reason(error: Exception, progress: _Progress, limits: Limits) -> str:
     if isinstance(error, PapermillExecutionError):
         if error.ename in _OUT_OF_MEMORY:
             return f"kernel out of memory at {progress.cell}; a kernel may take {limits.kernel_memory_mb} MB"
+        if error.ename == CellExecutionError.__name__:
+            # Told that the cell failed, but shown no error: there was no room left to write one.
+            return f"kernel out of memory, it seems, at {progress.cell}; a kernel may take {limits.kernel_memory_mb} MB"
         return f"{progress.cell} stopped: {error.ename}: {plain(error.evalue)}"
     return f"{progress.cell} failed: {type(error).__name__}: {plain(error)}"
 

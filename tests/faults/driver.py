@@ -55,7 +55,8 @@ def main() -> int:
     notebook, cell_s, notebook_s, *words = sys.argv[1:]
     shipped = places.template
     places.template = lambda name: Path(notebook) if name == "client_report.ipynb" else shipped(name)
-    limits = Limits(cell_s=int(cell_s), notebook_s=float(notebook_s))
+    memory_mb = int(os.environ.get("KERNEL_MEMORY_MB", Limits.kernel_memory_mb))
+    limits = Limits(cell_s=int(cell_s), notebook_s=float(notebook_s), kernel_memory_mb=memory_mb)
     run.Options = functools.partial(run.Options, limits=limits)
     return command_line(words)
 

@@ -4,6 +4,8 @@ import contextlib
 import json
 import os
 import re
+import shutil
+import tempfile
 from pathlib import Path
 
 import nbformat
@@ -50,15 +52,13 @@ CELLS = {
     "python's random numbers": "import random\nrandom.random()",
     "linear algebra": "import numpy as np\nfloat((np.ones((300, 300)) @ np.ones((300, 300))).sum())",
 }
+KERNEL = {"name": "python3", "language": "python", "display_name": "Python 3"}
 RANDOM = {"numpy's random numbers", "python's random numbers"}
 
 
 @pytest.fixture(scope="module")
-def private(tmp_path_factory):
+def private():
     # Sockets need a short path.
-    import shutil
-    import tempfile
-
     folder = Path(tempfile.mkdtemp(prefix="ck-"))
     with pytest.MonkeyPatch.context() as patch:
         for name, value in {
@@ -104,9 +104,6 @@ def outputs_of(cell, manager, private):
     return comparable(executed), ended
 
 
-KERNEL = {"name": "python3", "language": "python", "display_name": "Python 3"}
-
-
 def comparable(notebook) -> str:
     """Return what a cell showed; names of widgets, numbers of processes and places in memory do not count."""
     shown = [dict(output) for output in notebook.cells[-1].outputs]
@@ -127,3 +124,24 @@ def test_a_copied_kernel_gives_what_a_plain_one_gives(helpers, private, name):
         assert copied[1] == plain[1] == ""
     else:
         assert copied == plain
+
+
+def test_both_kinds_of_kernel_give_the_same_record_and_the_log_names_them(clinic):
+    keys = [clinic.visit("rider-1"), clinic.visit("rider-2")]
+    made = {}
+    for kind, words in {"forked": (), "plain": ("--plain-kernels",)}.items():
+        clinic.out = clinic.folder / kind
+        done = clinic.report(*words)
+        assert done.returncode == 0, done.stderr
+        assert [line["engine"] for line in clinic.log()] == [kind, kind]
+        made[kind] = {path.relative_to(clinic.out): path.read_bytes() for path in clinic.out.glob("rider-*/*")}
+    assert len(made["forked"]) == 4 * len(keys)
+    assert made["forked"] == made["plain"]
+
+
+def test_nothing_of_one_client_is_left_for_the_next(clinic):
+    clinic.notebook("import builtins\nassert not hasattr(builtins, 'left')\nbuiltins.left = session")
+    keys = [clinic.visit(f"rider-{number}") for number in range(3)]
+    done = clinic.report("--workers", "1")
+    assert done.returncode == 0, done.stderr
+    assert clinic.statuses() == dict.fromkeys(keys, "made")

@@ -178,3 +178,33 @@ for _ in range({"silent": 0, "twice": 2}.get(name, 1)):
     display({"application/vnd.cleat-stance-results+json": results,
              "application/vnd.cleat-stance-sheet+json": {}, "text/plain": "results"}, raw=True)
 """
+
+
+# At once, bit by bit, and by NumPy; the last keeps what it has got while the error is told.
+GREEDY = """
+if session.startswith("once"):
+    bytearray(3_000_000_000)
+if session.startswith("numpy"):
+    import numpy
+    numpy.ones(400_000_000)
+if session.startswith("bits"):
+    kept = []
+    while True:
+        kept.append(bytearray(1_000_000))
+"""
+
+
+@pytest.mark.parametrize("words", [(), ("--plain-kernels",)], ids=["forked", "plain"])
+def test_a_kernel_out_of_memory_fails_its_own_visit_in_words(clinic, words):
+    clinic.environment["KERNEL_MEMORY_MB"] = "700"
+    clinic.notebook(GREEDY)
+    bad, good = [clinic.visit(name) for name in ("once", "numpy", "bits")], clinic.visit("good")
+    done = clinic.report(*words)
+    assert done.returncode == 1, done.stderr
+    reasons = [clinic.summary()[key]["reason"] for key in bad]
+    said = "kernel out of memory at cell 3 (The fault); a kernel may take 700 MB"
+    assert reasons[:2] == [said, said]
+    # A kernel that has filled itself to the brim may have no room left for its error.
+    assert reasons[2].replace(", it seems,", "") == said
+    assert clinic.whole(good)
+    clinic.nothing_left_over()

@@ -267,3 +267,16 @@ def test_progress_on_a_terminal_keeps_one_line_and_else_has_no_carriage_returns(
     assert " a second, " in clinic.said
     assert " s left\n" in clinic.said
     assert "\r" not in clinic.said
+
+
+def test_a_clock_set_back_between_runs_changes_nothing(clinic, monkeypatch):
+    key = clinic.visit("rider-1")
+    clinic.run()
+    monkeypatch.setattr(run, "_now", lambda: "1999-12-31T23:59:59.000+00:00")
+    new = clinic.visit("rider-2")
+    assert clinic.run() == 0
+    assert clinic.made == [new]
+    assert {key: row["status"] for key, row in clinic.summary().items()} == {key: "unchanged", new: "made"}
+    monkeypatch.setattr(run, "_now", lambda: "2999-12-31T23:59:59.000+00:00")
+    assert clinic.run() == 0
+    assert clinic.made == []

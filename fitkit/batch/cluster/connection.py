@@ -66,7 +66,7 @@ def connected(address: str) -> Iterator[Client]:
         from distributed import Client, Security
     except ImportError:
         raise WrongCallError(
-            "--cluster needs the package 'distributed'; install the kit with its extra [cluster], or leave out --cluster"
+            "--cluster needs the package 'distributed'; install the kit's extra [cluster], or leave out --cluster"
         ) from None
     if address.startswith("tls:") and Security().get_connection_args("client").get("ssl_context") is None:
         raise WrongCallError(
@@ -96,7 +96,7 @@ def _check_workers(client: Client, address: str) -> None:
         found = client.run(remote.facts)
     except Exception as error:  # whatever a worker without the kit, or with an older one, stumbles over
         raise WrongCallError(
-            f"the workers of {plain(address)} do not have this kit ({plain(error, longest=200)}); install the same there"
+            f"the workers of {plain(address)} do not have this kit ({plain(error, longest=200)}); install it there"
         ) from None
     for worker, facts in sorted(found.items()):
         differ = differences(facts)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import importlib
 import json
 import os
 import random
@@ -21,6 +22,16 @@ __all__ = ["LONGEST_REQUEST_BYTES", "READY", "main"]
 
 READY = b"R"
 LONGEST_REQUEST_BYTES = 1 << 16
+_USED_BY_KERNELS = (
+    "ipykernel.heartbeat",
+    "ipykernel.iostream",
+    "ipykernel.ipkernel",
+    "ipykernel.kernelapp",
+    "ipykernel.zmqshell",
+    "IPython.core.completer",
+    "IPython.extensions.storemagic",
+    "tornado.platform.asyncio",
+)
 
 
 def main() -> None:
@@ -44,10 +55,10 @@ def _warm_up() -> None:
     """Import what kernels and notebooks need, and fill what a first use fills, with an invented rider."""
     # The debugger is never asked for in a batch, and brings 140 modules.
     sys.modules["debugpy"] = None
-
+    importlib.import_module("ipykernel.debugger")
     del sys.modules["debugpy"]
-    import tornado.platform.asyncio  # noqa: F401
-
+    for name in _USED_BY_KERNELS:
+        importlib.import_module(name)
     from fitkit.batch.forked import warm
 
     warm.up()
