@@ -1,4 +1,4 @@
-"""The command line: ``python -m fitkit new|check|report|forget``."""
+"""The command line: ``python -m fitkit open|new|check|report|overview|forget``."""
 
 from __future__ import annotations
 
@@ -64,9 +64,11 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=__version__)
     _add_house(parser, default=None)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add_open(commands)
     _add_new(commands)
     _add_check(commands)
     _add_report(commands)
+    _add_overview(commands)
     _add_forget(commands)
     return parser
 
@@ -85,6 +87,23 @@ def _add_house(parser: argparse.ArgumentParser, *, default: str | None) -> None:
     for name, words in (("rules", "house rules instead of those"), ("parts", "parts table instead of the one")):
         about = f"your clinic's {words} that come{'s' if name == 'parts' else ''} with the kit"
         parser.add_argument(f"--{name}", type=Path, metavar="FILE", default=default, help=about)
+
+
+def _add_open(commands: argparse._SubParsersAction) -> None:
+    command = _command(
+        commands, "open", _open, "Open the workbench: the notebooks of a visit, in the browser, on a private folder."
+    )
+    command.add_argument(
+        "session",
+        metavar="SESSION",
+        nargs="?",
+        type=Path,
+        help="a session file to begin with (the start page, if not said)",
+    )
+    command.add_argument(
+        "--work", type=Path, metavar="FOLDER", help="the work folder (your own data folder, if not said)"
+    )
+    command.add_argument("--no-browser", action="store_true", help="print the address and open no browser")
 
 
 def _add_new(commands: argparse._SubParsersAction) -> None:
@@ -125,6 +144,34 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
     )
     command.add_argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium")
     command.add_argument("--again", action="store_true", help="make every record again, changed or not")
+    command.add_argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="let a running Dask cluster of the clinic's own machines make the records: tls://HOST:PORT, or "
+        "tcp://127.0.0.1:PORT on this machine",
+    )
+    command.add_argument(
+        "--plain-kernels",
+        action="store_true",
+        help="start every notebook's kernel afresh instead of copying a warm one: the same records, slower",
+    )
+
+
+def _add_overview(commands: argparse._SubParsersAction) -> None:
+    command = _command(
+        commands,
+        "overview",
+        _overview,
+        "Make one page of all visits: follow-ups, parts to order, what the clinic's own settled riders say.",
+    )
+    command.add_argument("sessions", metavar="SESSIONS", nargs="+", help=_SESSIONS)
+    command.add_argument(
+        "--out", type=Path, required=True, metavar="FOLDER", help="where overview.html and overview.ipynb go"
+    )
+    command.add_argument(
+        "--export-band", type=Path, metavar="FILE", help="write new house rules with the learned band, if you decide so"
+    )
+    command.add_argument("--decided-by", type=_client, metavar="ID", help="your id, with --export-band")
 
 
 def _add_forget(commands: argparse._SubParsersAction) -> None:
@@ -179,6 +226,15 @@ def _new(given: argparse.Namespace) -> int:
     return _FINE
 
 
+def _open(given: argparse.Namespace) -> int:
+    from fitkit import workbench
+
+    for name, path in (("FITKIT_RULES", given.rules), ("FITKIT_PARTS", given.parts)):
+        if path is not None:
+            os.environ[name] = str(path.absolute())
+    return workbench.open_command(given.session, given.work, browser=not given.no_browser)
+
+
 def _check(given: argparse.Namespace) -> int:
     from fitkit.batch.check import check
     from fitkit.batch.house_files import load_house
@@ -195,10 +251,25 @@ def _report(given: argparse.Namespace) -> int:
         workers=given.workers,
         pdf=given.pdf,
         again=given.again,
+        forked=not given.plain_kernels,
+        cluster=given.cluster,
         rules=given.rules,
         parts=given.parts,
     )
     return report(given.sessions, options)
+
+
+def _overview(given: argparse.Namespace) -> int:
+    from fitkit.batch.overview import Options, overview
+
+    options = Options(
+        out=given.out,
+        rules=given.rules,
+        parts=given.parts,
+        export_band=given.export_band,
+        decided_by=given.decided_by,
+    )
+    return overview(given.sessions, options)
 
 
 def _forget(given: argparse.Namespace) -> int:

@@ -140,4 +140,4 @@ def put_back(session: Session) -> str | None:
     begun = session.trials or holds_any(session.decided) or holds_any(session.as_left)
     if not (stops_advice(session) and begun):
         return None
-    return "Put everything back as found: the positions below were tried before the sign was acted on."
+    return "Everything must be put back as found: what was tried was tried before this was acted on."

@@ -12,7 +12,7 @@ from fitkit.calculations.readings import Quantity, linear
 from fitkit.estimate import Estimate, Grade, known, missing
 from fitkit.house import Shift
 
-__all__ = ["Foot", "assess_foot"]
+__all__ = ["Foot", "Start", "assess_foot", "start_of"]
 
 NEED_AS_FOUND = "readings of the cleat setback as found"
 NEED_SLOT_END = {
@@ -53,7 +53,7 @@ class Foot:
 
 def assess_foot(inputs: Inputs, draws: Draws, side: str) -> Foot:
     """Return one foot's cleat results; `side` is "left" or "right"."""
-    start = _start(inputs, side)
+    start = start_of(inputs, side)
     as_found = _setback(inputs, f"as_found.{side}.cleat_setback_mm")
     target, target_from = _target(inputs, side, start)
     slots = {end: inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm") for end in ("least", "greatest")}
@@ -95,7 +95,8 @@ def _size(inputs: Inputs, side: str) -> tuple[float | None, str]:
     return None, "size system of the shoe label" if shoe.size is not None else "shoe size or foot length"
 
 
-def _start(inputs: Inputs, side: str) -> Start:
+def start_of(inputs: Inputs, side: str) -> Start:
+    """Return where one foot is to begin by the house rules, with the size it goes by and what shifted it."""
     size, words = _size(inputs, side)
     if size is None:
         return Start(None, words, None, None, words)
@@ -139,8 +140,9 @@ def _band_results(inputs: Inputs, start: Start) -> dict[str, Estimate]:
     names = ("cleat_setback.band_low", "cleat_setback.band_high", "cleat_setback.start")
     if start.band is None:
         return {name: missing(start.needs) for name in names}
-    rule = inputs.visit.house.rules.starting_band
-    common = {"unit": "mm", "grade": rule.grade, "source": f"starting band: {rule.source}", "notes": start.notes}
+    rule, rules = inputs.visit.house.rules.starting_band, inputs.visit.house.rules_source
+    source = f"starting band of {rules}: {rule.source}"
+    common = {"unit": "mm", "grade": rule.grade, "source": source, "notes": start.notes}
     low, high = start.band.low, start.band.high
     ends = {names[0]: known(low, **common), names[1]: known(high, **common)}
     if start.point is None:
@@ -150,7 +152,7 @@ def _band_results(inputs: Inputs, start: Start) -> dict[str, Estimate]:
         said = (*said, "these ask for contrary ends: not shifted")
     is_shifted = not start.is_contrary and any(shift.to != "none" for shift in start.shifts)
     if is_shifted:
-        common |= {"grade": "house rule", "source": f"house rules: starting band ({rule.source}), shifted"}
+        common |= {"grade": "house rule", "source": f"{source}, shifted"}
     common |= {"notes": (*start.notes, *said)}
     return {**ends, names[2]: known(start.point, low=low, high=high, **common)}
 

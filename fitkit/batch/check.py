@@ -10,6 +10,7 @@ from fitkit import session
 from fitkit.batch import inputs
 from fitkit.batch.inputs import Visit
 from fitkit.batch.messages import count, plain
+from fitkit.session.doubts import doubts
 
 __all__ = ["check"]
 
@@ -38,6 +39,8 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
     for visit in found.visits:
         questions = list(_questions(visit))
         said = f"fine, {count(len(questions), 'question')}" if questions else "fine"
+        if visit.session.demonstration:
+            said += " (marked as a demonstration: an invented rider)"
         _say(screen, visit.path, said, questions)
     for refused in found.refused:
         _say(screen, refused.path, count(len(refused.problems), "problem"), refused.problems)
@@ -47,7 +50,7 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
 
 
 def _questions(visit: Visit) -> Iterator[str]:
-    for problem in session.unusual(visit.session):
+    for problem in (*session.unusual(visit.session), *doubts(visit.session)):
         yield plain(problem)
     for name in visit.missing_files:
         yield f"{plain(name)} is named in the session and not there; expected beside the session file. Copied yet?"

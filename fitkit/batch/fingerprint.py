@@ -11,7 +11,7 @@ import fitkit
 from fitkit import places
 from fitkit.batch.job import Input
 
-__all__ = ["ABSENT", "LARGE_FILE_BYTES", "TEMPLATE", "digest", "of_files", "of_inputs", "of_kit", "of_visit", "stage"]
+__all__ = ["ABSENT", "LARGE_FILE_BYTES", "TEMPLATE", "digest", "of_code", "of_files", "of_inputs", "of_kit", "of_visit", "stage"]
 
 TEMPLATE = "client_report.ipynb"
 # A film of gigabytes is not read through each night: its size and time of change stand for it.
@@ -39,17 +39,20 @@ def of_kit(house: object, *, pdf: bool) -> str:
     pdf : bool
         Whether pages are made as PDF as well.
     """
-    package = Path(fitkit.__file__).parent
-    templates = places.template(TEMPLATE).parent
     return _of(
         {
-            "version": fitkit.__version__,
-            "package": _tree(package, "*.py"),
-            "templates": _tree(templates, "*"),
+            "code": of_code(),
             "house": [house.fingerprint, house.rules_source, house.parts_source],
             "pdf": pdf,
         }
     )
+
+
+def of_code() -> str:
+    """Return the digest of the package and its templates."""
+    package = Path(fitkit.__file__).parent
+    templates = places.template(TEMPLATE).parent
+    return _of([fitkit.__version__, _tree(package, "*.py"), _tree(templates, "*")])
 
 
 def of_inputs(inputs: Iterable[Input]) -> dict[str, str]:

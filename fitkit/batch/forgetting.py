@@ -9,6 +9,7 @@ from fitkit.batch.contents import headline, rows_of, write_contents
 from fitkit.batch.files import Access
 from fitkit.batch.folder import is_report_folder, opened
 from fitkit.batch.messages import WrongCallError, plain
+from fitkit.batch.overview import NOTEBOOK, PAGE
 from fitkit.batch.runlog import Entry, RunLog
 
 __all__ = ["forget_reports"]
@@ -37,7 +38,16 @@ def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...
         if removed:
             rows = rows_of(folder, kept)
             write_contents(folder, rows, said=headline(rows))
+        removed += _overviews(folder.path, client_id)
         return tuple(removed)
+
+
+def _overviews(folder: Path, client_id: str) -> list[Path]:
+    """Remove the clinic's overview where it was made: it counts the client, and may name whom to call."""
+    found = [path for name in (NOTEBOOK, PAGE) if (path := folder / name).is_file()]
+    for path in found:
+        path.unlink()
+    return found
 
 
 def _is_of(entry: Entry, client_id: str) -> bool:

@@ -180,9 +180,19 @@ def _client(client: str, visits: list[Row]) -> str:
     return _section(client, [_article(row, latest=row.visit_date == newest) for row in by_date])
 
 
+def _is_overlap(result: dict) -> bool:
+    return str(result.get("name")).endswith(".toe.gap_after") and (result.get("value") or 0) < 0
+
+
 def _article(row: Row, *, latest: bool) -> str:
     title = " · ".join(row.name.split("_")[1:]) if row.is_visit else row.name
-    marks = [word for word, wanted in (("latest", latest), ("demonstration", row.demonstration)) if wanted]
+    told = (
+        ("latest", latest),
+        ("demonstration", row.demonstration),
+        ("see a clinician first", any(str(r.get("needs")).startswith("clinician: ") for r in row.results)),
+        ("toe meets tyre", any(_is_overlap(result) for result in row.results)),
+    )
+    marks = [word for word, wanted in told if wanted]
     marked = "".join(f' <span class="mark">{word}</span>' for word in marks)
     said = f"{_SAID[row.status]}: {row.said}" if row.said else _SAID[row.status]
     return f"<article>\n<h3>{_text(title)}{marked}</h3>\n<p>{_text(said)}</p>\n{_links(row)}{_lacking(row)}</article>\n"

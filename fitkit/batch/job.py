@@ -1,4 +1,4 @@
-"""What a worker is asked to do: one visit, and how long it may take."""
+"""What a worker is asked to do: one visit, and what it may take."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ class Input:
 
 @dataclass(frozen=True)
 class Limits:
-    """Time limits of one record.
+    """Limits of one record.
 
     Parameters
     ----------
@@ -32,12 +32,16 @@ class Limits:
         The start of the kernel [s].
     pages_s : float
         Everything after the notebook: pages, PDF, files [s].
+    kernel_memory_mb, worker_memory_mb : int
+        What one kernel, and one worker process, may take [MB].
     """
 
     cell_s: int = 60
     notebook_s: float = 300
     kernel_start_s: int = 60
     pages_s: float = 120
+    kernel_memory_mb: int = 2000
+    worker_memory_mb: int = 4000
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,9 @@ class Job:
     access : Access
         Who may read the record.
     limits : Limits
-        Time limits.
+        Limits of time and memory.
+    forked : bool
+        Whether kernels are copies of a warm one, where the system can do that.
     browser : str or None
         Chromium that makes the PDF pages; None for none.
     """
@@ -71,4 +77,5 @@ class Job:
     kit: str
     access: Access
     limits: Limits = Limits()
+    forked: bool = True
     browser: str | None = None

@@ -22,7 +22,7 @@ from traitlets.config import Config
 
 from fitkit.batch.job import Limits
 from fitkit.batch.messages import plain
-from fitkit.batch.processes import end_group
+from fitkit.batch.processes import end_group, limit_memory
 
 __all__ = ["NotebookError", "load_template", "run"]
 
@@ -31,6 +31,8 @@ _KERNEL = "python3"
 _LANGUAGE = "python"
 # Some systems take 104 bytes for a socket's whole path; the kernel adds a number to this.
 _LONGEST_ADDRESS = 95
+# Python's own error and NumPy's.
+_OUT_OF_MEMORY = ("MemoryError", "_ArrayMemoryError")
 
 
 class NotebookError(Exception):
@@ -87,6 +89,7 @@ def run(
     *,
     limits: Limits,
     started: Callable[[int], None],
+    manager: type[AsyncKernelManager] = AsyncKernelManager,
 ) -> NotebookNode:
     """Execute the notebook for one session and return it with its outputs.
 
@@ -99,9 +102,11 @@ def run(
     folder : Path
         The kernel's working folder.
     limits : Limits
-        How long a cell and the whole notebook may take.
+        How long a cell and the whole notebook may take, and how much memory the kernel.
     started : callable
         Told the kernel's process group, so that another process can end it.
+    manager : type of AsyncKernelManager
+        What starts the kernel.
 
     Raises
     ------
@@ -113,6 +118,7 @@ def run(
     timer.daemon = True
 
     def note(group: int) -> None:
+        limit_memory(group, limits.kernel_memory_mb)
         progress.groups.append(group)
         started(group)
         if progress.out_of_time:
@@ -121,7 +127,8 @@ def run(
     timer.start()
     try:
         with _sockets() as config:
-            executed = _execute(template, session_name, folder, limits, config, progress, note)
+            watched = _watched(manager, note)
+            executed = _execute(template, session_name, folder, limits, config, progress, watched)
     except Exception as error:  # whatever it is, it is one visit's failure and has to be told in words
         raise NotebookError(_reason(error, progress, limits)) from error
     finally:
@@ -132,6 +139,17 @@ def run(
     return executed
 
 
+def _watched(manager: type[AsyncKernelManager], note: Callable[[int], None]) -> type[AsyncKernelManager]:
+    class WatchedKernelManager(manager):
+        """A kernel manager that tells the process group of its kernel."""
+
+        async def _async_launch_kernel(self, kernel_cmd: list[str], **kw: object) -> None:
+            await super()._async_launch_kernel(kernel_cmd, **kw)
+            note(self.provisioner.pid)
+
+    return WatchedKernelManager
+
+
 def _execute(
     template: NotebookNode,
     session_name: str,
@@ -139,15 +157,8 @@ def _execute(
     limits: Limits,
     config: Config,
     progress: _Progress,
-    note: Callable[[int], None],
+    manager: type[AsyncKernelManager],
 ) -> NotebookNode:
-    class WatchedKernelManager(AsyncKernelManager):
-        """A kernel manager that tells the process group of its kernel."""
-
-        async def _async_launch_kernel(self, kernel_cmd: list[str], **kw: object) -> None:
-            await super()._async_launch_kernel(kernel_cmd, **kw)
-            note(self.provisioner.pid)
-
     return papermill.execute_notebook(
         template,
         None,
@@ -161,7 +172,7 @@ def _execute(
         start_timeout=limits.kernel_start_s,
         execution_timeout=limits.cell_s,
         shutdown_kernel="immediate",
-        kernel_manager_class=WatchedKernelManager,
+        kernel_manager_class=manager,
         # A film named numpy.py beside the session must not be imported.
         extra_arguments=["--IPKernelApp.ignore_cwd=True"],
         on_cell_start=progress.enter,
@@ -192,6 +203,8 @@ def _reason(error: Exception, progress: _Progress, limits: Limits) -> str:
     if isinstance(error, DeadKernelError):
         return f"the kernel ended by itself or was killed at {progress.cell}"
     if isinstance(error, PapermillExecutionError):
+        if error.ename in _OUT_OF_MEMORY:
+            return f"kernel out of memory at {progress.cell}; a kernel may take {limits.kernel_memory_mb} MB"
         return f"{progress.cell} stopped: {error.ename}: {plain(error.evalue)}"
     return f"{progress.cell} failed: {type(error).__name__}: {plain(error)}"
 

@@ -34,6 +34,7 @@ class _Lane:
     link: connection.Connection
     private: str
     job: Job | None = None
+    engine: str = ""
     begun: float = 0.0
     groups: list[int] = field(default_factory=list)
 
@@ -55,9 +56,14 @@ class Pool:
         Variables set in the workers and their kernels.
     wake : int, optional
         A file descriptor; as soon as it can be read, `run` ends and all work is dropped.
+    keep : bool
+        Whether workers without work are kept for another `run`.
     """
 
-    def __init__(self, workers: int, environment: Mapping[str, str], *, wake: int | None = None) -> None:
+    def __init__(
+        self, workers: int, environment: Mapping[str, str], *, wake: int | None = None, keep: bool = False
+    ) -> None:
+        self.keep = keep
         self.workers = workers
         self.environment = dict(environment)
         self.wake = wake
@@ -75,7 +81,7 @@ class Pool:
         waiting = deque(jobs)
         while not self._is_stopped() and self._fill(waiting):
             connection.wait(self._watched(), timeout=self._patience())
-            for lane in list(self._lanes):
+            for lane in [lane for lane in self._lanes if lane.job]:
                 outcome = self._outcome(lane)
                 if outcome is not None:
                     job, lane.job = lane.job, None
@@ -90,11 +96,11 @@ class Pool:
             # One that ended between two visits must not cost the second.
             if waiting and lane.process.is_alive():
                 self._give(lane, waiting.popleft())
-            else:
+            elif not self.keep or not lane.process.is_alive():
                 self._end(lane)
         while waiting and len(self._lanes) < self.workers:
             self._give(self._open(), waiting.popleft())
-        return bool(self._lanes)
+        return any(lane.job for lane in self._lanes)
 
     def _open(self) -> _Lane:
         private = _private_folder()
@@ -119,7 +125,7 @@ class Pool:
         return watched if self.wake is None else [*watched, self.wake]
 
     def _patience(self) -> float:
-        first = min(lane.deadline for lane in self._lanes)
+        first = min(lane.deadline for lane in self._lanes if lane.job)
         return max(0.0, first - time.monotonic())
 
     def _outcome(self, lane: _Lane) -> dict | None:
@@ -133,13 +139,14 @@ class Pool:
         if not is_alive:
             reason = _ending(lane)
             self._end(lane)
-            return {"status": "failed", "reason": reason, "seconds": seconds}
+            return {"status": "failed", "reason": reason, "seconds": seconds, "engine": lane.engine}
         if time.monotonic() > lane.deadline:
             self._end(lane)
             return {
                 "status": "failed",
                 "reason": f"the worker process did not answer in {seconds:.0f} s",
                 "seconds": seconds,
+                "engine": lane.engine,
             }
         return None
 
@@ -164,7 +171,10 @@ def _read(lane: _Lane) -> dict | None:
             if kind == "done":
                 lane.groups = []
                 return content
-            lane.groups.append(content)
+            if kind == "engine":
+                lane.engine = content
+            else:
+                lane.groups.append(content)
     return None
 
 

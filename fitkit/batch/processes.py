@@ -1,4 +1,4 @@
-"""Ends programs together with what they started."""
+"""Ends programs together with what they started, and bounds their memory."""
 
 from __future__ import annotations
 
@@ -8,7 +8,12 @@ import signal
 from collections.abc import Iterator
 from multiprocessing import resource_tracker
 
-__all__ = ["STOPPING", "end_group", "stopping_signals_held"]
+try:
+    import resource
+except ImportError:  # not a Unix system
+    resource = None
+
+__all__ = ["STOPPING", "end_group", "limit_memory", "stopping_signals_held"]
 
 # Ctrl-C, a request to end, and the loss of the terminal.
 STOPPING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
@@ -21,6 +26,14 @@ def end_group(group: int) -> None:
             os.killpg(group, signal.SIGKILL)
         else:
             os.kill(group, signal.SIGTERM)
+
+
+def limit_memory(process: int, most_mb: int) -> None:
+    """Refuse a process, and each one it starts from now on, memory beyond a limit [MB]; where the system can do it."""
+    # Memory that can be written to: what is only set aside, as the drawing library does by gigabytes, is not counted.
+    if resource is not None and hasattr(resource, "prlimit"):
+        with contextlib.suppress(ProcessLookupError):
+            resource.prlimit(process, resource.RLIMIT_DATA, (most_mb * 1_000_000, most_mb * 1_000_000))
 
 
 @contextlib.contextmanager

@@ -7,12 +7,14 @@ import errno
 import json
 import time
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 
 import nbformat
 from nbformat import NotebookNode
 
 from fitkit.batch import fingerprint, kernel, pdf
+from fitkit.batch.engine import Engine
 from fitkit.batch.files import remove, sync_folder
 from fitkit.batch.folder import record_files
 from fitkit.batch.job import Job
@@ -28,7 +30,7 @@ class ResultsError(Exception):
     """The notebook ran, but did not show the results it should have; its text says what was found."""
 
 
-def make(job: Job, *, started: Callable[[int], None]) -> dict:
+def make(job: Job, *, started: Callable[[int], None], engine: Engine) -> dict:
     """Make one record and return what happened as plain words and numbers.
 
     Parameters
@@ -37,15 +39,17 @@ def make(job: Job, *, started: Callable[[int], None]) -> dict:
         The visit.
     started : callable
         Told the process group of each program started.
+    engine : Engine
+        What runs the notebook.
 
     Returns
     -------
     dict
-        "status" ("made" or "failed"), "reason", "seconds", "fingerprint", "record".
+        "status" ("made" or "failed"), "reason", "seconds", "engine", "fingerprint", "record".
     """
     begun = time.monotonic()
     try:
-        found = {"status": "made", "reason": "", **_make(job, started)}
+        found = {"status": "made", "reason": "", **_make(job, started, engine)}
     except (kernel.NotebookError, ResultsError, pdf.PrintError) as error:
         found = {"status": "failed", "reason": str(error)}
     except OSError as error:
@@ -55,7 +59,7 @@ def make(job: Job, *, started: Callable[[int], None]) -> dict:
     finally:
         with contextlib.suppress(OSError):
             remove(Path(job.making) / f"{job.key}.inputs")
-    return {**found, "seconds": round(time.monotonic() - begun, 2)}
+    return {**found, "engine": engine.name, "seconds": round(time.monotonic() - begun, 2)}
 
 
 def _os_problem(error: OSError) -> str:
@@ -65,12 +69,14 @@ def _os_problem(error: OSError) -> str:
     return f"{plain(name)} could not be read or written: {os_reason(error)}" if name else os_reason(error)
 
 
-def _make(job: Job, started: Callable[[int], None]) -> dict:
+def _make(job: Job, started: Callable[[int], None], engine: Engine) -> dict:
     staged = Path(job.making) / f"{job.key}.inputs"
     staged.mkdir(mode=0o700)
     digests = {item.name: fingerprint.stage(item, staged / item.name) for item in job.inputs}
-    template = kernel.load_template(Path(job.template))
-    executed = kernel.run(template, job.inputs[0].name, staged, limits=job.limits, started=started)
+    template = _template(Path(job.template), Path(job.template).stat().st_mtime_ns)
+    executed = kernel.run(
+        template, job.inputs[0].name, staged, limits=job.limits, started=started, manager=engine.manager()
+    )
     notebook = cleaned(executed, template)
     results, sheet = emitted(notebook, job.key)
     folder = Path(job.making) / job.key
@@ -84,6 +90,12 @@ def _make(job: Job, started: Callable[[int], None]) -> dict:
         "fingerprint": fingerprint.of_visit(job.kit, digests),
         "record": fingerprint.of_files(folder, names),
     }
+
+
+@lru_cache(maxsize=1)
+def _template(path: Path, changed_at: int) -> NotebookNode:
+    """Return the notebook to run, read and checked once for all visits."""
+    return kernel.load_template(path)
 
 
 def _write(job: Job, folder: Path, notebook: NotebookNode, results: dict, sheet: dict) -> None:

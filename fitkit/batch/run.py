@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TextIO
 
-import fitkit
 from fitkit import places
 from fitkit.batch import fingerprint, inputs, pdf
 from fitkit.batch.contents import NOT_ENDED, headline, rows_of, write_contents
@@ -25,7 +25,13 @@ from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.batch.pool import Pool
 from fitkit.batch.progress import Progress
 from fitkit.batch.runlog import Entry, RunLog
+from fitkit.batch.surroundings import kernel_environment
 from fitkit.house import House
+
+if TYPE_CHECKING:
+    from distributed import Client
+
+    from fitkit.batch.cluster.pool import ClusterPool
 
 __all__ = ["Options", "report"]
 
@@ -46,16 +52,22 @@ class Options:
         Whether the pages are made as PDF as well.
     again : bool
         Whether unchanged visits are made again.
+    forked : bool
+        Whether kernels are copies of a warm one, where the system can do that; the records are the same.
+    cluster : str or None
+        Address of a running cluster that makes the records in place of this machine.
     rules, parts : Path or None
         House rules and parts table in place of those shipped.
     limits : Limits
-        Time limits of a record.
+        Limits of a record.
     """
 
     out: Path
     workers: int = 2
     pdf: bool = False
     again: bool = False
+    forked: bool = True
+    cluster: str | None = None
     rules: Path | None = None
     parts: Path | None = None
     limits: Limits = field(default_factory=Limits)
@@ -87,10 +99,18 @@ def report(session_places: Sequence[Path | str], options: Options, *, screen: Te
     rules = load_house(options.rules, options.parts).rules
     access = Access(group=rules.access == "group")
     out = Path(os.path.abspath(options.out))
-    with Interruption() as interruption:
+    with Interruption() as interruption, _cluster(options.cluster) as cluster:
         found = inputs.find(session_places, apart=out)
         with opened(out, access) as folder:
-            return _Batch(options, folder, found, browser, screen or sys.stderr).run(interruption)
+            return _Batch(options, folder, found, browser, screen or sys.stderr, cluster).run(interruption)
+
+
+def _cluster(address: str | None) -> contextlib.AbstractContextManager[Client | None]:
+    if address is None:
+        return contextlib.nullcontext()
+    from fitkit.batch.cluster.connection import connected
+
+    return connected(address)
 
 
 def _browser() -> str:
@@ -106,8 +126,15 @@ class _Batch:
     """One run over one report folder."""
 
     def __init__(
-        self, options: Options, folder: ReportFolder, found: Found, browser: str | None, screen: TextIO
+        self,
+        options: Options,
+        folder: ReportFolder,
+        found: Found,
+        browser: str | None,
+        screen: TextIO,
+        cluster: Client | None,
     ) -> None:
+        self.cluster = cluster
         self.options = options
         self.folder = folder
         self.found = found
@@ -128,7 +155,7 @@ class _Batch:
         jobs = {visit.key: self._job(visit, kit) for visit in self._to_make(kit, interruption)}
         self._write_contents(waiting=jobs)
         progress = Progress(self.screen, len(jobs))
-        with Pool(self.options.workers, {**_environment(), **environment}, wake=interruption.wake) as pool:
+        with self._pool({**kernel_environment(), **environment}, interruption) as pool:
             for job, outcome in pool.run(jobs.values()):
                 del jobs[job.key]
                 self._finish(job, outcome, progress)
@@ -138,6 +165,13 @@ class _Batch:
         self._write_contents()
         progress.end()
         return self._conclude(interruption)
+
+    def _pool(self, environment: dict[str, str], interruption: Interruption) -> Pool | ClusterPool:
+        if self.cluster is None:
+            return Pool(self.options.workers, environment, wake=interruption.wake)
+        from fitkit.batch.cluster.pool import ClusterPool
+
+        return ClusterPool(self.cluster, environment, wake=interruption.wake)
 
     def _house(self) -> tuple[House, dict[str, str]]:
         try:
@@ -174,6 +208,7 @@ class _Batch:
             kit=kit,
             access=self.folder.access,
             limits=self.options.limits,
+            forked=self.options.forked,
             browser=self.browser,
         )
 
@@ -241,20 +276,6 @@ class _Batch:
         if interruption.signal is not None:
             return interruption.exit_code
         return 1 if failed or self.unwritten else 0
-
-
-def _environment() -> dict[str, str]:
-    """Return the variables that make a kernel find this very kit, and give the same bytes each time."""
-    ours = str(Path(fitkit.__file__).resolve().parent.parent)
-    others = os.environ.get("PYTHONPATH")
-    return {
-        "PYTHONPATH": os.pathsep.join([ours, others]) if others else ours,
-        "PYTHONSAFEPATH": "1",
-        "PYTHONSTARTUP": "",  # a person's own start-up file is none of a record's business
-        "PYTHONHASHSEED": "0",
-        "OPENBLAS_NUM_THREADS": "1",
-        "JUPYTER_PREFER_ENV_PATH": "1",
-    }
 
 
 def _now() -> str:

@@ -38,7 +38,7 @@ class Entry:
     exit : int
         0 made or unchanged, 1 failed, else the exit of the run that was stopped.
     engine : str
-        What ran the notebook.
+        What ran the notebook: "forked" or "plain" kernels; empty where none ran, or its worker did not live to say.
     fingerprint : str
         Digest of all inputs of the record made.
     record : str
@@ -55,7 +55,7 @@ class Entry:
     reason: str = ""
     seconds: float = 0.0
     exit: int = 0
-    engine: str = "papermill"
+    engine: str = ""
     fingerprint: str = ""
     record: str = ""
     demonstration: bool = False

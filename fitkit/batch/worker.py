@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from multiprocessing import connection, parent_process
 from pathlib import Path
 
-from fitkit.batch.processes import STOPPING, end_group
+from fitkit.batch.engine import Engine
+from fitkit.batch.processes import STOPPING, end_group, limit_memory
 
 __all__ = ["LOG", "serve"]
 
@@ -21,8 +22,8 @@ LOG = "worker.log"
 def serve(link: connection.Connection, private: str, environment: Mapping[str, str]) -> None:
     """Work until the other end of the link closes.
 
-    Each message of the other end is a `Job`; the answers are ``("group", id)`` for each program started and
-    ``("done", dict)``.
+    Each message of the other end is a `Job`; the answers are ``("engine", name)``, ``("group", id)`` for each program
+    started, and ``("done", dict)``.
 
     Parameters
     ----------
@@ -38,19 +39,26 @@ def serve(link: connection.Connection, private: str, environment: Mapping[str, s
     threading.Thread(target=_end_with_parent, args=(groups, private), daemon=True).start()
     _send_output_to(Path(private) / LOG)
     os.environ.update(environment)
-    # Only now: the numerical packages read the environment when they are imported.
-    from fitkit.batch import record
 
     def started(group: int) -> None:
         groups[:] = [group]
         link.send(("group", group))
 
+    engine = None
     while True:
         try:
             job = link.recv()
         except EOFError:
             return
-        link.send(("done", record.make(job, started=started)))
+        if engine is None:
+            limit_memory(os.getpid(), job.limits.worker_memory_mb)
+            # Its helpers warm up while this process imports.
+            engine = Engine(Path(private), forked=job.forked)
+        link.send(("engine", engine.name))
+        # Only now: the numerical packages read the environment when they are imported.
+        from fitkit.batch import record
+
+        link.send(("done", record.make(job, started=started, engine=engine)))
 
 
 def _stand_apart() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cache
 
 import altair as alt
 
@@ -99,19 +99,31 @@ class Drawing:
         return from_specification(specification, alt=alt, title=title)
 
 
-@lru_cache(maxsize=32)
 def _sheet(width_px: float, height_px: float) -> dict:
-    """Return the chart of a sheet as a specification, its rows by name: made once, since Altair takes its time."""
-    flat = {"nice": False, "zero": False}
-    place = {
-        "x": alt.X("x:Q", axis=None, scale=alt.Scale(domain=[0, width_px], **flat)),
-        "y": alt.Y("y:Q", axis=None, scale=alt.Scale(domain=[height_px, 0], **flat)),
+    """Return the chart of a sheet as a specification, its rows by name."""
+    layers = [_in_place(layer, {"x": [0, width_px], "y": [height_px, 0]}) for layer in _any_sheet()["layer"]]
+    return {**_any_sheet(), "layer": layers, "width": width_px, "height": height_px}
+
+
+def _in_place(layer: dict, domains: dict[str, list[float]]) -> dict:
+    encoding = layer["encoding"]
+    placed = {
+        axis: {**encoding[axis], "scale": {**encoding[axis]["scale"], "domain": domain}}
+        for axis, domain in domains.items()
     }
+    return {**layer, "encoding": {**encoding, **placed}}
+
+
+@cache
+def _any_sheet() -> dict:
+    """Return the specification of a sheet of no size: made once, since Altair takes its time."""
+    flat = alt.Scale(domain=[0, 1], nice=False, zero=False)
+    place = {"x": alt.X("x:Q", axis=None, scale=flat), "y": alt.Y("y:Q", axis=None, scale=flat)}
     layers = [
         getattr(alt.Chart(alt.NamedData(kind)), method)(**reads).encode(**place, **encodes)
         for kind, (method, reads, encodes) in _MARKS.items()
     ]
-    return alt.layer(*layers).properties(width=width_px, height=height_px, padding=0).to_dict()
+    return alt.layer(*layers).properties(width=1, height=1, padding=0).to_dict()
 
 
 @dataclass(frozen=True)

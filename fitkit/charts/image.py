@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import altair
-import vl_convert
 
+from fitkit import rendering
 from fitkit.charts import theme
 from fitkit.charts.svg import minified, natural_width_px, side_by_side
 
@@ -105,9 +105,7 @@ def from_altair(chart: altair.TopLevelMixin, *, alt: str, title: str = "") -> Fi
 def from_specification(specification: dict, *, alt: str, title: str = "") -> Figure:
     """Return a chart that is already a Vega-Lite specification as a figure; else as `from_altair`."""
     themed = {**specification, "config": _merged(theme.CONFIG, specification.get("config", {}))}
-    # The empty list forbids every address: a chart carries its data.
-    drawn = vl_convert.vegalite_to_svg(themed, allowed_base_urls=[])
-    return Figure(svg=minified(drawn), alt=alt, title=title)
+    return Figure(svg=minified(rendering.svg(themed)), alt=alt, title=title)
 
 
 def _merged(base: dict, over: dict) -> dict:

@@ -3,7 +3,17 @@
 ``Record`` is what a notebook uses; ``rider_sheet`` and ``pages`` make the papers.
 """
 
-from fitkit.report.record import Record
-from fitkit.report.sheet import rider_sheet
+from __future__ import annotations
+
+import importlib
 
 __all__ = ["Record", "rider_sheet"]
+
+_HOMES = {"Record": "record", "rider_sheet": "sheet"}
+
+
+def __getattr__(name: str) -> object:
+    """Import what is asked for when it is: the pages alone need neither drawings nor numerical packages."""
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(importlib.import_module(f"{__name__}.{_HOMES[name]}"), name)

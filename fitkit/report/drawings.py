@@ -32,14 +32,15 @@ _UNITS = {"mm": " mm", "deg": "°", "": ""}
 
 def table_of(caption: str, rows: list[dict]) -> Table:
     """Return the table behind a drawing: left beside right, one line for each thing drawn."""
-    cells: dict[str, dict[str, str]] = {}
+    cells: dict[tuple[str, int], dict[str, str]] = {}
+    seen: dict[tuple[str, str], int] = {}
     for row in rows:
-        cells.setdefault(row["what"], {})[row["side"]] = _cell(row)
-    sided = any(side in found for found in cells.values() for side in SIDES)
-    if not sided:
-        return Table(caption, ("", ""), tuple((capital(what), *found.values()) for what, found in cells.items()))
+        # One thing may be drawn several times on a side, such as a gap: each keeps its own line.
+        place = seen.get((row["what"], row["side"]), 0)
+        seen[row["what"], row["side"]] = place + 1
+        cells.setdefault((row["what"], place), {})[row["side"]] = _cell(row)
     body = []
-    for what, found in cells.items():
+    for (what, _), found in cells.items():
         whole = next((cell for side, cell in found.items() if side not in SIDES), None)
         pair = (whole, "") if whole is not None else tuple(found.get(side, "—") for side in SIDES)
         body.append((capital(what), *pair))
@@ -64,6 +65,7 @@ def _front(assessment: Assessment) -> tuple[list[FrontSide], HipSpan]:
                 half_stance_mm=half.value,
                 half_stance_low_mm=half.low,
                 half_stance_high_mm=half.high,
+                crank_face_mm=next((length for name, length in lengths if name.endswith("crank face")), None),
                 lengths_mm=lengths,
             )
         )
@@ -193,6 +195,15 @@ def knees(assessment: Assessment) -> Figure | Sentences:
 
 
 def knees_behind(assessment: Assessment) -> Table:
-    """Return the table behind the knees' change."""
-    found = _knees(assessment)
-    return table_of("What the lines show", knee_change_table(found)) if found else Table("", (), ())
+    """Return the table behind the knees' change: a row a crank angle, a column a leg and choice."""
+    rows = [row for row in knee_change_table(_knees(assessment)) if row["value"] is not None]
+    cells: dict[str, dict[str, str]] = {}
+    for row in rows:
+        is_largest = row["words"] == "largest"
+        place = "Largest" if is_largest else f"Crank {row['crank_angle_deg']}°"
+        at = f" at {row['crank_angle_deg']}°" if is_largest else ""
+        column = f"{capital(row['side'])}, {row['what'].removeprefix('knee change, ')}"
+        cells.setdefault(place, {})[column] = f"{plain(row['value'])}°{at}"
+    columns = tuple(dict.fromkeys(column for found in cells.values() for column in found))
+    body = tuple((place, *(found.get(column, "—") for column in columns)) for place, found in cells.items())
+    return Table("Change of knee flexion over the stroke, after minus before", ("", *columns), body)

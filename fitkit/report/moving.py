@@ -26,15 +26,29 @@ def saddle_words(assessment: Assessment) -> Sentences:
     saddle, bar = assessment["saddle.height_only.down"], assessment["bar.height_only.down"]
     if not saddle.is_known:
         return Sentences((f"Saddle not assessed: {needs_words(saddle.needs)}.",), kind="lead")
-    way = "down" if saddle.value >= 0 else "up"
     lines = [
-        f"Saddle {abs(saddle.value):.1f} mm {way} along the seat tube keeps the knee as it was at its straightest "
-        f"({_signed(saddle.low)} to {_signed(saddle.high)}, down positive).",
-        f"Bars {abs(bar.value):.1f} mm {way} with it, to keep the drop; lower bars are a posture, not a speed."
+        f"Saddle {_how_far(saddle.value)} along the seat tube keeps the knee as it was at its straightest, the mean of "
+        f"both legs ({whole(saddle.low)} to {whole(saddle.high)} mm, down positive).{_done(assessment)}",
+        f"Bars {_how_far(bar.value)} with it, to keep the drop; lower bars are a posture, not a speed."
         + "".join(f" {capital(note)}." for note in bar.notes),
         "The rider's own foot pitch after the move usually matters more than this sum: measure again after riding.",
     ]
     return Sentences(tuple(lines), kind="lead")
+
+
+def _how_far(down_mm: float) -> str:
+    if whole(down_mm) == "0":
+        return "less than 1 mm either way"
+    return f"{whole(abs(down_mm))} mm {'down' if down_mm > 0 else 'up'}"
+
+
+def _done(assessment: Assessment) -> str:
+    """Say what was done with the saddle, where its height was noted after as found."""
+    inputs = Inputs(assessment.visit)
+    before, now = inputs.number("as_found.saddle_height_mm"), inputs.number_now("saddle_height_mm")
+    if before is None or now is None or whole(now - before) == "0":
+        return ""
+    return f" Done: {whole(abs(now - before))} mm {'down' if now < before else 'up'}."
 
 
 def _signed(value: float) -> str:

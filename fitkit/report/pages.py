@@ -8,7 +8,7 @@ from __future__ import annotations
 from functools import cache
 
 import jinja2
-from nbconvert import HTMLExporter
+from nbconvert import HTMLExporter, TemplateExporter
 from nbformat import NotebookNode
 
 from fitkit import places
@@ -37,11 +37,19 @@ def sheet_html(sheet: dict) -> str:
     return page.render(sheet=sheet, style=_style("paper.css", "rider_sheet.css"))
 
 
+class _PageExporter(HTMLExporter):
+    """Leaves out the second reading of the finished page: all it adds is there already or nowhere used."""
+
+    def from_notebook_node(self, nb: NotebookNode, resources: dict | None = None, **more: object) -> tuple[str, dict]:
+        return TemplateExporter.from_notebook_node(self, nb, self._init_resources(resources), **more)
+
+
 @cache
 def _exporter() -> HTMLExporter:
     # One for the whole process: the first export costs ten times a later one.
-    return HTMLExporter(
+    return _PageExporter(
         template_name="record",
+        optimistic_validation=True,  # once instead of after each of ten steps
         extra_template_basedirs=[str(places.template("record").parent)],
         exclude_input=True,
         exclude_input_prompt=True,

@@ -12,7 +12,7 @@ from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet
-from fitkit.report.soles import first_words, soles_figure, soles_table
+from fitkit.report.soles import first_words, soles_figure, soles_table, toe_words
 from fitkit.report.words import capital, day, interval, needs_words, plain, value_words
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
@@ -81,6 +81,8 @@ class Record(SeenRiding):
         session = self._session
         lines = [f"Client {session.client_id} · visit of {day(session.visit_date)} · {session.setup} set-up"]
         lines.append(f"Fitter {session.fitter_id or 'not said'} · {self._signed()}")
+        house = self.assessment.visit.house
+        lines.append(f"By {house.rules_source} and {house.parts_source}.")
         if session.consent.record is None:
             lines.append("Consent to keep this record: not recorded.")
         if session.demonstration:
@@ -110,7 +112,11 @@ class Record(SeenRiding):
 
     def first_numbers(self) -> Sentences:
         """Say the first numbers of either foot: where the cleat is, what the slots allow, what to try."""
-        return Sentences(tuple(first_words(self.assessment, side) for side in SIDES), kind="lead")
+        lines = [first_words(self.assessment, side) for side in SIDES]
+        toes = [words for side in SIDES if (words := toe_words(self.assessment, side))]
+        if toes:
+            lines.append(f"{capital('; '.join(toes))}. Turn the bar and look.")
+        return Sentences(tuple(lines), kind="lead")
 
     def soles(self) -> Figure:
         """Draw both soles from below, to scale."""

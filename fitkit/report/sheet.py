@@ -9,7 +9,7 @@ from fitkit import cautions
 from fitkit.assessment import Assessment
 from fitkit.assessment.clearances import added_since_found
 from fitkit.assessment.inputs import Inputs
-from fitkit.report.soles import soles_figure, stood_and_stands
+from fitkit.report.soles import soles_figure, stood_and_stands, toe_words
 from fitkit.report.words import capital, day, move_words, whole
 
 __all__ = ["rider_sheet"]
@@ -28,6 +28,12 @@ _PARTS = (
     ("shim_mm", "Shims under the cleats", " mm"),
     ("wedge_deg", "Wedges under the feet", "°"),
     ("adapter_stack_mm", "Adapters under the cleats", " mm"),
+)
+
+
+_BACK = (
+    "Something was tried before this was acted on: shoes and bicycle must be put back as found, to the numbers under "
+    "“before”. Ask us to show you that this was done."
 )
 
 
@@ -55,6 +61,7 @@ def rider_sheet(assessment: Assessment) -> dict:
         "stopped": [],
         "changes": _changes(assessment),
         "figure": figure.html,
+        "toes": [words for side in SIDES if (words := toe_words(assessment, side))],
         "odd": _odd(assessment),
         "rides": [*cautions.FIRST_RIDE[:2], f"{cautions.FIRST_RIDE[2]} {cautions.TORQUE}", *_parts(rows)],
         "remains": _remains(assessment),
@@ -66,14 +73,18 @@ def _stopped(assessment: Assessment) -> dict:
     session = assessment.visit.session
     signs = [f"{sign.words}: see {sign.who}." for sign in cautions.signs_open(session)]
     put_back = cautions.put_back(session)
-    changes = ["We give no advice on cleats today; first somebody should look at what you told us or we saw."]
+    changes = [
+        "We give no advice on cleats today; first somebody should look at what you told us or we saw. "
+        "Ask there whether you may ride; until then do not."
+    ]
     return {
         "title": "Please see somebody first",
         "stopped": [capital(sign) for sign in signs],
-        "changes": [*changes, *([put_back] if put_back else [])],
+        "changes": [*changes, *([_BACK] if put_back else [])],
         "figure": None,
+        "toes": [],
         "odd": [],
-        "rides": [f"{cautions.FIRST_RIDE[2]} {cautions.TORQUE}"] if put_back else [],
+        "rides": [],
         "remains": ["Bring what the clinician says to your next visit; nothing is changed before that."],
     }
 
@@ -91,7 +102,7 @@ def _rows(assessment: Assessment) -> list[dict]:
     rows.append(_pair(inputs, "cleat_toe_out_deg", "Shoes, toes outward", "°"))
     parts = [_pair(inputs, name, words, unit, nowhere=0.0) for name, words, unit in _PARTS]
     rows += [row for row in parts if row["changed"]]
-    return [row for row in rows if row["before"] != "not measured" or row["now"] != "not measured"]
+    return [row for row in rows if row["before"] != "not measured" or row["changed"]]
 
 
 def _pair(inputs: Inputs, name: str, words: str, unit: str, *, nowhere: float | None = None) -> dict:
@@ -122,7 +133,8 @@ def _row(words: str, before: list[float | None], now: list[float | None], unit: 
     """Return one row of before and now, of one value or of both sides."""
     said = [_values(values, unit) for values in (before, now)]
     is_changed = "not measured" not in said and said[0] != said[1]
-    return {"what": words, "before": said[0], "now": said[1], "changed": is_changed}
+    shown = said[1] if is_changed or said[0] != said[1] else "as before"
+    return {"what": words, "before": said[0], "now": shown, "changed": is_changed}
 
 
 def _values(values: list[float | None], unit: str) -> str:
@@ -210,14 +222,20 @@ def _width_waits(assessment: Assessment) -> list[str]:
     for side, choice in assessment.standing.choices.items():
         wish = assessment[f"{side}.half_stance.wish"].value
         way = "further out" if wish > 0 else "further in"
-        lack = whole(abs(choice.remaining_mm))
-        left = "" if lack == "0" else f" (the parts we know leave {lack} mm of it)"
-        said.append(f"your {side} foot {whole(abs(wish))} mm {way}{left}")
-    return [f"For another day: {', '.join(said)}."] if said else []
+        lack = whole(choice.remaining_mm)
+        can = whole(abs(wish - choice.remaining_mm))
+        left = "" if lack == "0" else f", of which our parts allow {can}"
+        said.append(f"{side} foot {whole(abs(wish))} mm {way}{left}")
+    return [f"Wished, not done today: {'; '.join(said)}."] if said else []
 
 
 def _remains(assessment: Assessment) -> list[str]:
     said = [*_saddle_waits(assessment), *_width_waits(assessment), *_slots_end(assessment)]
+    said += [
+        f"Your {side} cleat is still to be measured."
+        for side in SIDES
+        if not assessment[f"{side}.cleat_setback.as_found"].is_known
+    ]
     if _settings_changed(assessment):
         said.append("We will measure saddle and bars again after you have ridden.")
     said.append("Bring these shoes and tell us what you noticed, good or bad.")

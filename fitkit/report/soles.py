@@ -5,10 +5,11 @@ from __future__ import annotations
 from fitkit import charts
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
+from fitkit.estimate import Estimate
 from fitkit.report.blocks import Table
 from fitkit.report.words import capital, interval, move_words, needs_words, plain, whole
 
-__all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands"]
+__all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands", "toe_words"]
 
 SIDES = ("left", "right")
 LEAVE_IT = "leave it: closer than the mark can tell"
@@ -17,9 +18,10 @@ LEAVE_IT = "leave it: closer than the mark can tell"
 def first_words(assessment: Assessment, side: str) -> str:
     """Return the first numbers of one foot, as "Left cleat now 11 mm behind the joint (8 to 14). …"."""
     found, foot = assessment[f"{side}.cleat_setback.as_found"], assessment.foot(side)
-    said = [f"{side.capitalize()}: {_now(found)}", _slots(assessment, side)]
+    is_decided = foot.target_from in ("moved", "decided")
+    said = [f"{side.capitalize()}: {_now(found, 'found' if is_decided else 'now')}", _slots(assessment, side)]
     start = assessment[f"{side}.cleat_setback.start"]
-    if foot.target_from in ("moved", "decided"):
+    if is_decided:
         words = instruction(assessment, side)
         said.append(f"{capital(words)}.")
         left = assessment[f"{side}.cleat_setback.as_left"]
@@ -29,17 +31,33 @@ def first_words(assessment: Assessment, side: str) -> str:
         said.append(f"Start {plain(start.value)}: {LEAVE_IT}." if start.is_known else "")
     elif foot.set_to is not None and start.is_known:
         move = assessment[f"{side}.cleat_setback.move"]
-        said.append(f"Try {whole(foot.set_to)}{f': {move_words(move.value)}' if move.is_known else ''}.")
+        how = f"Try {whole(foot.set_to)}: {move_words(move.value)}" if move.is_known else "Measure it, then start"
+        said.append(f"{how}." if move.is_known else f"{how} at {whole(foot.set_to)}.")
     else:
         said.append(f"No starting point: {needs_words(start.needs)}.")
     return " ".join(part for part in said if part)
 
 
-def _now(found) -> str:
+def _now(found: Estimate, word: str) -> str:
     if not found.is_known:
         return "cleat not measured."
     where = "behind the joint" if found.value >= 0 else "(ahead of the joint: negative)"
-    return f"cleat now {interval(found).replace(' (', f' mm {where} (', 1)}."
+    return f"cleat {word} {interval(found).replace(' (', f' mm {where} (', 1)}."
+
+
+def toe_words(assessment: Assessment, side: str) -> str | None:
+    """Say that a toe may touch the tyre after the move, or does so as found; None where it clears it."""
+    after, found = assessment[f"{side}.toe.gap_after"], assessment[f"{side}.toe.gap"]
+    gap = after if after.is_known else found
+    if not gap.is_known or gap.low > 0:
+        return None
+    if whole(gap.value) == "0":
+        size = "touches"
+    elif gap.value < 0:
+        size = f"overlap {whole(abs(gap.value))} mm"
+    else:
+        size = f"gap only {whole(gap.value)} mm, within the error"
+    return f"{side} toe to tyre: {size}"
 
 
 def _slots(assessment: Assessment, side: str) -> str:
@@ -142,15 +160,17 @@ def _rider_sole(assessment: Assessment, side: str) -> charts.SoleFoot:
 def stood_and_stands(assessment: Assessment, side: str) -> tuple[float | None, float | None, float | None]:
     """Return where a cleat stood, where it stands, and how far it was moved [mm]; None where not known.
 
-    It stands as left, else as decided, else as found. How far it moved is the distance between scribed lines where
-    that was recorded, else the difference of the two.
+    It stands as left, else as decided, else as found. How far it moved is what was measured again after tightening
+    where that was done, else the distance decided, so that a sheet never says one thing and shows another.
     """
     session, foot = assessment.visit.session, assessment.foot(side)
     before, left = (assessment[f"{side}.cleat_setback.{name}"].value for name in ("as_found", "as_left"))
     decided = foot.set_to if foot.target_from in ("moved", "decided") else None
     now = next((value for value in (left, decided, before) if value is not None), None)
-    scribed = [getattr(position.moved_mm, side) for position in (session.as_left, session.decided)]
-    moved = next((value for value in scribed if value is not None), None)
-    if moved is None and None not in (before, now):
-        moved = now - before
-    return before, now, moved
+    measured = None if None in (before, left) else left - before
+    moved = (session.as_left.moved_mm, measured, session.decided.moved_mm)
+    scribed = [getattr(value, side) if hasattr(value, side) else value for value in moved]
+    how_far = next((value for value in scribed if value is not None), None)
+    if how_far is None and None not in (before, now):
+        how_far = now - before
+    return before, now, how_far

@@ -182,7 +182,7 @@ def wrong_name(path: Path, tree: dict) -> list[Problem]:
     """Return the problem of a file whose name is not that of its content."""
     parts = [tree.get(name) for name in ("client_id", "visit_date", "setup")]
     name = "_".join(part for part in parts if isinstance(part, str)) + ".json"
-    if not all(isinstance(part, str) for part in parts) or path.name == name:
+    if not all(isinstance(part, str) and "/" not in part for part in parts) or path.name == name:
         return []
     return [Problem("file name", said(path.name), f"{said(name)}, as its content says", "Which of the two is right?")]
 

@@ -21,15 +21,18 @@ if session.startswith("bad"):
 child.kill()
 """
 )
+# A kernel is a copy of its worker's warm process.
+PARENT_OF_PARENT = "int(Path(f'/proc/{os.getppid()}/stat').read_text().rpartition(')')[2].split()[1])"
 
 
 @pytest.mark.parametrize(
     ("victim", "said"),
     [
         ("os.getpid()", "the kernel ended by itself or was killed at cell 3 (The fault)"),
-        ("os.getppid()", "the worker process ended (signal 9)"),
+        ("os.getppid()", "the kernel ended by itself or was killed at cell 3 (The fault)"),
+        (f"{PARENT_OF_PARENT}", "the worker process ended (signal 9)"),
     ],
-    ids=["kernel", "worker"],
+    ids=["kernel", "warm process", "worker"],
 )
 def test_kill_9_fails_its_own_visit_alone(clinic, victim, said):
     fault = f'note.write_text(f"{{os.getpid()}} {{child.pid}}.")\n    os.kill({victim}, 9)\n    time.sleep(600)'

@@ -6,6 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from fitkit import session
+from fitkit.workbench import open_command
 from tests.conftest import ROOT
 from tests.screens.bench import (
     WAIT_MS,
@@ -256,3 +257,23 @@ def test_what_we_render_is_accessible_and_fits(screens, bench, notebook):
         wider = "() => [...document.querySelectorAll('.fit')].filter(n => n.scrollWidth > n.clientWidth + 1).length"
         assert page.evaluate(wider) == 0
         assert page.evaluate("() => document.querySelector('.jp-WindowedPanel-outer').scrollWidth") <= width
+
+
+def test_a_second_open_finds_the_running_one(bench, capsys):
+    assert open_command(None, bench.work.root, False) == 0
+    assert capsys.readouterr().out.strip() == bench.running.address()
+
+
+def test_a_restarted_lab_has_all_that_was_typed(screens, bench):
+    path = bench.visit("rider-restart")
+    page = screens.open(path, "1_intake")
+    field(page, LEFT_FOOT).focus()
+    page.keyboard.type("267")
+    page.keyboard.press("Tab")
+    wait_saved(page, path, LEFT_FOOT, [267])
+    page.keyboard.type("269")
+    bench.restart()
+    page.goto(bench.address(path, "1_intake"))
+    ready(page, "1_intake")
+    assert field(page, LEFT_FOOT).input_value() == "267"
+    wait_saved(page, path, RIGHT_FOOT, [269])

@@ -48,6 +48,7 @@ class PretendPool:
             "status": "made",
             "reason": "",
             "seconds": 0.1,
+            "engine": "forked",
             "fingerprint": fingerprint.of_visit(job.kit, inputs),
             "record": fingerprint.of_files(folder, names),
         }
@@ -103,7 +104,7 @@ def test_a_first_run_makes_all_and_says_so(clinic):
     assert {key: row["status"] for key, row in clinic.summary().items()} == dict.fromkeys(keys, "made")
     assert clinic.summary()[keys[0]]["hip.spacing"] == "150.0"
     assert [(line["key"], line["engine"], line["exit"], line["seconds"]) for line in clinic.log()] == [
-        (key, "papermill", 0, 0.1) for key in keys
+        (key, "forked", 0, 0.1) for key in keys
     ]
 
 

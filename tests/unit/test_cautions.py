@@ -63,7 +63,7 @@ def test_put_back_is_said_once_trials_began():
     sign = [{"sign": "fever", "side": "both"}]
     assert cautions.put_back(visit(signs=sign)) is None
     tried = visit(signs=sign, trials=[{"position": {"left": {"cleat_setback_mm": [14]}}}])
-    assert "Put everything back as found" in cautions.put_back(tried)
+    assert "put back as found" in cautions.put_back(tried)
     decided = visit(signs=sign, decided={"moved_mm": {"left": 3}})
-    assert "Put everything back as found" in cautions.put_back(decided)
+    assert "put back as found" in cautions.put_back(decided)
     assert cautions.put_back(visit(decided={"moved_mm": {"left": 3}})) is None

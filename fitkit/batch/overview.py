@@ -1,0 +1,239 @@
+"""The clinic's overview: one executed notebook and one page over many visits; and, when asked, a learned house rule."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import socket
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TextIO
+
+import nbformat
+import papermill
+from nbformat import NotebookNode
+from papermill.exceptions import PapermillExecutionError
+from traitlets.config import Config
+
+import fitkit
+from fitkit import places
+from fitkit.batch import inputs
+from fitkit.batch.files import Access
+from fitkit.batch.folder import ReportFolder, opened
+from fitkit.batch.house_files import load_house, staged_house
+from fitkit.batch.inputs import Found
+from fitkit.batch.messages import WrongCallError, count, os_reason, plain
+from fitkit.batch.record import cleaned
+from fitkit.house import House, HouseProblems
+
+__all__ = ["NOTEBOOK", "PAGE", "TEMPLATE", "Options", "overview"]
+
+TEMPLATE = "clinic_overview.ipynb"
+NOTEBOOK, PAGE = "overview.ipynb", "overview.html"
+_TITLE = "Cleat and stance notebooks: the clinic's overview"
+_SESSIONS = "sessions"
+_CELL_S = 1800
+_MOST_NAMED = 500
+# Some systems take 104 bytes for a socket's whole path; the kernel adds a number to this.
+_LONGEST_ADDRESS = 95
+
+
+@dataclass(frozen=True)
+class Options:
+    """How an overview is to be made.
+
+    Parameters
+    ----------
+    out : Path
+        The folder it goes to; may be the folder of the records.
+    rules, parts : Path or None
+        House rules and parts table in place of those shipped.
+    day : date or None
+        The day against which follow-ups are counted; today by default.
+    export_band : Path or None
+        A new house-rules file to write with the learned band: a person's own decision.
+    decided_by : str or None
+        Id of that person; needed with `export_band`.
+    """
+
+    out: Path
+    rules: Path | None = None
+    parts: Path | None = None
+    day: date | None = None
+    export_band: Path | None = None
+    decided_by: str | None = None
+
+
+def overview(session_places: Sequence[Path | str], options: Options, *, screen: TextIO | None = None) -> int:
+    """Make the overview of all visits and return the exit code.
+
+    Parameters
+    ----------
+    session_places : sequence of Path or str
+        Session files, and folders to search for them.
+    options : Options
+        How to make it.
+    screen : text file, optional
+        Where it is said what was made; the error stream by default.
+
+    Returns
+    -------
+    int
+        0 made of every file, 1 if some files were left out or the notebook or the export failed.
+
+    Raises
+    ------
+    WrongCallError
+        If the work cannot begin.
+    """
+    screen = screen or sys.stderr
+    _check(options)
+    access = Access(group=load_house(options.rules, options.parts).rules.access == "group")
+    out = Path(os.path.abspath(options.out))
+    found = inputs.find(session_places, apart=out)
+    for refused in found.refused:
+        screen.write(f"{plain(refused.path)}: not counted: {plain(refused.reason, longest=4000)}\n")
+    day = options.day or date.today()
+    with opened(out, access) as folder:
+        house, environment = staged_house(options.rules, options.parts, folder.making)
+        try:
+            staged = _stage(found, folder.making, day)
+            executed = _run(staged, environment)
+            _write(folder, executed)
+            screen.write(f"overview of {count(len(found.visits), 'visit')}: {plain(folder.path / PAGE)}\n")
+            if options.export_band:
+                _export(staged, house, options, access, day, screen)
+        except _FailedError as error:
+            screen.write(f"{error}\n")
+            return 1
+        except OSError as error:
+            screen.write(f"the overview could not be written: {os_reason(error)}\n")
+            return 1
+    return 1 if found.refused else 0
+
+
+class _FailedError(Exception):
+    """The overview was not made; the text says why."""
+
+
+def _check(options: Options) -> None:
+    if options.export_band is None:
+        return
+    if not options.decided_by:
+        raise WrongCallError("--export-band needs --decided-by: the id of the person who decides on the new house rule")
+    if options.export_band.exists():
+        raise WrongCallError(f"{plain(options.export_band)} is there already; expected the name of a new file")
+    if not options.export_band.absolute().parent.is_dir():
+        raise WrongCallError(f"{plain(options.export_band.parent)} is not a folder; expected one that is there")
+
+
+def _stage(found: Found, making: Path, day: date) -> Path:
+    """Copy what the notebook reads into one private folder, so that it sees one state and no path gets into it."""
+    folder = making / _SESSIONS
+    folder.mkdir(mode=0o700)
+    for visit in found.visits:
+        for item in visit.inputs:
+            # Its own file and the fitter's study; the visit before is among the visits, films are not looked at.
+            if item.name == visit.path.name or item.name.startswith("fitters/"):
+                _copy(Path(item.source), folder / item.name)
+    wrong = [f"{plain(refused.path.name)}: {plain(refused.reason)}" for refused in found.refused[:_MOST_NAMED]]
+    note = {"day": day.isoformat(), "not_counted": wrong}
+    Access().write(folder / "overview.json", json.dumps(note).encode())
+    return folder
+
+
+def _copy(source: Path, target: Path) -> None:
+    target.parent.mkdir(mode=0o700, exist_ok=True)
+    if not target.exists():
+        target.touch(mode=0o600)
+        target.write_bytes(source.read_bytes())
+
+
+def _run(staged: Path, environment: Mapping[str, str]) -> NotebookNode:
+    template = nbformat.read(places.template(TEMPLATE), as_version=4)
+    with tempfile.TemporaryDirectory(prefix="cleat-") as private, _surroundings(private, environment):
+        try:
+            executed = papermill.execute_notebook(
+                template,
+                None,
+                {_SESSIONS: _SESSIONS},
+                kernel_name="python3",
+                language="python",
+                progress_bar=False,
+                request_save_on_cell_execute=False,
+                record_timing=False,
+                cwd=staged.parent,
+                execution_timeout=_CELL_S,
+                shutdown_kernel="immediate",
+                extra_arguments=["--IPKernelApp.ignore_cwd=True"],
+                config=_sockets(private),
+            )
+        except PapermillExecutionError as error:
+            raise _FailedError(f"the overview's notebook stopped: {error.ename}: {plain(error.evalue)}") from error
+    return cleaned(executed, template)
+
+
+def _sockets(private: str) -> Config:
+    """Return where the kernel is spoken to: a private folder; ports of the machine where there can be no such."""
+    address = os.path.join(private, "s")
+    if hasattr(socket, "AF_UNIX") and len(os.fsencode(address)) <= _LONGEST_ADDRESS:
+        return Config({"KernelManager": {"transport": "ipc", "ip": address}})
+    return Config()
+
+
+@contextlib.contextmanager
+def _surroundings(private: str, environment: Mapping[str, str]) -> Iterator[None]:
+    """Set the variables that make the kernel find this kit, keep out of the home folder and give the same bytes."""
+    ours = str(Path(fitkit.__file__).resolve().parent.parent)
+    others = os.environ.get("PYTHONPATH")
+    wanted = {
+        "PYTHONPATH": os.pathsep.join([ours, others]) if others else ours,
+        "PYTHONSAFEPATH": "1",
+        "PYTHONSTARTUP": "",
+        "PYTHONHASHSEED": "0",
+        "OPENBLAS_NUM_THREADS": "1",
+        "JUPYTER_PREFER_ENV_PATH": "1",
+        "JUPYTER_RUNTIME_DIR": private,
+        "IPYTHONDIR": private,
+        **environment,
+    }
+    before = {name: os.environ.get(name) for name in wanted}
+    os.environ.update(wanted)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+def _write(folder: ReportFolder, executed: NotebookNode) -> None:
+    from fitkit.report import pages
+
+    notebook = nbformat.writes(executed, version=4) + "\n"
+    folder.access.replace(folder.path / NOTEBOOK, notebook.encode())
+    folder.access.replace(folder.path / PAGE, pages.record_html(executed, title=_TITLE).encode())
+
+
+def _export(staged: Path, house: House, options: Options, access: Access, day: date, screen: TextIO) -> None:
+    # Only an export needs the numbers once more outside the notebook, from the same copies.
+    from fitkit.clinic import export, learning, visits
+
+    loaded = visits.clinic_of(visits.load(staged).sessions, house, day=day)
+    band = learning.band_of(loaded)
+    try:
+        rule = export.rule_from(band, house.rules.starting_band, by=options.decided_by, day=day)
+        export.write_rules(house.rules, rule, options.export_band, mode=access.file_mode)
+    except export.NotLearnedError as error:
+        raise _FailedError(f"{plain(options.export_band)} is not written: {error}") from error
+    except HouseProblems as error:
+        said = "; ".join(plain(problem) for problem in error.problems)
+        raise _FailedError(f"{plain(options.export_band)} is not written: {said}") from error
+    screen.write(f"new house rules: {plain(options.export_band)}: {plain(rule.source)}\n")

@@ -1,0 +1,307 @@
+"""Where a clinic's own settled riders keep their cleats, by shoe size, and what that says of the next rider.
+
+A setting is a line over the size, plus how far its start stood from that line, plus the fitter, the rider and the
+foot. The line is shrunk toward the starting rule as prior: few riders leave the rule, many speak for themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize, special
+
+from fitkit.calculations.learned_band.hierarchy import Fit, Hierarchy, fit
+from fitkit.calculations.learned_band.likelihood import Grid
+
+__all__ = [
+    "MIDDLE_SIZE_EU",
+    "SIMULATED_COVERAGE",
+    "Interval",
+    "Learned",
+    "Prior",
+    "Settled",
+    "fitter_bias",
+    "learn",
+    "new_rider",
+    "pull",
+    "rule_line",
+]
+
+MIDDLE_SIZE_EU = 42.0  # the line's level is counted there, where most riders are
+# Share of held-out riders inside the 95 % interval, as tests/benchmarks/bench_coverage.py found it.
+SIMULATED_COVERAGE = 0.95
+_COEFFICIENTS = 3
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What is believed before any rider: the starting rule's line, and how far a clinic may be from it.
+
+    House choices, no source, besides the line itself, which is the starting rule's.
+
+    Parameters
+    ----------
+    level_mm, level_sd_mm : float
+        The line at EU 42 and its spread [mm].
+    slope_mm, slope_sd_mm : float
+        Growth [mm per EU size] and its spread.
+    pull, pull_sd : float
+        How much of a shift of the start is found again in the setting [mm per mm] and its spread.
+    rider_sd_mm, foot_sd_mm, fitter_sd_mm : float
+        Scales of half-normal priors of the spreads between riders, feet and fitters [mm].
+    """
+
+    level_mm: float
+    slope_mm: float
+    level_sd_mm: float = 3.0
+    slope_sd_mm: float = 0.5
+    pull: float = 0.5
+    pull_sd: float = 0.5
+    rider_sd_mm: float = 5.0
+    foot_sd_mm: float = 3.0
+    fitter_sd_mm: float = 2.0
+
+
+@dataclass(frozen=True)
+class Settled:
+    """Settings of feet, one entry a foot; each rider counts once, with one or two feet, under one fitter.
+
+    Parameters
+    ----------
+    setback_mm : ndarray
+        Cleat setback as left, or the bound it lies beyond [mm].
+    bound : ndarray
+        0 the setting; 1 a cleat at the slot's rear end: at least `setback_mm`; -1 at the front end: at most.
+    size_eu : ndarray
+        Shoe size [EU sizes].
+    start_shift_mm : ndarray
+        How far the start stood from the starting rule's line, toward the heel positive [mm].
+    rider, fitter : ndarray
+        Numbers that tell riders and fitters apart; the fitters' from 0 without a gap.
+    """
+
+    setback_mm: np.ndarray
+    bound: np.ndarray
+    size_eu: np.ndarray
+    start_shift_mm: np.ndarray
+    rider: np.ndarray
+    fitter: np.ndarray
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A value with the ends of its interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Learned:
+    """What the settled riders say.
+
+    Parameters
+    ----------
+    fit : Fit
+        Level, slope and pull, then the fitters.
+    riders, feet, bounds, fitters : int
+        How many stand behind it; `bounds` are feet at a slot's end.
+    has_pull : bool
+        Whether starts stood off the line at all, so that their pull could be seen.
+    """
+
+    fit: Fit
+    riders: int
+    feet: int
+    bounds: int
+    fitters: int
+    has_pull: bool
+
+
+def rule_line(
+    *, low_at_eu_40_mm: float, per_size_mm: float, point_above_low_mm: float, size_eu: float = MIDDLE_SIZE_EU
+) -> float:
+    """Return the starting rule's point [mm] at `size_eu`, for every size the rule draws its line through.
+
+    Parameters
+    ----------
+    low_at_eu_40_mm, per_size_mm, point_above_low_mm : float
+        The starting rule [mm, mm per EU size, mm].
+    size_eu : float
+        Shoe size [EU sizes].
+
+    Notes
+    -----
+    Common practice, no source: the low end at EU 40, its growth with the size, and the point above it.
+
+    Examples
+    --------
+    >>> rule_line(low_at_eu_40_mm=10, per_size_mm=1.5, point_above_low_mm=2)
+    15.0
+    """
+    return low_at_eu_40_mm + point_above_low_mm + per_size_mm * (size_eu - 40)
+
+
+def learn(settled: Settled, prior: Prior) -> Learned:
+    """Return what settled riders say of the next one.
+
+    Parameters
+    ----------
+    settled : Settled
+        Their settings [mm].
+    prior : Prior
+        The starting rule's line and how far a clinic may be from it [mm].
+
+    Raises
+    ------
+    ValueError
+        If there is no foot, if a value is no number, if a bound is none of -1, 0, 1, or if the fitters have a gap.
+
+    Notes
+    -----
+    y = level + slope (size - 42) + pull (start - rule) + fitter + rider + foot, all normal; see `hierarchy.fit`.
+
+    References
+    ----------
+    Tobin 1958, Econometrica 26:24 (bounds); Patterson & Thompson 1971, Biometrika 58:545 (restricted likelihood);
+    Tierney & Kadane 1986, JASA 81:82 (Laplace's method).
+    """
+    _check(settled)
+    riders, row = np.unique(settled.rider, return_inverse=True)
+    column = _place_in_row(row)
+    shape = (len(riders), int(column.max()) + 1)
+    feet = np.column_stack(
+        [np.ones(len(row)), np.asarray(settled.size_eu, float) - MIDDLE_SIZE_EU, settled.start_shift_mm]
+    )
+    fitters = int(settled.fitter.max()) + 1
+    fitter = np.zeros(len(riders), int)
+    fitter[row] = settled.fitter
+    hierarchy = Hierarchy(
+        Grid(
+            _placed(np.asarray(settled.setback_mm, float), row, column, shape),
+            _placed(np.asarray(settled.bound, int), row, column, shape),
+            _placed(np.ones(len(row), bool), row, column, shape),
+        ),
+        _placed(feet, row, column, (*shape, _COEFFICIENTS)),
+        fitter if fitters > 1 else None,
+        np.array([prior.level_mm, prior.slope_mm, prior.pull]),
+        np.diag([prior.level_sd_mm**-2, prior.slope_sd_mm**-2, prior.pull_sd**-2]),
+        (prior.rider_sd_mm, prior.foot_sd_mm, prior.fitter_sd_mm),
+    )
+    return Learned(
+        fit(hierarchy),
+        riders=len(riders),
+        feet=len(row),
+        bounds=int(np.count_nonzero(settled.bound)),
+        fitters=fitters,
+        has_pull=bool(np.ptp(settled.start_shift_mm) > 0),
+    )
+
+
+def new_rider(learned: Learned, size_eu: float, *, level: float = 0.95) -> Interval:
+    """Return where a new rider of this clinic is expected to settle, one foot as the clinic would read it [mm].
+
+    Parameters
+    ----------
+    learned : Learned
+        What the settled riders say.
+    size_eu : float
+        Shoe size [EU sizes].
+    level : float
+        Share of new riders the interval is to hold [1]; 0.5 is the middle half of them.
+
+    Notes
+    -----
+    Derived: the predictive distribution, with the uncertainty of line and spreads, over whichever fitter sees the
+    rider, from a start on the rule's line. Its ends are quantiles of a mixture of normal distributions.
+    """
+    made_of = np.zeros(learned.fit.means.shape[1])
+    made_of[:2] = 1.0, size_eu - MIDDLE_SIZE_EU
+    return _interval(learned.fit, made_of, (learned.fit.sds_mm**2).sum(axis=1), level)
+
+
+def fitter_bias(learned: Learned, fitter: int) -> Interval:
+    """Return how far a fitter's riders settle from those of all fitters, toward the heel positive [mm].
+
+    Parameters
+    ----------
+    learned : Learned
+        What the settled riders say; with two fitters or more.
+    fitter : int
+        The fitter's number.
+
+    Notes
+    -----
+    Derived: the fitter's effect minus the mean of all, shrunk toward 0 by how alike the fitters are.
+    """
+    made_of = np.zeros(learned.fit.means.shape[1])
+    made_of[_COEFFICIENTS:] = -1 / learned.fitters
+    made_of[_COEFFICIENTS + fitter] += 1
+    return _interval(learned.fit, made_of, np.zeros(len(learned.fit.weights)), 0.95)
+
+
+def pull(learned: Learned) -> Interval:
+    """Return how much of a shift of the start is found again in the setting [mm per mm]: 1 all of it, 0 nothing.
+
+    Parameters
+    ----------
+    learned : Learned
+        What the settled riders say; `has_pull` tells whether this is more than the prior.
+
+    Notes
+    -----
+    Derived: the coefficient of the start's distance from the line. The reason a start was shifted may itself change
+    where a rider settles, so that this is no proof of a pull.
+    """
+    made_of = np.zeros(learned.fit.means.shape[1])
+    made_of[2] = 1.0
+    return _interval(learned.fit, made_of, np.zeros(len(learned.fit.weights)), 0.95)
+
+
+def _interval(found: Fit, made_of: np.ndarray, extra_variance: np.ndarray, level: float) -> Interval:
+    middles = found.means @ made_of
+    sds = np.sqrt(np.einsum("i,qij,j->q", made_of, found.covariances, made_of) + extra_variance)
+
+    def quantile(share: float) -> float:
+        reach = 12 * sds.max() + np.ptp(middles)
+        return optimize.brentq(
+            lambda x: float(found.weights @ special.ndtr((x - middles) / sds)) - share,
+            middles.min() - reach,
+            middles.max() + reach,
+            xtol=1e-9,
+        )
+
+    return Interval(quantile(0.5), quantile(0.5 - level / 2), quantile(0.5 + level / 2))
+
+
+def _check(settled: Settled) -> None:
+    if not len(settled.setback_mm):
+        raise ValueError("setback_mm is empty; expected one foot or more")
+    for name in ("setback_mm", "size_eu", "start_shift_mm"):
+        values = np.asarray(getattr(settled, name), float)
+        if not np.isfinite(values).all():
+            raise ValueError(f"{name} holds {values[~np.isfinite(values)][0]}; expected numbers")
+    odd = np.setdiff1d(settled.bound, (-1, 0, 1))
+    if odd.size:
+        raise ValueError(f"bound holds {odd[0]}; expected -1, 0 or 1")
+    if not np.array_equal(np.unique(settled.fitter), np.arange(int(np.max(settled.fitter)) + 1)):
+        raise ValueError(f"fitter holds {np.unique(settled.fitter).tolist()}; expected numbers from 0 without a gap")
+
+
+def _place_in_row(row: np.ndarray) -> np.ndarray:
+    """Return which of its rider's feet each foot is."""
+    order = np.argsort(row, kind="stable")
+    sorted_rows = row[order]
+    first = np.r_[True, sorted_rows[1:] != sorted_rows[:-1]]
+    begins = np.maximum.accumulate(np.where(first, np.arange(len(row)), 0))
+    column = np.empty(len(row), int)
+    column[order] = np.arange(len(row)) - begins
+    return column
+
+
+def _placed(values: np.ndarray, row: np.ndarray, column: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:
+    grid = np.zeros(shape, values.dtype)
+    grid[row, column] = values
+    return grid

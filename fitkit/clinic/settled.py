@@ -1,0 +1,246 @@
+"""The settings from which a clinic may learn: as left, kept, dated, agreed to, with slot ends as bounds."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from fitkit import cautions
+from fitkit.assessment.cleats import Start, start_of
+from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.visit import Visit
+from fitkit.calculations.cleats import held_inside
+from fitkit.calculations.learned_band import Settled, rule_line
+from fitkit.clinic.outcomes import outcomes
+from fitkit.clinic.visits import Clinic
+from fitkit.house import House
+
+__all__ = [
+    "NO_FITTER",
+    "Chosen",
+    "Foot",
+    "arrays",
+    "as_left_mm",
+    "feet_of",
+    "latest_of_each_rider",
+    "settled_visits",
+    "whole_size",
+]
+
+SIDES = ("left", "right")
+NO_FITTER = "not said"
+# A cleat within so many reading errors of a slot's end, or of its start, is taken to stand there.
+READING_ERRORS = 2.0
+
+
+@dataclass(frozen=True)
+class Foot:
+    """One foot's setting as left.
+
+    Parameters
+    ----------
+    client_id, fitter_id : str
+        Whose foot and whose work.
+    size_eu : float
+        Shoe size [EU sizes].
+    setback_mm : float
+        Cleat setback as left, as read [mm].
+    bound : int
+        0 a setting; 1 at the slot's rear end; -1 at its front end.
+    bound_mm : float
+        The setting, or the bound it lies beyond: the slot's end less what a reading may be wrong [mm].
+    start_shift_mm : float
+        How far the start stood from the starting rule's line [mm].
+    left_the_start : bool
+        Whether another setting than the start was tried or left.
+    """
+
+    client_id: str
+    fitter_id: str
+    size_eu: float
+    setback_mm: float
+    bound: Literal[-1, 0, 1]
+    bound_mm: float
+    start_shift_mm: float
+    left_the_start: bool
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Feet chosen to learn from, and how many visits or feet fell out for which reason."""
+
+    feet: tuple[Foot, ...]
+    left_out: dict[str, int]
+
+    @property
+    def riders(self) -> int:
+        """How many riders they belong to."""
+        return len({foot.client_id for foot in self.feet})
+
+    @property
+    def share_that_left(self) -> float:
+        """Share of riders who tried or were left another setting than the start, on one foot at least [1]."""
+        left = {foot.client_id for foot in self.feet if foot.left_the_start}
+        return len(left) / self.riders if self.riders else 0.0
+
+    @property
+    def fitters(self) -> list[str]:
+        """The fitters, in the order of their ids."""
+        return sorted({foot.fitter_id for foot in self.feet})
+
+
+def settled_visits(clinic: Clinic) -> tuple[list[Visit], dict[str, int]]:
+    """Return the visits whose settings were kept and may be learned from, and why the others were left out."""
+    chosen, left_out = [], Counter()
+    for visit, went in outcomes(clinic):
+        if went != "kept":
+            continue
+        if visit.session.consent.learning is not True:
+            left_out["no consent to learning recorded (visits)"] += 1
+        else:
+            chosen.append(visit)
+    return chosen, dict(left_out)
+
+
+def latest_of_each_rider(
+    visits: Iterable[Visit], left_out: dict[str, int] | None = None, *, earlier_rules: House | None = None
+) -> Chosen:
+    """Return the usable feet of each rider's latest visit, so that a rider counts once.
+
+    Parameters
+    ----------
+    visits : iterable of Visit
+        Visits whose settings are to count.
+    left_out : dict of int, optional
+        What was left out before, with its reasons.
+    earlier_rules : House, optional
+        Other rules the visits may have been started by: a foot left the start only where it left both.
+    """
+    feet: dict[str, tuple[Foot, ...]] = {}
+    counted = Counter(left_out or {})
+    for visit in sorted(visits, key=lambda one: (one.session.visit_date, one.key)):
+        found, why_not = feet_of(visit, earlier_rules)
+        counted.update(why_not)
+        if found:
+            if visit.session.client_id in feet:
+                counted["an earlier setting of a rider who counts once (visits)"] += 1
+            feet[visit.session.client_id] = found
+    return Chosen(tuple(foot for client in sorted(feet) for foot in feet[client]), dict(counted))
+
+
+def feet_of(visit: Visit, earlier_rules: House | None = None) -> tuple[tuple[Foot, ...], list[str]]:
+    """Return a visit's feet that can be learned from, and for each other the reason why not."""
+    if cautions.stops_advice(visit.session):
+        return (), ["an open sign that needs a clinician (visits)"]
+    inputs = Inputs(visit)
+    earlier = Inputs(replace(visit, house=earlier_rules)) if earlier_rules else None
+    feet, why_not = [], []
+    for side in SIDES:
+        found = _foot(inputs, side, earlier)
+        if isinstance(found, str):
+            why_not.append(found)
+        else:
+            feet.append(found)
+    return tuple(feet), why_not
+
+
+def _foot(inputs: Inputs, side: str, earlier: Inputs | None) -> Foot | str:
+    setback = as_left_mm(inputs, side)
+    if setback is None:
+        return "cleat not measured as left (feet)"
+    start = start_of(inputs, side)
+    if start.band is None:
+        return "no shoe size within the starting rule (feet)"
+    slots = [inputs.number(f"shoes.{side}.{end}_cleat_setback_mm") for end in ("least", "greatest")]
+    if None in slots:
+        return "slot ends not measured (feet)"
+    reach = READING_ERRORS * inputs.visit.house.rules.spread.cleat_setback_mm
+    bound, bound_mm = _bound(inputs, side, setback, slots, reach)
+    starts = [_point(start), *([_point(start_of(earlier, side))] if earlier else [])]
+    held = [held_inside(point, least_mm=slots[0], greatest_mm=slots[1]) for point in starts if point is not None]
+    tried = [setback, *_tried(inputs, side)]
+    return Foot(
+        client_id=inputs.visit.session.client_id,
+        fitter_id=inputs.visit.session.fitter_id or NO_FITTER,
+        size_eu=start.size_eu,
+        setback_mm=setback,
+        bound=bound,
+        bound_mm=bound_mm,
+        start_shift_mm=starts[0] - _line(inputs, start.size_eu),
+        left_the_start=any(all(abs(place - point) > reach for point in held) for place in tried),
+    )
+
+
+def _point(start: Start) -> float | None:
+    """Return where the first trial starts: below the sizes with a point, from the band's rearward end [mm]."""
+    if start.point is None and start.band is not None:
+        return start.band.high
+    return start.point
+
+
+def _line(inputs: Inputs, size_eu: float) -> float:
+    rule = inputs.visit.house.rules.starting_band
+    return rule_line(
+        low_at_eu_40_mm=rule.low_at_eu_40_mm,
+        per_size_mm=rule.per_size_mm,
+        point_above_low_mm=rule.point_above_low_mm,
+        size_eu=size_eu,
+    )
+
+
+def as_left_mm(inputs: Inputs, side: str) -> float | None:
+    """Return the cleat setback as left, by readings or by the distance moved from as found [mm]."""
+    read = inputs.number(f"as_left.{side}.cleat_setback_mm")
+    if read is not None:
+        return read
+    moved = getattr(inputs.visit.session.as_left.moved_mm, side)
+    found = inputs.number(f"as_found.{side}.cleat_setback_mm")
+    return None if moved is None or found is None else found + moved
+
+
+def _tried(inputs: Inputs, side: str) -> list[float]:
+    paths = [f"trials.{n}.position.{side}.cleat_setback_mm" for n in range(len(inputs.visit.session.trials))]
+    return [place for place in map(inputs.number, paths) if place is not None]
+
+
+def _bound(
+    inputs: Inputs, side: str, setback: float, slots: list[float], reach: float
+) -> tuple[Literal[-1, 0, 1], float]:
+    """Return whether a cleat stands at a slot's end, and the setting or the bound [mm].
+
+    The bound is the end less what a reading may be wrong. Every setting read beyond it counts as a bound, so that the
+    bound is a fixed place and the likelihood of lying beyond it is exact.
+    """
+    least, greatest = slots
+    # An adapter moves the slots, and where to was not measured.
+    if inputs.number_now(f"{side}.adapter_stack_mm"):
+        return 0, setback
+    if abs(setback - greatest) <= reach:
+        return 1, greatest - reach
+    if abs(setback - least) <= reach:
+        return -1, least + reach
+    return 0, setback
+
+
+def whole_size(size_eu: float) -> int:
+    """Return the whole size under which a size is shown: a half size goes with the next whole one."""
+    return math.floor(size_eu + 0.5)
+
+
+def arrays(chosen: Chosen) -> Settled:
+    """Return the feet as plain arrays."""
+    fitters = {name: number for number, name in enumerate(chosen.fitters)}
+    riders = {name: number for number, name in enumerate(sorted({foot.client_id for foot in chosen.feet}))}
+    return Settled(
+        setback_mm=np.array([foot.bound_mm for foot in chosen.feet]),
+        bound=np.array([foot.bound for foot in chosen.feet]),
+        size_eu=np.array([foot.size_eu for foot in chosen.feet]),
+        start_shift_mm=np.array([foot.start_shift_mm for foot in chosen.feet]),
+        rider=np.array([riders[foot.client_id] for foot in chosen.feet]),
+        fitter=np.array([fitters[foot.fitter_id] for foot in chosen.feet]),
+    )
