@@ -7,5 +7,6 @@ from fitkit.forms.confirm import last_time
 from fitkit.forms.form import form, head
 from fitkit.forms.live import live
 from fitkit.forms.signing import sign_off
+from fitkit.forms.still import still
 
-__all__ = ["form", "head", "last_time", "live", "sign_off"]
+__all__ = ["form", "head", "last_time", "live", "sign_off", "still"]

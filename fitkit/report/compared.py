@@ -6,10 +6,10 @@ from pathlib import Path
 
 from fitkit.assessment import assess, load_visit
 from fitkit.report.blocks import Table
-from fitkit.report.names import in_words
+from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.words import capital, value_words
 
-__all__ = ["beside_reference"]
+__all__ = ["beside_reference", "where_it_stands"]
 
 _NAMES = (
     "cleat_setback.as_found",
@@ -37,3 +37,14 @@ def beside_reference(own: str | Path, reference: str | Path) -> Table:
             full = f"{side}.{name}"
             rows.append((capital(in_words([full])), value_words(mine[full]), value_words(theirs[full])))
     return Table("Your record beside the reference", ("", "Yours", "Reference"), tuple(rows))
+
+
+def where_it_stands(own: str | Path) -> Table:
+    """Return only where each cleat stands as found, with its interval: nothing of where it should go."""
+    found = assess(load_visit(own))
+    names = ("cleat_setback.as_found", "mtp1.expected")
+    rows = tuple(
+        (capital(RESULT_WORDS[name]), *(value_words(found[f"{side}.{name}"]) for side in ("left", "right")))
+        for name in names
+    )
+    return Table("Where the cleat stands, with 95 % intervals", ("", "Left", "Right"), rows)

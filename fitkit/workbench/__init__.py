@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["ask", "beside", "lesson", "measure", "open_command", "papers", "ruler", "start"]
+__all__ = ["ask", "beliefs", "beside", "lesson", "measure", "open_command", "papers", "ruler", "start"]
 
 _PLACES = {
     "ask": "guided",
+    "beliefs": "guided",
     "beside": "guided",
     "lesson": "guided",
     "measure": "measuring",

@@ -7,7 +7,7 @@ import os
 import re
 import shutil
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 
 import platformdirs
 
@@ -94,7 +94,8 @@ class WorkFolder:
         return session.new(client_id, visit_date, setup, self.root / year, access=access)
 
     def take_in(self, path: Path) -> Path:
-        """Return where a session file stands in the work folder; one from elsewhere is copied, never over another.
+        """Return where a session file stands in the work folder; one from elsewhere is copied with the films and
+        power files it names, never over another.
 
         Raises
         ------
@@ -116,7 +117,19 @@ class WorkFolder:
         if not target.exists():
             shutil.copyfile(path, target)
             target.chmod(0o600)
+        self._take_in_named(loaded, path.parent, target.parent)
         return target
+
+    def _take_in_named(self, loaded: Session, source: Path, target: Path) -> None:
+        """Copy the films and power files a session names, those that are there, never over another."""
+        for entry in (*loaded.ride.films, *loaded.ride.power_files):
+            parts = PurePosixPath(entry.file).parts
+            if ".." in parts or "\\" in entry.file or (target / entry.file).exists():
+                continue
+            if (source / entry.file).is_file():
+                (target / entry.file).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+                shutil.copyfile(source / entry.file, target / entry.file)
+                (target / entry.file).chmod(0o600)
 
     def open_visit(self, path: Path) -> Path:
         """Write this visit's notebooks, each with its session set, and return their folder."""

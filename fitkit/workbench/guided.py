@@ -14,12 +14,14 @@ import ipywidgets as widgets
 from fitkit import forms, places
 from fitkit.forms.look import Box, WordedBox, button, control, html
 from fitkit.forms.soon import soon
+from fitkit.report.beliefs import belief
+from fitkit.report.beliefs import beliefs as every_belief
 from fitkit.report.blocks import Table
 from fitkit.report.compared import beside_reference
 from fitkit.session.files import append_durably, locked, make_folder
 from fitkit.workbench.learning import AFTER_S, learning_folder
 
-__all__ = ["ask", "beside", "lesson"]
+__all__ = ["ask", "beliefs", "beside", "lesson"]
 
 REFERENCE = "worked_example/worked-example_2026-03-02_road.json"
 # What the trainee finds out; the rest is on the measuring sheet.
@@ -60,7 +62,14 @@ def beside(session: str | Path) -> Table:
     return beside_reference(session, places.template(REFERENCE))
 
 
-def ask(session: str | Path, name: str, question: str, draw: Callable[[Path], Any], *parts: str) -> widgets.Widget:
+def beliefs(_: Path) -> Table:
+    """Return all beliefs of the trade, whichever the session."""
+    return every_belief()
+
+
+def ask(
+    session: str | Path, name: str, question: str, draw: Callable[[Path], Any], *parts: str, after: tuple[str, ...] = ()
+) -> widgets.Widget:
     """Return a question whose answer by the kit shows only when the trainee has written an own one.
 
     Parameters
@@ -75,6 +84,8 @@ def ask(session: str | Path, name: str, question: str, draw: Callable[[Path], An
         Takes the session file and returns what the kit says, or an object whose `parts` say it.
     *parts : str
         Names of methods of that object.
+    after : tuple of str
+        Names of beliefs of the trade that stand below the kit's answer.
 
     Returns
     -------
@@ -83,15 +94,13 @@ def ask(session: str | Path, name: str, question: str, draw: Callable[[Path], An
     """
     path = Path(session).resolve()
     if (path, name) not in _ASKED:
-        _ASKED[path, name] = _Asked(path, name, question, draw, parts)
+        _ASKED[path, name] = _Asked(path, name, question, (draw, *parts), after)
     return _ASKED[path, name].box
 
 
 class _Asked:
-    def __init__(
-        self, path: Path, name: str, question: str, draw: Callable[[Path], Any], parts: tuple[str, ...]
-    ) -> None:
-        self.path, self.name, self.draw, self.parts = path, name, draw, parts
+    def __init__(self, path: Path, name: str, question: str, told: tuple, after: tuple[str, ...]) -> None:
+        self.path, self.name, self._told, self._after = path, name, told, after
         answer = answers_of(path).get(name, "")
         self._field = control(widgets.Text, question, f"fit-answer-{name}", value=answer, continuous_update=False)
         self._field.observe(lambda _: self._written(), "value")
@@ -124,7 +133,8 @@ class _Asked:
     def _reveal(self, answer: str) -> None:
         self._say(f"You wrote: {answer}. The kit says:")
         if len(self.box.children) == len(self._base):
-            self.box.children = [*self._base, forms.live(self.path, self.draw, *self.parts)]
+            beliefs = [forms.still(belief(name)) for name in self._after]
+            self.box.children = [*self._base, forms.live(self.path, *self._told), *beliefs]
 
     def _say(self, words: str) -> None:
         self._said.value = f'<span role="status">{escape(words)}</span>'

@@ -39,7 +39,10 @@ def test_the_kits_answer_waits_for_an_own_one_and_works_from_what_was_typed(scre
         page.keyboard.press("Tab")
     wait_saved(page, own, LEFT, [12, 12, 13])
     answer(page, "error", "2")
-    shown(page, "error").get_by_text("Left: cleat now 12 mm behind the joint").wait_for()  # of 12, 12, 13: as typed
+    shown(page, "error").get_by_text("12.3 mm").wait_for()  # of 12, 12, 13: as typed
+    shown(page, "error").get_by_text("Grade: common practice.").wait_for()
+    assert page.get_by_role("row", name="Cleat setback as found (left)").count() == 0
+    answer(page, "beside", "the left mark")
     beside = page.get_by_role("row", name="Cleat setback as found (left)")
     beside.get_by_text("12.3 mm").wait_for()
     beside.get_by_text("11.3 mm").wait_for()

@@ -58,9 +58,8 @@ def test_nothing_is_written_into_the_kit():
 
 def asked(own, name="start"):
     guided._ASKED.clear()
-    return workbench.ask(own, name, "Where would you begin?", Record, "starting_band"), guided._ASKED[
-        own.resolve(), name
-    ]
+    box = workbench.ask(own, name, "Where would you begin?", Record, "starting_band", after=("starting band",))
+    return box, guided._ASKED[own.resolve(), name]
 
 
 def test_the_kits_answer_waits_for_an_own_one(own):
@@ -71,8 +70,19 @@ def test_the_kits_answer_waits_for_an_own_one(own):
     question._field.value = "15"
     assert "You wrote: 15. The kit says:" in question._said.value
     assert "13 to 18 mm" in box.children[2].children[0].value
+    assert "Grade: common practice." in box.children[3].children[0].value
     assert answers_of(own) == {"start": "15"}
     assert stat.S_IMODE(own.with_name(f"{own.stem}.answers.jsonl").stat().st_mode) == 0o600
+
+
+def test_nothing_a_person_sees_first_gives_an_answer_away(own):
+    source = (ROOT / "notebooks" / "worked_example.ipynb").read_text(encoding="utf-8")
+    notebook = json.loads(source)
+    for cell in notebook["cells"]:
+        words = json.dumps(cell["outputs"]) if cell["cell_type"] == "code" else "".join(cell["source"])
+        assert "13 to 18" not in words
+        assert "between 15 and 18" not in words
+        assert "Grade" not in words
 
 
 def test_an_answer_is_there_again_and_the_last_one_counts(own):
@@ -80,7 +90,7 @@ def test_an_answer_is_there_again_and_the_last_one_counts(own):
         asked(own)[1]._field.value = words
     box, question = asked(own)
     assert question._field.value == "16"
-    assert len(box.children) == 3
+    assert len(box.children) == 4
 
 
 def test_an_answer_cannot_become_a_page(own):

@@ -3,6 +3,7 @@
 import json
 import os
 import stat
+from pathlib import Path
 
 import pytest
 
@@ -125,3 +126,11 @@ def test_what_a_killed_lab_left_is_not_taken_for_a_running_one(work):
     (lab.run_folder(work) / "jpserver-1.json").write_text(json.dumps(told), encoding="utf-8")
     (lab.run_folder(work) / "jpserver-2.json").write_text("{", encoding="utf-8")
     assert lab.find_running(work) is None
+
+
+def test_films_and_power_files_come_with_the_session_that_names_them(work):
+    demo = Path(__file__).resolve().parents[2] / "demo_sessions"
+    taken = work.take_in(demo / "rider-105_2026-03-02_road.json")
+    copied = sorted(path.name for path in taken.parent.glob("*.csv"))
+    assert copied == [f"{taken.stem}_film_found.csv", f"{taken.stem}_film_trial3.csv"]
+    assert all(stat.S_IMODE(path.stat().st_mode) == 0o600 for path in taken.parent.glob("*.csv"))
