@@ -6,7 +6,7 @@ from typing import Any
 
 __all__ = ["open_command", "papers", "start"]
 
-_PLACES = {"open_command": "opening", "papers": "papers", "start": "start"}
+_PLACES = {"open_command": "opening", "papers": "printing", "start": "start_page"}
 
 
 def __getattr__(name: str) -> Any:

@@ -6,7 +6,7 @@ import stat
 
 import pytest
 
-from fitkit import places, session
+from fitkit import places, session, workbench
 from fitkit.workbench import lab, open_command
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
 from fitkit.workbench.saving import strip_outputs
@@ -125,3 +125,10 @@ def test_what_a_killed_lab_left_is_not_taken_for_a_running_one(work):
     (lab.run_folder(work) / "jpserver-1.json").write_text(json.dumps(told), encoding="utf-8")
     (lab.run_folder(work) / "jpserver-2.json").write_text("{", encoding="utf-8")
     assert lab.find_running(work) is None
+
+
+def test_the_notebooks_functions_stay_functions_however_often_a_cell_runs(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    for _ in range(2):
+        assert workbench.papers(path) is workbench.papers(path)
+        assert workbench.start(work.root) is workbench.start(work.root)
