@@ -13,9 +13,9 @@ _PLACES = {
     "lesson": "guided",
     "measure": "measuring",
     "open_command": "opening",
-    "papers": "papers",
+    "papers": "printing",
     "ruler": "knee_ruler",
-    "start": "start",
+    "start": "start_page",
 }
 
 
@@ -25,7 +25,4 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from importlib import import_module
 
-    found = getattr(import_module(f"{__name__}.{_PLACES[name]}"), name)
-    # A module of the same name would stand in its place from now on, and a cell that is run again would call that.
-    globals()[name] = found
-    return found
+    return getattr(import_module(f"{__name__}.{_PLACES[name]}"), name)

@@ -35,7 +35,7 @@ def bench(tmp_path_factory):
 
 
 @pytest.fixture(scope="session")
-def local_browser(chromium):
+def browser(chromium):
     """Return a headless browser that reaches this machine only."""
     from playwright.sync_api import sync_playwright
 
@@ -68,17 +68,17 @@ class Screens:
 
 
 @pytest.fixture
-def screens(local_browser, bench):
+def screens(browser, bench):
     """Return what opens notebooks for one test; at the end nothing was asked of another machine."""
-    made = Screens(local_browser, bench)
+    made = Screens(browser, bench)
     yield made
     made.close()
 
 
 @pytest.fixture(scope="session")
-def intake(local_browser, bench):
+def intake(browser, bench):
     """Return an intake that several tests share, each with fields of its own; `.path` is its session."""
-    made = Screens(local_browser, bench)
+    made = Screens(browser, bench)
     made.path = bench.visit("rider-shared")
     made.open(made.path, "1_intake")
     yield made

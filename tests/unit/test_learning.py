@@ -124,7 +124,7 @@ def test_the_own_record_stands_beside_the_reference(own):
 
 
 def test_the_start_page_leads_to_both(tmp_path):
-    page = import_module("fitkit.workbench.start")
+    page = import_module("fitkit.workbench.start_page")
     workbench.start(tmp_path)
     page._PAGES[tmp_path.resolve()].refresh()
     for name in ("worked_example", "measuring_error"):

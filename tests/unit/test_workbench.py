@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fitkit import places, session
+from fitkit import places, session, workbench
 from fitkit.workbench import lab, open_command
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
 from fitkit.workbench.saving import strip_outputs
@@ -134,3 +134,10 @@ def test_films_and_power_files_come_with_the_session_that_names_them(work):
     copied = sorted(path.name for path in taken.parent.glob("*.csv"))
     assert copied == [f"{taken.stem}_film_found.csv", f"{taken.stem}_film_trial3.csv"]
     assert all(stat.S_IMODE(path.stat().st_mode) == 0o600 for path in taken.parent.glob("*.csv"))
+
+
+def test_the_notebooks_functions_stay_functions_however_often_a_cell_runs(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    for _ in range(2):
+        assert workbench.papers(path) is workbench.papers(path)
+        assert workbench.start(work.root) is workbench.start(work.root)
