@@ -11,7 +11,7 @@ import pytest
 from fitkit.charts.side_leg import whole_leg
 from fitkit.charts.side_view import SeatMove, SideLeg, side_table, side_view
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
-from tests.unit.drawn_svg import drawn, numbers, require_closed, require_tidy, scale_px_per_mm, tabled
+from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, scale_px_per_mm, tabled
 
 # Invented legs with round numbers.
 LEFT = SideLeg(

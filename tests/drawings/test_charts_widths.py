@@ -10,7 +10,7 @@ import pytest
 
 from fitkit.charts.theme import BLUE, GREY, INK
 from fitkit.charts.widths import WidthSide, widths, widths_table
-from tests.unit.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled
+from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled
 
 # An invented family of 0, +5 and +15 with 4 of play: common practice, no source.
 LEFT = WidthSide(

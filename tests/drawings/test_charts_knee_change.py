@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from fitkit.charts.knee_change import KneeChange, knee_change, knee_change_table
-from tests.unit.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled, text
+from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled, text
 
 ANGLES = tuple(range(0, 360, 2))
 TURN = np.deg2rad(ANGLES)

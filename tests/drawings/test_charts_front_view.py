@@ -10,7 +10,7 @@ import pytest
 
 from fitkit.charts.front_view import FrontSide, HipSpan, front_table, front_view
 from fitkit.charts.theme import INK, PALE
-from tests.unit.drawn_svg import drawn, numbers, require_closed, require_tidy, scale_px_per_mm, tabled, text
+from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, scale_px_per_mm, tabled, text
 
 MIDDLE = 220  # the frame's centreline on a sheet 440 px wide
 # Invented riders with round numbers.
