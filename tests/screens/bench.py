@@ -79,7 +79,7 @@ class Bench:
 def ready(page, notebook: str) -> None:
     """Wait until the notebook's last form is there and all its cells have run."""
     page.wait_for_selector(LAST_SECTION[notebook], timeout=WAIT_MS)
-    page.wait_for_selector(".jp-NotebookPanel[data-fit-ready]", timeout=WAIT_MS)
+    page.wait_for_selector(".jp-NotebookPanel:not(.lm-mod-hidden)[data-fit-ready]", timeout=WAIT_MS)
 
 
 def field(page, dotted: str):
