@@ -278,12 +278,15 @@ def _forget(given: argparse.Namespace) -> int:
     from fitkit.batch.forgetting import forget_reports
     from fitkit.batch.house_files import load_house
     from fitkit.batch.messages import WrongCallError, os_reason, plain
+    from fitkit.workbench.folder import WorkFolder
 
     access = Access(group=load_house(given.rules, given.parts).rules.access == "group")
     if not given.folder.is_dir():
         raise WrongCallError(f"{plain(given.folder)} is not a folder; expected the folder with the session files")
     try:
         removed = [*session.forget(given.client_id, given.folder)]
+        # In a workbench's folder the visit's own notebooks and papers go too.
+        removed += WorkFolder(given.folder.absolute()).forget(given.client_id)
     except OSError as error:
         sys.stderr.write(f"{plain(error.filename)} could not be removed: {os_reason(error)}; something may be left\n")
         return _PROBLEMS

@@ -123,6 +123,8 @@ def test_forget_removes_a_client_everywhere_and_no_other(call, tmp_path):
     sessions, out = tmp_path / "sessions", tmp_path / "out"
     for client in ("rider-1", "rider-10"):
         call("new", client, "--in", sessions)
+        # A workbench's own folders beside the sessions.
+        (sessions / "visits" / f"{client}_2026-03-04_road").mkdir(parents=True)
         record = out / f"{client}_2026-03-04_road"
         record.mkdir(parents=True)
         (record / "results.json").write_text('{"results": []}', encoding="utf-8")
