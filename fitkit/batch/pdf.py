@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from fitkit.batch.messages import plain
-from fitkit.batch.processes import end_group
+from fitkit.batch.processes import end_group, memory_not_limited
 
 __all__ = ["PrintError", "find_browser", "print_page"]
 
@@ -53,14 +53,15 @@ def print_page(browser: str, page: Path, target: Path, *, started: Callable[[int
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             # Chromium refuses to start for the administrator without this.
             command.insert(1, "--no-sandbox")
-        process = subprocess.Popen(
-            command,
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-            env={**os.environ, "HOME": profile},
-            start_new_session=True,
-        )
+        with memory_not_limited():
+            process = subprocess.Popen(
+                command,
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+                env={**os.environ, "HOME": profile},
+                start_new_session=True,
+            )
         started(process.pid)
         try:
             process.wait(_LIMIT_S)

@@ -13,7 +13,7 @@ try:
 except ImportError:  # not a Unix system
     resource = None
 
-__all__ = ["STOPPING", "end_group", "limit_memory", "stopping_signals_held"]
+__all__ = ["STOPPING", "end_group", "limit_memory", "memory_not_limited", "stopping_signals_held"]
 
 # Ctrl-C, a request to end, and the loss of the terminal.
 STOPPING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
@@ -28,12 +28,38 @@ def end_group(group: int) -> None:
             os.kill(group, signal.SIGTERM)
 
 
-def limit_memory(process: int, most_mb: int) -> None:
-    """Refuse a process, and each one it starts from now on, memory beyond a limit [MB]; where the system can do it."""
+def limit_memory(process: int, most_mb: int, *, for_good: bool = True) -> None:
+    """Refuse a process, and each one it starts from now on, memory beyond a limit; where the system can do it.
+
+    Parameters
+    ----------
+    process : int
+        The process.
+    most_mb : int
+        What each may take [MB].
+    for_good : bool
+        Whether the process itself cannot lift the limit.
+    """
     # Memory that can be written to: what is only set aside, as the drawing library does by gigabytes, is not counted.
     if resource is not None and hasattr(resource, "prlimit"):
+        most = most_mb * 1_000_000
         with contextlib.suppress(ProcessLookupError):
-            resource.prlimit(process, resource.RLIMIT_DATA, (most_mb * 1_000_000, most_mb * 1_000_000))
+            hardest = most if for_good else resource.prlimit(process, resource.RLIMIT_DATA)[1]
+            resource.prlimit(process, resource.RLIMIT_DATA, (most, hardest))
+
+
+@contextlib.contextmanager
+def memory_not_limited() -> Iterator[None]:
+    """Let a program that is started meanwhile be without this process's own limit: a browser does not run within it."""
+    if resource is None:
+        yield
+        return
+    before = resource.getrlimit(resource.RLIMIT_DATA)
+    resource.setrlimit(resource.RLIMIT_DATA, (before[1], before[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_DATA, before)
 
 
 @contextlib.contextmanager

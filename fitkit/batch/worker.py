@@ -51,7 +51,7 @@ def serve(link: connection.Connection, private: str, environment: Mapping[str, s
         except EOFError:
             return
         if engine is None:
-            limit_memory(os.getpid(), job.limits.worker_memory_mb)
+            limit_memory(os.getpid(), job.limits.worker_memory_mb, for_good=False)
             # Its helpers warm up while this process imports.
             engine = Engine(Path(private), forked=job.forked)
         link.send(("engine", engine.name))

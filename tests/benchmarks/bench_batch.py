@@ -31,7 +31,7 @@ from fitkit.batch.surroundings import kernel_environment
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = 2
-SHELL_SAMPLE, PLAIN_SAMPLE = 5, 10
+SHELL_SAMPLE, PLAIN_SAMPLE = 4, 6
 LOOK_S = 2.0
 
 
@@ -130,7 +130,6 @@ def floor_work(sessions: list[Path], out: Path, start, done) -> None:
 
 def by_floor(sessions: Path, out: Path, processes: int, count: int) -> float:
     """Seconds a record of the floor, start left out."""
-    os.environ.update(kernel_environment())
     spawn = multiprocessing.get_context("spawn")
     start, done = spawn.Event(), spawn.Barrier(processes + 1)
     paths = sorted(sessions.glob("*.json"))[:count]
@@ -139,8 +138,12 @@ def by_floor(sessions: Path, out: Path, processes: int, count: int) -> float:
         spawn.Process(target=floor_work, args=(share, out / str(number), start, done))
         for number, share in enumerate(shares)
     ]
+    before = dict(os.environ)
+    os.environ.update(kernel_environment())
     for worker in workers:
         worker.start()
+    os.environ.clear()
+    os.environ.update(before)
     done.wait()
     begun = time.perf_counter()
     start.set()
@@ -155,7 +158,7 @@ def ratios(count: int, folder: Path) -> None:
     """Print how the kit stands between the shell user and the floor."""
     sessions = visits(count, folder / "sessions")
     few = visits(PLAIN_SAMPLE, folder / "few")
-    sample = min(count, 40)
+    sample = min(count, 30)
     # The shell user before and after the kit, so that a machine with other work to do is seen.
     shell = [by_shell(sessions, folder / "shell1", SHELL_SAMPLE)]
     floors = {n: [by_floor(sessions, folder / f"floor{n}a", n, sample)] for n in (1, WORKERS)}
