@@ -19,14 +19,6 @@ CHECKOUT = Path(__file__).parents[2]
 # Long enough for a slow machine; nothing is asserted about time.
 PATIENCE_S = 90
 
-
-def pytest_collection_modifyitems(items):
-    # Whether a kill strikes before or after a record is made hangs on the load; what is wrong fails each time.
-    for item in items:
-        if Path(item.path).parent == Path(__file__).parent:
-            item.add_marker(pytest.mark.flaky(reruns=1))
-
-
 PARAMETERS = '# Which visit\nsession = ""'
 RESULTS = """
 # Results
