@@ -1,4 +1,4 @@
-"""What several folders of tests share: records made once, and a browser without a network."""
+"""What several folders of tests share: records made once, and where the browser is."""
 
 import os
 import shutil
@@ -30,16 +30,3 @@ def chromium() -> str:
             pytest.fail(CHROMIUM_HINT)
         pytest.skip(CHROMIUM_HINT)
     return found
-
-
-@pytest.fixture(scope="session")
-def browser(chromium):
-    """Return a headless browser that reaches no network."""
-    from playwright.sync_api import sync_playwright
-
-    flags = ["--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking"]
-    flags += ["--disable-component-update", "--disable-sync", "--host-resolver-rules=MAP * ~NOTFOUND"]
-    with sync_playwright() as playwright:
-        started = playwright.chromium.launch(executable_path=chromium, args=flags)
-        yield started
-        started.close()

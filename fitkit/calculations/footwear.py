@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from scipy import stats
+from scipy import special
 
 from fitkit import constants
 from fitkit.calculations.readings import Quantity, linear
@@ -262,7 +262,7 @@ def foot_from_label(size: float, system: SizeSystem) -> Quantity:
     foot_length_mm = _nominal_foot_mm(size, system)
     if system in ("us_men", "us_women"):
         half_widths_mm.append(constants.US_SIZE_HALF_WIDTH.value * _BARLEYCORN_MM)
-    per_half_width = 1 / float(stats.norm.ppf(0.975))
+    per_half_width = 1 / float(special.ndtri(0.975))
     return Quantity(foot_length_mm, tuple((half_mm * per_half_width, math.inf) for half_mm in half_widths_mm))
 
 

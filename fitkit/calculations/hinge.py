@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, stats
+from scipy import optimize, special
 
 from fitkit.calculations.readings import Interval
 
@@ -150,7 +150,7 @@ class _Profile:
 
     def interval(self, best: float) -> Interval | None:
         """Return the break with its 95 % interval, None where that reaches an end of the setbacks ridden."""
-        limit = self.rss(best) * (1 + stats.f.ppf(0.95, 1, self._df) / self._df)
+        limit = self.rss(best) * (1 + special.fdtri(1, self._df, 0.95) / self._df)
         held = np.flatnonzero(self._rss <= limit)
         if not held.size or held[0] == 0 or held[-1] == self._breaks.size - 1:
             return None

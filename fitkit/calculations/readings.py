@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from scipy import stats
+from scipy import special
 
 __all__ = ["Interval", "Quantity", "Spread", "exact", "linear", "mean_of", "pooled_spread", "sample_variance"]
 
@@ -78,7 +78,7 @@ class Quantity:
         """Half of the interval's width [unit] at `level`."""
         if self.u == 0:
             return 0.0
-        t = stats.norm.ppf(0.5 + level / 2) if math.isinf(self.df) else stats.t.ppf(0.5 + level / 2, self.df)
+        t = special.stdtrit(self.df, 0.5 + level / 2)
         return float(t) * self.u
 
     def plus(self, *components: tuple[float, float]) -> Quantity:

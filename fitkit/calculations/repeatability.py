@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from fitkit.calculations.readings import Interval, Spread
 
@@ -115,7 +115,7 @@ def technical_error(repeats: Sequence[Sequence[float]]) -> Interval:
     0.9129
     """
     spread = repeat_spread(repeats)
-    low, high = (math.sqrt(spread.df / stats.chi2.ppf(p, spread.df)) for p in (0.975, 0.025))
+    low, high = (math.sqrt(spread.df / special.chdtri(spread.df, p)) for p in (0.025, 0.975))
     return Interval(spread.sd, spread.sd * low, spread.sd * high)
 
 
@@ -152,7 +152,7 @@ def bias(own: Sequence[float], other: Sequence[float]) -> Interval:
     Paired t, n - 1 degrees of freedom.
     """
     difference = _differences(own, other)
-    half_width = stats.t.ppf(0.975, difference.size - 1) * stats.sem(difference)
+    half_width = special.stdtrit(difference.size - 1, 0.975) * difference.std(ddof=1) / math.sqrt(difference.size)
     return Interval.about(float(difference.mean()), float(half_width))
 
 
@@ -179,7 +179,7 @@ def limits_of_agreement(own: Sequence[float], other: Sequence[float]) -> LimitsO
     """
     difference = _differences(own, other)
     n, mean, sd = difference.size, float(difference.mean()), float(difference.std(ddof=1))
-    half_width = float(stats.t.ppf(0.975, n - 1)) * sd * math.sqrt(1 / n + 1.96**2 / (2 * (n - 1)))
+    half_width = float(special.stdtrit(n - 1, 0.975)) * sd * math.sqrt(1 / n + 1.96**2 / (2 * (n - 1)))
     lower, upper = (Interval.about(mean + side * 1.96 * sd, half_width) for side in (-1, 1))
     return LimitsOfAgreement(bias(own, other), lower, upper, sd, n)
 
@@ -245,7 +245,7 @@ def _is_full(readings: Sequence[Sequence[float]]) -> bool:
 
 def _ends(ratio: float, above: int, below: int) -> tuple[float, float]:
     """Return the ends of the interval of an F ratio."""
-    return ratio / stats.f.ppf(0.975, above, below), ratio * stats.f.ppf(0.975, below, above)
+    return ratio / special.fdtri(above, below, 0.975), ratio * special.fdtri(below, above, 0.975)
 
 
 def _from_ratio(ratio: float, low: float, high: float, k: int) -> tuple[Interval, Interval]:
@@ -261,7 +261,7 @@ def _form_2(between: float, observers: float, residual: float, n: int, k: int) -
     # Satterthwaite's degrees of freedom for the sum of the observers' and the residual mean square.
     df = (n - 1) * (k - 1) * (k * value * ratio + weight) ** 2
     df /= (n - 1) * k**2 * value**2 * ratio**2 + weight**2
-    upper, lower = stats.f.ppf(0.975, n - 1, df), stats.f.ppf(0.975, df, n - 1)
+    upper, lower = special.fdtri(n - 1, df, 0.975), special.fdtri(df, n - 1, 0.975)
     other = k * observers + (k * n - k - n) * residual
     low = n * (between - upper * residual) / (upper * other + n * between)
     high = n * (lower * between - residual) / (other + n * lower * between)

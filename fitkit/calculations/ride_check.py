@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from fitkit import constants
 from fitkit.calculations.readings import Interval, mean_of, pooled_spread
@@ -278,7 +278,7 @@ def _waves(angle_deg: np.ndarray) -> np.ndarray:
 def _mean(values: Sequence[float], house_sd: float) -> Interval:
     # Turns alike to the mm never look better than one reading of a ruler is.
     sd = max(float(np.std(values, ddof=1)), house_sd)
-    half_width = stats.t.ppf(0.975, len(values) - 1) * sd / math.sqrt(len(values))
+    half_width = special.stdtrit(len(values) - 1, 0.975) * sd / math.sqrt(len(values))
     return Interval.about(float(np.mean(values)), float(half_width))
 
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import integrate, stats
+from scipy import integrate, special
 
 from fitkit.calculations.readings import Interval
 
@@ -322,7 +322,7 @@ def torque_cadence_line(*, cadence_rpm: Sequence[float], power_w: Sequence[float
         return _no_line(f"{wanted}; found {np.ptp(cadence):.0f}", cadence.size)
     torque = power / (2 * math.pi * cadence / 60)
     (slope, rest), covariance = np.polyfit(cadence, torque, 1, cov=True)
-    t = float(stats.t.ppf(0.975, cadence.size - 2))
+    t = float(special.stdtrit(cadence.size - 2, 0.975))
     if not slope + t * math.sqrt(covariance[0, 0]) < 0 < rest:
         return _no_line("torque that falls with cadence; it did not, beyond its scatter", cadence.size)
     no_load, highest = -rest / slope, -math.pi / 120 * rest**2 / slope

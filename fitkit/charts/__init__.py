@@ -1,5 +1,6 @@
 """Drawings: plain tables in, a figure with its words out; knows no sessions."""
 
+from fitkit import quick_imports  # noqa: F401 - before altair
 from fitkit.charts.agreement import AgreementLine, agreement_plot, agreement_table
 from fitkit.charts.image import Figure, from_altair
 from fitkit.charts.knee_track import KneePlace, KneeSide, knee_track_table, knee_tracks

@@ -4,6 +4,8 @@ import json
 import os
 import signal
 import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from fitkit.forms.rows import at_class
@@ -71,6 +73,16 @@ class Bench:
                 if kernel in words and "ipykernel" in words:
                     return int(folder.name)
         raise AssertionError(f"no process of kernel {kernel}")
+
+    @contextmanager
+    def held_kernel(self, path: Path, notebook: str) -> Iterator[None]:
+        """Let a notebook's kernel stand still meanwhile."""
+        pid = self.kernel_pid(path, notebook)
+        os.kill(pid, signal.SIGSTOP)
+        try:
+            yield
+        finally:
+            os.kill(pid, signal.SIGCONT)
 
     def kill_kernel(self, path: Path, notebook: str) -> None:
         os.kill(self.kernel_pid(path, notebook), signal.SIGKILL)

@@ -12,13 +12,6 @@ FLAGS = [
 ]
 
 
-def pytest_collection_modifyitems(items):
-    # A browser and a Lab on a loaded machine may answer late; a test that is wrong fails each time.
-    for item in items:
-        if Path(item.path).parent == Path(__file__).parent:
-            item.add_marker(pytest.mark.flaky(reruns=2))
-
-
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item, call):
     report = yield
@@ -33,7 +26,7 @@ def pytest_runtest_makereport(item, call):
     return report
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def bench(tmp_path_factory):
     """Return the Lab of this run."""
     started = Bench(tmp_path_factory.mktemp("w") / "work")
@@ -41,9 +34,9 @@ def bench(tmp_path_factory):
     started.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser(chromium):
-    """Return a headless browser that reaches this machine only."""
+    """Return a headless browser that reaches this machine only; its loop must end before other tests begin."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
@@ -82,7 +75,7 @@ def screens(browser, bench):
     made.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def intake(browser, bench):
     """Return an intake that several tests share, each with fields of its own; `.path` is its session."""
     made = Screens(browser, bench)

@@ -78,6 +78,22 @@ def test_a_killed_kernel_loses_nothing_typed(screens, bench):
     wait_saved(page, path, "rider.left.thigh_mm", [428])
 
 
+def test_late_news_never_changes_what_is_being_typed(screens, bench):
+    path = bench.visit("rider-late")
+    page = screens.open(path, "1_intake")
+    first_field(page)
+    tab_to(page, LEFT_FOOT)
+    with bench.held_kernel(path, "1_intake"):
+        page.keyboard.type("26z")
+        page.keyboard.press("Enter")
+        type_into(page, "2")
+    page.wait_for_selector(".fit-held-in")  # the refusal of the first text has come, and with it a change of the field
+    page.keyboard.type("67")
+    assert field(page, LEFT_FOOT).input_value() == "267"
+    page.keyboard.press("Enter")
+    wait_saved(page, path, LEFT_FOOT, [267])
+
+
 def test_a_reloaded_page_has_all_that_was_typed(screens, bench):
     path = bench.visit("rider-reload")
     page = screens.open(path, "1_intake")

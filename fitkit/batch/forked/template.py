@@ -17,6 +17,7 @@ import socket
 import sys
 
 from fitkit.batch.processes import end_group
+from fitkit.quick_imports import hidden
 
 __all__ = ["LONGEST_REQUEST_BYTES", "READY", "main"]
 
@@ -54,9 +55,8 @@ def main() -> None:
 def _warm_up() -> None:
     """Import what kernels and notebooks need, and fill what a first use fills, with an invented rider."""
     # The debugger is never asked for in a batch, and brings 140 modules.
-    sys.modules["debugpy"] = None
-    importlib.import_module("ipykernel.debugger")
-    del sys.modules["debugpy"]
+    with hidden("debugpy"):
+        importlib.import_module("ipykernel.debugger")
     for name in _USED_BY_KERNELS:
         importlib.import_module(name)
     from fitkit.batch.forked import warm

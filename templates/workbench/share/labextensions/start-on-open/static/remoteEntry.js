@@ -20,6 +20,17 @@
     const field = fieldOf(event.target);
     if (!field || !event.target.matches('input[type=text], textarea')) return;
     typed.set(keyOf(field), event.target.value); store();
+    inHand = event.isTrusted ? event.target : inHand;
+  };
+
+  // A widget shows its last saved text again after any news from the kernel, also over what is being typed. So a text
+  // in hand, that is typed and not yet sent with Enter or by leaving the field, is changed by the keyboard only.
+  let inHand = null;
+  const onSend = (event) => { if (event.target === inHand) inHand = null; };
+  const guard = (input) => {
+    if (Object.prototype.hasOwnProperty.call(input, 'value')) return;
+    const { get, set } = Object.getOwnPropertyDescriptor(Object.getPrototypeOf(input), 'value');
+    Object.defineProperty(input, 'value', { get, set(text) { if (this !== inHand) set.call(this, text); } });
   };
   const onFocus = (event) => {
     const field = fieldOf(event.target), row = event.target.closest && event.target.closest('.fit-row');
@@ -56,18 +67,21 @@
   };
   const named = (field) => { // a form's classes come after its input
     const input = nameOf(field) && field.querySelector('input[type=text], textarea');
-    if (input) setTimeout(() => putBack(input, field), 0);
+    if (!input) return;
+    guard(input);
+    setTimeout(() => putBack(input, field), 0);
   };
 
   // Forms of a kernel that runs already must be known here before the cells that show them run again.
   const WIDGETS = 'application/vnd.jupyter.widget-view+json';
   const wait = (ms) => new Promise((done) => setTimeout(done, ms));
   const formsKnown = async (panel) => {
-    try {
-      const manager = await Promise.race([panel.content.rendermime.createRenderer(WIDGETS)._manager.promise, wait(3000)]);
-      if (manager && !manager.restoredStatus)
-        await Promise.race([new Promise((done) => manager.restored.connect(done)), wait(10000)]);
-    } catch (_) { await wait(1000); }
+    const limit = Date.now() + 3000;
+    let manager;
+    while (!manager && Date.now() < limit) // a renderer made before the manager was there never hears of it
+      manager = await Promise.race([panel.content.rendermime.createRenderer(WIDGETS)._manager.promise, wait(50)]);
+    if (manager && !manager.restoredStatus)
+      await Promise.race([new Promise((done) => manager.restored.connect(done)), wait(10000)]);
   };
 
   // Running leaves the page at its end and takes the keyboard: back to the field that had it, else to the top.
@@ -115,6 +129,8 @@
     recall();
     const style = document.createElement('style'); style.textContent = LOOK; document.head.appendChild(style);
     document.addEventListener('input', onInput, true);
+    document.addEventListener('change', onSend, true);
+    document.addEventListener('focusout', onSend, true);
     document.addEventListener('focusin', onFocus, true);
     document.addEventListener('focusin', onTaken, true);
     document.addEventListener('keydown', onPress, true);
