@@ -136,7 +136,8 @@ def wait_for_all(page, path, reached):
         if not wrong:
             return
         page.wait_for_timeout(50)  # the file changes outside the browser, so there is no element to wait for
-    raise AssertionError(f"not saved as corrected: {wrong}")
+    there = {dotted: loaded.taken.get(dotted[6:]) or saved(path, dotted) for dotted in wrong}
+    raise AssertionError(f"not saved as corrected: {there}")
 
 
 def is_right(path, loaded, dotted):
