@@ -94,6 +94,22 @@ def test_late_news_never_changes_what_is_being_typed(screens, bench):
     wait_saved(page, path, LEFT_FOOT, [267])
 
 
+def test_forms_are_served_one_after_the_other(screens, bench):
+    # Lab would hand them to threads of their own, and a second value that comes while one is being saved gets lost.
+    path = bench.visit("rider-one-thread")
+    sent = []
+    screens.context.on(
+        "page", lambda page: page.on("websocket", lambda line: line.on("framesent", lambda frame: sent.append(frame)))
+    )
+    page = screens.open(path, "1_intake")
+    field(page, LEFT_FOOT).fill("267")
+    page.keyboard.press("Enter")
+    wait_saved(page, path, LEFT_FOOT, [267])
+    told = b"".join(frame if isinstance(frame, bytes) else frame.encode() for frame in sent)
+    assert b"comm_msg" in told
+    assert b"create_subshell_request" not in told
+
+
 def test_a_reloaded_page_has_all_that_was_typed(screens, bench):
     path = bench.visit("rider-reload")
     page = screens.open(path, "1_intake")
