@@ -37,7 +37,8 @@ class Form:
         self.desk, self.section = desk, SECTIONS[name]
         self.rows = {path: Row(desk, paths_of(path), self._last) for path in self.section.fields}
         self._more: dict[str, Row] = {}
-        self.panels = [Panel(desk, pattern, self._last) for pattern in self.section.entries]
+        is_all = len(self.section.entries) == 1 and not self.section.fields
+        self.panels = [Panel(desk, pattern, self._last, is_titled=not is_all) for pattern in self.section.entries]
         self.strike = Strike(desk, self._paths)
         self._said = html("", "fit-said", "fit-saved")
         self._strike_shown = False

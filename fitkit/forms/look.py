@@ -14,6 +14,7 @@ STYLE = """<style>
   color:var(--ink); font:15px/1.4 Georgia,"Liberation Serif",serif; container-type:inline-size; padding:0 2px 6px;
   width:100%; max-width:76rem }
 .fit.widget-box { display:block }
+.fit .fit-nothing { display:none }
 .fit, .fit .widget-box, .fit .lm-Widget { overflow:visible !important; height:auto !important; min-width:0 }
 .fit .widget-html, .fit .widget-html > .widget-html-content { margin:0; line-height:inherit; font:inherit;
   color:inherit; height:auto; min-height:0 }

@@ -30,10 +30,12 @@ class Panel:
         The list's pattern, as in ``trials.*.seen``.
     last : callable
         Returns the visit before, or None.
+    is_titled : bool
+        Whether the list's title stands above it; False where the notebook's own heading says the same.
     """
 
-    def __init__(self, desk: Desk, pattern: str, last: Callable[[], Session | None]) -> None:
-        self.desk, self.told, self._busy = desk, ENTRIES[pattern], False
+    def __init__(self, desk: Desk, pattern: str, last: Callable[[], Session | None], *, is_titled: bool = True) -> None:
+        self.desk, self.told, self._is_titled, self._busy = desk, ENTRIES[pattern], is_titled, False
         self.base = pattern.replace("*", "0")
         self.index = 0
         self._said = html("", "fit-said")
@@ -44,6 +46,8 @@ class Panel:
         self.rows = {path: Row(desk, paths_of(path, self._here), last) for path in self.told.fields}
         self.inner = [Panel(desk, name, last) for name in self.told.entries]
         self._more_shown = False
+        self._go = button("Count it again" if self.base == "struck" else f"Take this {self.told.one} out")
+        self._go.on_click(lambda _: self._take_out())
         self.box = Box(self._children(), "fit-stack")
         desk.follow_moves(f"list {pattern}", self._moved)
 
@@ -58,7 +62,7 @@ class Panel:
         shown_rows = [self.rows[path].box for path in (*told.fields, *(told.more if self._more_shown else ()))]
         inner = [panel.box for panel in self.inner]
         fields = Box([*shown_rows, *inner, self._bar()], "fit-stack", "fit-entry")
-        return [html(f"<h3>{escape(told.title)}</h3>"), choose, fields]
+        return [*([html(f"<h3>{escape(told.title)}</h3>")] if self._is_titled else []), choose, fields]
 
     def _bar(self) -> Box:
         made = []
@@ -67,10 +71,7 @@ class Panel:
             more.on_click(lambda _: self._toggle())
             made.append(more)
         if self.told.may_go:
-            words = "Count it again" if self.base == "struck" else f"Take this {self.told.one} out"
-            go = button(words)
-            go.on_click(lambda _: self._take_out())
-            made.append(go)
+            made.append(self._go)
         return Box([*made, self._said], "fit-bar")
 
     def _toggle(self) -> None:
@@ -115,6 +116,7 @@ class Panel:
         self._busy = True
         try:
             choose(self._which, names, self.index)
+            (self._go.remove_class if self.index < count else self._go.add_class)("fit-nothing")  # nothing to take out
         finally:
             self._busy = False
         for part in (*self.rows.values(), *self.inner):

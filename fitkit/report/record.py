@@ -13,7 +13,7 @@ from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet
 from fitkit.report.soles import first_words, soles_figure, soles_table, toe_words
-from fitkit.report.words import capital, day, interval, needs_words, plain, value_words
+from fitkit.report.words import capital, day, interval, needs_words, value_words, whole
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
 
@@ -245,10 +245,10 @@ class Record(SeenRiding):
                 lines.append(f"{side.capitalize()}: not assessed: {needs_words(low.needs)}.")
                 continue
             point = (
-                f"start {plain(start.value)}" if start.is_known else f"no starting point: {needs_words(start.needs)}"
+                f"start {whole(start.value)}" if start.is_known else f"no starting point: {needs_words(start.needs)}"
             )
             notes = capital("; ".join(start.notes))
-            lines.append(f"{side.capitalize()}: {plain(low.value)} to {plain(high.value)} mm, {point}. {notes}.")
+            lines.append(f"{side.capitalize()}: {whole(low.value)} to {whole(high.value)} mm, {point}. {notes}.")
         lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
         if self._session.rider.riding == "short_maximal":
             lines.append(
