@@ -31,7 +31,7 @@ from fitkit.batch.surroundings import kernel_environment
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = 2
-SHELL_SAMPLE, PLAIN_SAMPLE = 4, 6
+SHELL_SAMPLE, PLAIN_SAMPLE = 14, 14  # each demonstration once, as in the whole
 LOOK_S = 2.0
 
 
