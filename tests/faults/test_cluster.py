@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+import trustme
 
 from tests.faults.conftest import CHECKOUT, wait_for
 
@@ -19,11 +20,16 @@ SESSIONS = sorted((CHECKOUT / "demo_sessions").glob("rider-10[1-3]_*.json"))
 
 
 @contextlib.contextmanager
-def cluster():
+def cluster(protocol="tcp://", security=None):
     """Give a cluster of two processes; one that dies is begun again."""
     environment = {"PYTHONPATH": str(CHECKOUT)}
     made = distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, dashboard_address=None, protocol="tcp://", env=environment
+        n_workers=2,
+        threads_per_worker=1,
+        dashboard_address=None,
+        protocol=protocol,
+        security=security,
+        env=environment,
     )
     try:
         yield made
@@ -44,8 +50,28 @@ def command(sessions, out, *words):
     return [sys.executable, "-W", "error", "-m", "fitkit", "report", str(sessions), "--out", str(out), *words]
 
 
-def report(sessions, out, *words):
-    return subprocess.run(command(sessions, out, *words), cwd=CHECKOUT, capture_output=True, text=True, check=False)
+def report(sessions, out, *words, **environment):
+    return subprocess.run(
+        command(sessions, out, *words),
+        cwd=CHECKOUT,
+        env={**os.environ, **environment},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def certificates(folder: Path) -> dict[str, str]:
+    """Make an authority with one certificate of this machine, and return how Dask is told of them."""
+    folder.mkdir()
+    authority = trustme.CA()
+    authority.cert_pem.write_to_path(folder / "authority.pem")
+    authority.issue_cert("127.0.0.1", "localhost").private_key_and_cert_chain_pem.write_to_path(folder / "machine.pem")
+    named = {"DASK_DISTRIBUTED__COMM__TLS__CA_FILE": str(folder / "authority.pem")}
+    return named | {
+        f"DASK_DISTRIBUTED__COMM__TLS__{part}__CERT": str(folder / "machine.pem")
+        for part in ("CLIENT", "SCHEDULER", "WORKER")
+    }
 
 
 def contents(out: Path) -> dict[str, bytes]:
@@ -76,6 +102,29 @@ def test_a_cluster_gives_the_same_bytes_and_survives_a_worker(sessions, tmp_path
     assert contents(tmp_path / "own") == contents(tmp_path / "own-here")
     lines = (tmp_path / "there" / "runlog.jsonl").read_text(encoding="utf-8").splitlines()
     assert {json.loads(line)["engine"] for line in lines} == {"forked"}
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_an_encrypted_cluster_makes_the_same_and_lets_nobody_else_in(sessions, tmp_path):
+    told, stranger = certificates(tmp_path / "own"), certificates(tmp_path / "stranger")
+    ca_file, cert = told["DASK_DISTRIBUTED__COMM__TLS__CA_FILE"], told["DASK_DISTRIBUTED__COMM__TLS__CLIENT__CERT"]
+    parts = {f"tls_{part}_cert": cert for part in ("client", "scheduler", "worker")}
+    security = distributed.Security(require_encryption=True, tls_ca_file=ca_file, **parts)
+    with cluster("tls://", security) as made:
+        assert made.scheduler_address.startswith("tls://")
+        words = ("--cluster", made.scheduler_address)
+        done = report(sessions, tmp_path / "there", *words, **told)
+        assert done.returncode == 0, done.stderr
+        without = report(sessions, tmp_path / "without", *words)
+        other = report(sessions, tmp_path / "other", *words, **stranger)
+    assert without.returncode == 2
+    assert "needs certificates; name them in Dask's configuration" in without.stderr
+    assert other.returncode == 2
+    assert f"no cluster answers at {made.scheduler_address}" in other.stderr
+    assert not [name for name in ("without", "other") if (tmp_path / name).exists()]
+    assert "Traceback" not in without.stderr + other.stderr
+    assert report(sessions, tmp_path / "here").returncode == 0
+    assert contents(tmp_path / "there") == contents(tmp_path / "here")
 
 
 @pytest.mark.filterwarnings("ignore")
