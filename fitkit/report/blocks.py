@@ -58,7 +58,8 @@ class Table:
     def _repr_html_(self) -> str:
         if not self.rows:
             return f"<p>{escape(self.if_empty)}</p>" if self.if_empty else ""
-        head = "".join(f'<th scope="col">{escape(column)}</th>' for column in self.columns)
+        # An empty corner heads nothing, so it is no heading.
+        head = "".join(f'<th scope="col">{escape(column)}</th>' if column else "<td></td>" for column in self.columns)
         body = "".join(self._row(row) for row in self.rows)
         # A wide table scrolls inside its own box; the box takes the keyboard, so that arrows can scroll it.
         return (

@@ -9,6 +9,8 @@ import subprocess
 
 import pytest
 
+from tests.faults.conftest import CHECKOUT
+
 
 def rights(path):
     return stat.S_IMODE(path.stat().st_mode)
@@ -140,6 +142,23 @@ def test_a_changed_template_makes_all_again(clinic):
     assert clinic.report().returncode == 0
     clinic.notebook("pass  # changed")
     assert clinic.report().returncode == 0
+    assert clinic.statuses() == dict.fromkeys(keys, "made")
+
+
+def test_changed_house_rules_make_all_again_and_changed_times_none(clinic):
+    keys = [clinic.visit("rider-1"), clinic.visit("rider-2")]
+    rules = clinic.folder / "rules.json"
+    own = json.loads((CHECKOUT / "templates" / "house_rules.json").read_text(encoding="utf-8"))
+    rules.write_text(json.dumps(own), encoding="utf-8")
+    assert clinic.report("--rules", rules).returncode == 0
+    assert clinic.statuses() == dict.fromkeys(keys, "made")
+    for year, key in enumerate(keys):  # a clock set back, and one set forward
+        os.utime(clinic.sessions / f"{key}.json", (year * 4e9, year * 4e9))
+    assert clinic.report("--rules", rules).returncode == 0
+    assert clinic.statuses() == dict.fromkeys(keys, "unchanged")
+    own["spread"]["cleat_setback_mm"] = 1.4
+    rules.write_text(json.dumps(own), encoding="utf-8")
+    assert clinic.report("--rules", rules).returncode == 0
     assert clinic.statuses() == dict.fromkeys(keys, "made")
 
 
