@@ -73,7 +73,7 @@ STYLE = """<style>
 .fit th, .fit td { text-align:left !important; vertical-align:top; padding:3px 12px 3px 0;
   border-bottom:1px solid var(--line);
   font-weight:normal; white-space:normal; background:none }
-.fit thead th { color:var(--grey); font-size:13px; border-bottom:1.5px solid var(--ink) }
+.fit thead :is(th, td) { color:var(--grey); font-size:13px; border-bottom:1.5px solid var(--ink) }
 .fit tbody tr, .fit tbody tr:hover, .fit tbody tr:nth-child(odd) { background:none }
 .fit .wide { overflow-x:auto; max-width:100% }
 .fit figure { margin:0 } .fit img { max-width:100%; height:auto }
