@@ -8,7 +8,7 @@ from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import clearances
 from fitkit.estimate import Estimate, known, missing
 
-__all__ = ["added_since_found", "assess_clearances"]
+__all__ = ["added_since_found", "assess_clearances", "outward_since_found"]
 
 
 def assess_clearances(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> dict[str, Estimate]:
@@ -63,6 +63,12 @@ def added_since_found(inputs: Inputs, side: str) -> float:
         return sum(length or 0.0 for length in lengths)
 
     return total(None) - total("as_found")
+
+
+def outward_since_found(inputs: Inputs, side: str) -> float:
+    """Return how far one foot stands further out than as found [mm]: parts added, and the shoe moved on its cleat."""
+    now, before = inputs.number_now(f"{side}.shoe_outward_mm"), inputs.number(f"as_found.{side}.shoe_outward_mm")
+    return added_since_found(inputs, side) + (now or 0.0) - (before or 0.0)
 
 
 def _lean(inputs: Inputs, draws: Draws, side: str) -> Estimate:

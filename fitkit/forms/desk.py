@@ -18,7 +18,8 @@ from fitkit.forms.entry import Entry, read, shown
 from fitkit.forms.groups import absent_group
 from fitkit.forms.soon import soon
 from fitkit.forms.troubles import file_words, problem_words, trouble_words
-from fitkit.session import Session, SessionProblems
+from fitkit.session import Problem, Session, SessionProblems
+from fitkit.session.doubts import doubts
 from fitkit.session.paths import get, same, steps_of
 from fitkit.session.reading import plain
 
@@ -76,6 +77,7 @@ class Desk:
         self.path = path
         self.session: Session | None = None
         self.tree: dict = {}
+        self.doubts: tuple[Problem, ...] = ()
         self.trouble = ""
         self.saved_at = ""
         self.reason = ""
@@ -152,6 +154,7 @@ class Desk:
         self.session = session
         if tree != self.tree:  # the same object for the same content: views look at nothing else
             self.tree = tree
+            self.doubts = doubts(session)
 
     # What the forms do
 

@@ -35,7 +35,8 @@ class Panel:
     """
 
     def __init__(self, desk: Desk, pattern: str, last: Callable[[], Session | None], *, is_titled: bool = True) -> None:
-        self.desk, self.told, self._is_titled, self._busy = desk, ENTRIES[pattern], is_titled, False
+        self.desk, self.told, self._is_titled = desk, ENTRIES[pattern], is_titled
+        self._busy = self._is_asked = False
         self.base = pattern.replace("*", "0")
         self.index = 0
         self._said = html("", "fit-said")
@@ -81,14 +82,20 @@ class Panel:
                 self.rows[path] = Row(self.desk, paths_of(path, self._here), self._last)
         self.box.children = self._children()
 
+    def _say(self, words: str) -> None:
+        self._said.value = f'<span role="status">{escape(words)}</span>'
+
     def _take_out(self) -> None:
-        problem = self.desk.take_out(self.base, self.index) if self.index < self.desk.count(self.base) else ""
-        self._said.value = escape(problem or "Taken out.")
+        if not self._is_asked:  # an Enter too many must cost nothing
+            self._is_asked = True
+            self._say("Press once more if it is really to go.")
+            return
+        problem = self.desk.take_out(self.base, self.index)
         self.point(self.base, min(self.index, max(self.desk.count(self.base) - 1, 0)))
+        self._say(problem or "Taken out.")
 
     def _chosen(self, change: dict) -> None:
         if not self._busy and change["new"] is not None:
-            self._said.value = ""
             self.point(self.base, change["new"])
 
     def _moved(self, base: str, old: int, new: int) -> None:
@@ -107,6 +114,7 @@ class Panel:
 
     def refresh(self) -> None:
         """Show what the desk holds now."""
+        self._is_asked, self._said.value = False, ""
         count = self.desk.count(self.base)
         names = [(entry_words(self.desk, self.base, place, self.told), place) for place in range(count)]
         if self.base != "struck":

@@ -16,6 +16,7 @@ from fitkit.forms.entry import read, shown
 from fitkit.forms.labels import choices, title, titled, unit_words
 from fitkit.forms.last import last_value
 from fitkit.forms.look import Box, button, choose, control, html
+from fitkit.forms.troubles import sentence
 from fitkit.house import Rules
 from fitkit.session import Session
 
@@ -137,6 +138,7 @@ class Row:
         return self.desk.typed.get(path, "")
 
     def _questions(self, path: str, info: sessions.FieldInfo) -> Iterator[str]:
+        yield from (sentence(doubt) for doubt in self.desk.doubts if doubt.where == path)
         if info.unit is None or path in self.desk.held:
             return
         if doubt := read(self.desk.text(path), info).doubt:

@@ -9,6 +9,7 @@ import ipywidgets as widgets
 
 from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.look import Box, button, html
+from fitkit.forms.troubles import sentence
 
 __all__ = ["sign_off"]
 
@@ -28,6 +29,7 @@ def sign_off(session: str | Path) -> widgets.Widget:
 class _Signing:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
+        self._asked: tuple[str, ...] = ()
         self._words, self._said = html(""), html("", "fit-said")
         self._sign = button("Sign the visit off", "fit-first", "fit-sign")
         self._sign.on_click(lambda _: self._signed())
@@ -53,6 +55,11 @@ class _Signing:
         return f"Not signed off. It will be signed by {fitter}." if fitter else "Not signed off: needs the fitter's id."
 
     def _signed(self) -> None:
-        fitter = self.desk.value("fitter_id")
+        fitter, open_still = self.desk.value("fitter_id"), tuple(sentence(doubt) for doubt in self.desk.doubts)
+        if fitter and open_still != self._asked:
+            self._asked = open_still
+            words = f"Look first: {' '.join(open_still)} If it is right all the same, press again."
+            self._said.value = f'<span role="status">{escape(words)}</span>'
+            return
         problem = self.desk.sign_off(fitter) if fitter else "Type the fitter's id in the intake first."
         self._said.value = escape(problem)

@@ -6,7 +6,7 @@ import errno
 
 from fitkit.session import Problem, SessionProblems, describe
 
-__all__ = ["file_words", "problem_words", "trouble_words"]
+__all__ = ["file_words", "problem_words", "sentence", "trouble_words"]
 
 _STAYS = "What you typed stays here; press Save when it is mended."
 _CAUSES = {
@@ -32,7 +32,7 @@ def problem_words(error: SessionProblems) -> str:
     """Return why a value was refused, with fields by their titles."""
     if any(problem.where in ("file", "version", "format", "file name") for problem in error.problems):
         return f"Not saved. {file_words(error)}"
-    return f"Not saved. {' '.join(_sentence(problem) for problem in error.problems[:3])}"
+    return f"Not saved. {' '.join(sentence(problem) for problem in error.problems[:3])}"
 
 
 def file_words(error: SessionProblems) -> str:
@@ -44,10 +44,11 @@ def file_words(error: SessionProblems) -> str:
     if first.where == "version":
         return f"The session file {name} is of version {first.found}; this kit reads {first.expected}. {_STAYS}"
     more = f" And {len(error.problems) - 1} more." if len(error.problems) > 1 else ""
-    return f"The session file {name} cannot be read. {_sentence(first)}{more} {_STAYS}"
+    return f"The session file {name} cannot be read. {sentence(first)}{more} {_STAYS}"
 
 
-def _sentence(problem: Problem) -> str:
+def sentence(problem: Problem) -> str:
+    """Return what is wrong with one field, called by its title."""
     if problem.where == "reason":
         return f"{problem.hint} Give the reason for the change at the top of the page, then press Save."
     try:

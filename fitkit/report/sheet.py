@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from fitkit import cautions
 from fitkit.assessment import Assessment
-from fitkit.assessment.clearances import added_since_found
+from fitkit.assessment.clearances import outward_since_found
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.soles import soles_figure, stood_and_stands, toe_words
 from fitkit.report.words import capital, day, move_words, whole
@@ -117,16 +117,10 @@ def _widths(assessment: Assessment, inputs: Inputs) -> dict:
     """Return how far each foot stood and stands from the frame's middle."""
     now = [assessment[f"{side}.half_stance"].value for side in SIDES]
     before = [
-        None if value is None else value - added_since_found(inputs, side) - _shoe_moved(inputs, side)
+        None if value is None else value - outward_since_found(inputs, side)
         for side, value in zip(SIDES, now, strict=True)
     ]
     return _row("Feet from the frame's middle, left / right", before, now, " mm")
-
-
-def _shoe_moved(inputs: Inputs, side: str) -> float:
-    """Return how far the shoe was set outward on its cleat since as found [mm]."""
-    now, before = inputs.number_now(f"{side}.shoe_outward_mm"), inputs.number(f"as_found.{side}.shoe_outward_mm")
-    return (now or 0.0) - (before or 0.0)
 
 
 def _row(words: str, before: list[float | None], now: list[float | None], unit: str) -> dict:
@@ -149,7 +143,7 @@ def _changes(assessment: Assessment) -> list[str]:
     cleats = " ".join(_cleat_words(side, move) for side, (_, _, move) in places.items())
     stands = [now for _, now, _ in places.values()]
     if None not in stands and abs(stands[0] - stands[1]) >= 1:
-        cleats += " Left and right differ because your feet do: each cleat is set from its own joint."
+        cleats += " Left and right may differ: each cleat is set from its own joint."
     said = [cleats, " ".join(_settings_changed(assessment))]
     unmeasured = [side for side in SIDES if _is_decided_only(assessment, side)]
     if unmeasured:
@@ -218,15 +212,19 @@ def _saddle_waits(assessment: Assessment) -> list[str]:
 
 def _width_waits(assessment: Assessment) -> list[str]:
     """Say what was wished of the width and what the parts leave of it."""
-    said = []
+    said, inputs = [], Inputs(assessment.visit)
     for side, choice in assessment.standing.choices.items():
         wish = assessment[f"{side}.half_stance.wish"].value
+        done = outward_since_found(inputs, side)
+        if whole(wish - done) == "0":
+            continue
         way = "further out" if wish > 0 else "further in"
         lack = whole(choice.remaining_mm)
         can = whole(abs(wish - choice.remaining_mm))
         left = "" if lack == "0" else f", of which our parts allow {can}"
-        said.append(f"{side} foot {whole(abs(wish))} mm {way}{left}")
-    return [f"Wished, not done today: {'; '.join(said)}."] if said else []
+        part = "" if whole(done) == "0" else f", {whole(abs(done))} {'out' if done > 0 else 'in'} so far"
+        said.append(f"{side} foot {whole(abs(wish))} mm {way}{left}{part}")
+    return [f"Wished and not reached today: {'; '.join(said)}."] if said else []
 
 
 def _remains(assessment: Assessment) -> list[str]:

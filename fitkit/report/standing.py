@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fitkit import constants
 from fitkit.assessment import Assessment
-from fitkit.assessment.clearances import added_since_found
+from fitkit.assessment.clearances import outward_since_found
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import clearances, stance
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
@@ -61,9 +61,11 @@ def candidates(assessment: Assessment) -> Table:
     if not width.is_known:
         return Table("Widths that could be tried", (), (), empty)
     wish = assessment.visit.session.wish
+    inputs = Inputs(assessment.visit)
+    moved = {side: outward_since_found(inputs, side) for side in SIDES}
     found = stance.candidates(
-        width.value,
-        foot_hang_mm=Inputs(assessment.visit).number("rider.foot_hang_mm"),
+        width.value - sum(moved.values()),
+        foot_hang_mm=inputs.number("rider.foot_hang_mm"),
         left_wish_mm=wish.left.half_stance_change_mm,
         right_wish_mm=wish.right.half_stance_change_mm,
     )
@@ -71,6 +73,8 @@ def candidates(assessment: Assessment) -> Table:
         (capital(each.name), f"{each.width_mm:.0f} mm", _signed(each.left_change_mm), _signed(each.right_change_mm))
         for each in found
     )
+    if any(moved.values()):
+        rows += (("As it stands now", f"{width.value:.0f} mm", *(_signed(moved[side]) for side in SIDES)),)
     head = ("", "Stance width", "Left, outward", "Right, outward")
     return Table("Widths that could be tried, in no order of merit", head, rows)
 
@@ -133,7 +137,7 @@ def _choice_words(assessment: Assessment, side: str, choice: Choice) -> list[str
     if choice.gaps_mm:
         spans = ", ".join(f"{plain(low)} to {plain(high)}" for low, high in choice.gaps_mm)
         said.append(f"nothing in this family reaches {spans} mm (outward of as found).")
-    if choice.other_families:
+    if choice.other_families and abs(choice.remaining_mm) > assessment.visit.house.rules.equal_widths_mm:
         said.append(f"family {' or '.join(choice.other_families)} would come within reach.")
     return [*said, *(f"{note.rstrip('.')}." for note in choice.notes if note != CHANGE_OF_FAMILY)]
 
@@ -179,7 +183,7 @@ def foot_gaps(assessment: Assessment) -> Table:
             heel_gap_heel_out_mm=measured.heel_gap_heel_out_mm,
             ankle_gap_mm=measured.ankle_gap_mm,
             forefoot_gap_mm=measured.forefoot_gap_mm,
-            outward_mm=added_since_found(inputs, side),
+            outward_mm=outward_since_found(inputs, side),
         )
     rows = tuple((capital(left.name), left.words, right.words) for left, right in zip(*found.values(), strict=True))
     return Table("Foot to crank at the ends of the float", ("", "Left", "Right"), rows)

@@ -12,12 +12,13 @@ from fitkit.session.problems import Problem, said
 __all__ = ["doubts"]
 
 SIDES = ("left", "right")
+FEET_APART_MM = 10.0  # feet of one rider seldom differ more (common practice, no source): asked, never refused
 APART_MM = 3.0  # readings of one place agree better than this, see the repeat studies of a mark
 
 
 def doubts(session: Session) -> tuple[Problem, ...]:
     """Return what should be asked again since it hardly agrees with something else in the session."""
-    found = []
+    found = [*_feet_apart(session), *_follow_up_before(session)]
     for side in SIDES:
         found += _outside_slots(session, side)
         found += _decided_against_left(session, side)
@@ -27,6 +28,21 @@ def doubts(session: Session) -> tuple[Problem, ...]:
 def _mean(session: Session, dotted: str) -> float | None:
     readings = kept(session, dotted)
     return math.fsum(readings) / len(readings) if readings else None
+
+
+def _feet_apart(session: Session) -> Iterator[Problem]:
+    """Ask about feet that hardly belong to one rider."""
+    left, right = (_mean(session, f"rider.{side}.foot_length_mm") for side in SIDES)
+    if None not in (left, right) and abs(left - right) > FEET_APART_MM:
+        expected = f"{said(round(right, 1))}, as the right one, within {FEET_APART_MM:g} mm"
+        yield Problem("rider.left.foot_length_mm", said(round(left, 1)), expected, "Were both measured alike?")
+
+
+def _follow_up_before(session: Session) -> Iterator[Problem]:
+    """Ask about a follow-up that is due before the visit."""
+    due = session.follow_up_due
+    if due is not None and due < session.visit_date:
+        yield Problem("follow_up_due", said(due), f"a day after {session.visit_date}, the visit's", "Another year?")
 
 
 def _outside_slots(session: Session, side: str) -> Iterator[Problem]:

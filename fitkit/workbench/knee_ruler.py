@@ -54,7 +54,11 @@ class _Ruler:
         work_out = button("Work it out", "fit-first", "fit-ruler")
         work_out.on_click(lambda _: soon(self._work_out, AFTER_S))
         self._said, self._shown = html("", "fit-said"), html("")
-        self.box = WordedBox([*self._rows(), Box([work_out, self._said], "fit-bar"), self._shown], "fit", "fit-ruled")
+        kept = html(
+            '<p class="fit-words">Worked out here and not kept in the visit: type the travel into its trial.</p>'
+        )
+        bar = Box([work_out, self._said], "fit-bar")
+        self.box = WordedBox([*self._rows(), kept, bar, self._shown], "fit", "fit-ruled")
         self.box.words = "Offsets read with a ruler on a paused film."
 
     def _rows(self) -> list[Box]:

@@ -69,7 +69,7 @@ class _Page:
         self._begin = button("Begin the visit", "fit-first", "fit-begin")
         # A press may overtake what was typed just before it: the screen holds that back until it has an answer.
         self._begin.on_click(lambda _: soon(self._begun, _AFTER_PRESS_S))
-        self._asked = ""
+        self._asked: set[str] = set()
         again = button("Look again", "fit-again")
         again.on_click(lambda _: self.refresh())
         new = [
@@ -96,19 +96,27 @@ class _Page:
     def _begun(self) -> None:
         client, setup, day = (one.value.strip() for one in (self._client, self._setup, self._date))
         known = sorted({path.stem.split("_")[0] for path in self.folder.sessions()})
-        asked = f"{client} {setup} {day}"
-        wrong = read(client, session.describe("client_id")).problem if client else "Type the client's id first."
+        wrong = _wrong_id(client) or read(day, session.describe("visit_date")).problem
         if wrong:
             self._said.value = escape(wrong)
             return
-        if client not in known and self._asked != asked:
-            self._asked = asked
-            near = [name for name in known if client in name or name in client]
-            like = f" Known and alike: {', '.join(near[:5])}." if near else ""
-            self._said.value = escape(f"No earlier visit has the id {client}.{like} If it is a new rider, press again.")
+        if day > date.today().isoformat() and self._asks(f"{day} is still to come. If that is the day, press again."):
             return
-        self._asked = ""
+        near = [name for name in known if client in name or name in client]
+        like = f" Known and alike: {', '.join(near[:5])}." if near else ""
+        unknown = f"No earlier visit has the id {client}.{like} If it is a new rider, press again."
+        if client not in known and self._asks(unknown):
+            return
+        self._asked = set()
         self._said.value = self._made(client, setup, day, client in known)
+
+    def _asks(self, question: str) -> bool:
+        """Ask, and say whether it was asked for the first time: pressing again is the answer."""
+        if question in self._asked:
+            return False
+        self._asked.add(question)
+        self._said.value = escape(question)
+        return True
 
     def _made(self, client: str, setup: str, day: str, is_known: bool) -> str:
         try:
@@ -123,6 +131,16 @@ class _Page:
         self.refresh()
         offered = " What was left last time is offered in the notebooks, to be confirmed." if is_known else ""
         return f"Begun: {escape(path.stem)}.{offered} {_links(self.folder, path)}"
+
+
+def _wrong_id(client: str) -> str:
+    """Return what is wrong with a client's id; a name is never turned into one."""
+    if not client:
+        return "Type the client's id first."
+    entry = read(client, session.describe("client_id"))
+    if entry.problem and not any(letter.isdigit() for letter in client):
+        return f"“{client}” cannot be an id: 1 to 40 of a-z, 0-9 and -, and never a name."
+    return entry.problem
 
 
 def _row(title: str, field: widgets.Widget, how: str) -> Box:

@@ -144,7 +144,7 @@ def test_absurd_lengths_are_refused(changes, words):
 def test_candidates_are_told_in_no_order_of_merit():
     found = stance.candidates(252.0, foot_hang_mm=240.0, left_wish_mm=4.0, right_wish_mm=None)
     assert [(c.name, c.width_mm, c.left_change_mm, c.right_change_mm) for c in found] == [
-        ("as it is", 252.0, 0.0, 0.0),
+        ("as found", 252.0, 0.0, 0.0),
         ("feet as they hang", 240.0, -6.0, -6.0),
         ("the fitter's own", 256.0, 4.0, 0.0),
     ]

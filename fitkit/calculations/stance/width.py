@@ -199,12 +199,12 @@ def _faces_against_q(left: Quantity | None, right: Quantity | None, q_factor: Qu
 def candidates(
     width_mm: float, *, foot_hang_mm: float | None, left_wish_mm: float | None, right_wish_mm: float | None
 ) -> tuple[Candidate, ...]:
-    """Return the widths that could be tried, in no order of merit: as it is, feet as they hang, the fitter's own.
+    """Return the widths that could be tried, in no order of merit: as found, feet as they hang, the fitter's own.
 
     Parameters
     ----------
     width_mm : float
-        Stance width as it is [mm].
+        Stance width as found [mm].
     foot_hang_mm : float or None
         Between the middles of the feet as they hang [mm].
     left_wish_mm, right_wish_mm : float or None
@@ -214,7 +214,7 @@ def candidates(
     -----
     Derived. Feet as they hang are shared out evenly over both sides.
     """
-    found = [Candidate("as it is", width_mm, 0.0, 0.0)]
+    found = [Candidate("as found", width_mm, 0.0, 0.0)]
     if foot_hang_mm is not None:
         half_mm = (foot_hang_mm - width_mm) / 2
         found.append(Candidate("feet as they hang", foot_hang_mm, half_mm, half_mm))

@@ -113,6 +113,7 @@
   const LOOK = `
     .jp-NotebookPanel[data-fit-start] .jp-InputPlaceholder, .jp-NotebookPanel[data-fit-start] .jp-OutputPrompt,
     .jp-NotebookPanel[data-fit-start] .jp-InputPrompt, .jp-NotebookPanel[data-fit-start] .jp-Collapser,
+    .jp-NotebookPanel[data-fit-start] .jp-OutputArea-promptOverlay,
     .jp-NotebookPanel[data-fit-start] .jp-Notebook-footer { display: none }
     .jp-NotebookPanel[data-fit-start] .jp-OutputArea-child { grid-template-columns: 0 minmax(0, 1fr) 0 }
     .jp-NotebookPanel[data-fit-start] .jp-OutputArea-output { overflow: visible; padding-left: 4px }
