@@ -212,6 +212,16 @@ def test_every_kind_of_control_keeps_its_keys(screens, intake, bench):
     assert choice.evaluate("node => node === document.activeElement")
 
 
+def test_nothing_lies_over_the_buttons(intake):
+    page = intake.pages[0]
+    save = page.locator(".fit-section-visit .fit-save")
+    save.scroll_into_view_if_needed()
+    at = save.bounding_box()
+    above = "([x, y]) => document.elementFromPoint(x, y).className"
+    for across in (2, at["width"] / 2, at["width"] - 2):
+        assert "fit-save" in page.evaluate(above, [at["x"] + across, at["y"] + at["height"] / 2])
+
+
 def test_a_reading_is_struck_by_keyboard(screens, bench):
     path = bench.visit("rider-strike")
     page = screens.open(path, "2_cleat_marking")

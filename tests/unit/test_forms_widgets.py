@@ -100,3 +100,32 @@ def test_a_form_of_a_file_that_is_gone_says_so(path):
     forms.form(path, "body")
     assert "is gone" in words(forms.head(path))
     assert desk_of(path).session is None
+
+
+def test_an_entry_goes_only_when_asked_for_twice(path):
+    session.update(path, {"complaints.0": (None, {"region": "knee_front"})}, fitter=None, at="2026-03-04T10:00:00")
+    forms.form(path, "complaints")
+    panel = _FORMS[path.resolve(), "complaints"].panels[0]
+    panel._go.click()
+    assert "Press once more" in words(panel.box)
+    assert len(session.load(path).complaints) == 1
+    panel.refresh()  # something else was done meanwhile
+    panel._go.click()
+    assert len(session.load(path).complaints) == 1
+    panel._go.click()
+    assert session.load(path).complaints == ()
+    assert "Taken out." in words(panel.box)
+    assert "fit-nothing" in panel._go._dom_classes
+
+
+def test_signing_asks_first_about_what_hardly_agrees(path):
+    wrong = {"fitter_id": (None, "f1"), "follow_up_due": (None, "2025-04-13")}
+    session.update(path, wrong, fitter="f1", at="2026-03-04T10:00:00")
+    box = forms.sign_off(path)
+    sign = box.children[1].children[0]
+    sign.click()
+    assert "Follow-up due is" in words(box)
+    assert session.load(path).sign_off is None
+    sign.click()
+    assert session.load(path).sign_off.fitter_id == "f1"
+    assert "Please look." in words(row_of(path, "follow_up", "follow_up_due").box)

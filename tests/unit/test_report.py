@@ -178,3 +178,25 @@ def test_value_words_carry_the_interval():
     assert value_words(estimate) == "11.3 mm (8.3 to 14.3)"
     assert value_words(missing("foot length")) == "not assessed: needs foot length"
     assert value_words(missing("clinician: fever")) == "not assessed: not before a clinician has seen to fever"
+
+
+WIDER = {
+    "wish": {side: {"half_stance_change_mm": 5} for side in ("left", "right")},
+    "decided": {side: {"spindle_to_cleat_centre_mm": 59, "shoe_outward_mm": [-1]} for side in ("left", "right")},
+}
+
+
+def test_a_wish_that_was_reached_is_not_said_to_wait_and_is_counted_once(record, example):
+    bike = {**example["bike"], "pedal_family": "A"}
+    for side in ("left", "right"):
+        bike[side] = {**bike[side], "spindle_to_cleat_centre_mm": 53, "heel_gap_heel_in_mm": 9}
+    found = {**example["as_found"]}
+    for side in ("left", "right"):
+        found[side] = {**found[side], "shoe_outward_mm": [0]}
+        found[side].pop("spindle_to_cleat_centre_mm", None)
+    made = record(bike=bike, as_found=found, as_left={}, trials=[], **WIDER)
+    assert not [line for line in rider_sheet(made.assessment)["remains"] if "Wished" in line]
+    widths = {row[0]: row[1] for row in made.width_candidates().rows}
+    before, now = (int(widths[name].split()[0]) for name in ("As found", "As it stands now"))
+    assert now == before + 10 == int(widths["The fitter's own"].split()[0])
+    assert "14 mm" in repr(made.foot_gaps())

@@ -41,6 +41,11 @@ def asked(**fields):
             },
             "is 4 mm from as found; expected -4.0, as decided",
         ),
+        (
+            {"rider": {"left": {"foot_length_mm": [267]}, "right": {"foot_length_mm": [246]}}},
+            "is 267.0; expected 246.0, as the right one, within 10 mm",
+        ),
+        ({"follow_up_due": "2026-03-01"}, 'is "2026-03-01"; expected a day after 2026-03-02'),
     ],
 )
 def test_what_hardly_agrees_is_asked(fields, words):
@@ -48,5 +53,7 @@ def test_what_hardly_agrees_is_asked(fields, words):
 
 
 def test_what_agrees_is_not_asked():
+    feet = {"left": {"foot_length_mm": [267]}, "right": {"foot_length_mm": [261]}}
+    assert not asked(rider=feet, follow_up_due="2026-04-13")
     found, left = {"left": {"cleat_setback_mm": [11]}}, {"left": {"cleat_setback_mm": [15]}}
     assert not asked(as_found=found, decided={"moved_mm": {"left": 4}}, as_left=left)

@@ -11,6 +11,7 @@ from fitkit import places, session, workbench
 from fitkit.workbench import lab, open_command
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
 from fitkit.workbench.saving import strip_outputs
+from fitkit.workbench.start_page import _PAGES
 
 
 @pytest.fixture
@@ -141,3 +142,24 @@ def test_the_notebooks_functions_stay_functions_however_often_a_cell_runs(work):
     for _ in range(2):
         assert workbench.papers(path) is workbench.papers(path)
         assert workbench.start(work.root) is workbench.start(work.root)
+
+
+def said(page):
+    return page._said.value
+
+
+def test_a_new_visit_asks_about_a_day_to_come_and_an_unknown_rider_and_takes_no_name(work):
+    workbench.start(work.root)
+    page = _PAGES[work.root]
+    page._client.value, page._date.value = "Anna Berg", "2999-01-02"
+    page._begun()
+    assert "never a name" in said(page)
+    assert "anna" not in said(page)
+    page._client.value = "rider-9"
+    for asked in ("2999-01-02 is still to come", "No earlier visit has the id rider-9", "Begun: rider-9_2999-01-02"):
+        assert work.sessions() == []
+        page._begun()
+        assert asked in said(page)
+    page._date.value = "25.11.2026"
+    page._begun()
+    assert "Did you mean 2026-11-25" in said(page)
