@@ -117,7 +117,7 @@ ENTRIES: dict[str, Entries] = {
 }
 
 SECTIONS: dict[str, Section] = {
-    "visit": Section("The visit", ("fitter_id", "demonstration", "consent.record", "consent.film", "consent.learning")),
+    "visit": Section("The visit", ("fitter_id", "consent.record", "consent.film", "consent.learning", "demonstration")),
     "since_last": Section(
         "Since the last visit", ("since_last.kept", "since_last.date"), entries=("since_last.complaints",)
     ),

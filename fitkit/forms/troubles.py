@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import errno
+import re
 
 from fitkit.session import Problem, SessionProblems, describe
 
 __all__ = ["file_words", "problem_words", "sentence", "trouble_words"]
 
+_FIELD = re.compile(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b")
 _STAYS = "What you typed stays here; press Save when it is mended."
 _CAUSES = {
     errno.ENOSPC: "the disk is full",
@@ -55,5 +57,14 @@ def sentence(problem: Problem) -> str:
         where = describe(problem.where).title
     except ValueError:
         where = problem.where
-    words = f"{where} is {problem.found}; expected {problem.expected}."
-    return f"{words} {problem.hint}".strip()
+    expected = _FIELD.sub(lambda name: _title_beside(problem.where, name[0]), problem.expected)
+    return f"{where} is {problem.found}; expected {expected}. {problem.hint}".strip()
+
+
+def _title_beside(where: str, name: str) -> str:
+    """Return the title of a field that stands beside another, the name itself where there is none."""
+    try:
+        title = describe(f"{where.rpartition('.')[0]}.{name}").title
+    except ValueError:
+        return name
+    return title[:1].lower() + title[1:]

@@ -144,7 +144,9 @@ def told(visit: Visit) -> Sentences:
         )
         lines.append(f"Seen riding: {entry.what.replace('_', ' ')}, {entry.side}{seen_from}")
     for entry in session.struck:
-        lines.append(f"Struck out: {entry.field}, reading {entry.index + 1}: {entry.reason}")
+        sides = [step for step in entry.field.split(".") if step in ("left", "right")]
+        named = " ".join([sessions.describe(entry.field).title, *sides])
+        lines.append(f"Struck out: {named}, reading {entry.index + 1}: {entry.reason}")
     since = session.since_last
     if since.kept is not None or since.complaints or since.date:
         kept = {True: "the settings were kept", False: "the settings were not kept", None: "unknown"}[since.kept]

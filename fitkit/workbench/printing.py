@@ -39,6 +39,7 @@ class _Papers:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._said = html("", "fit-said")
+        self._done: dict[str, str] = {}
         made = []
         for words, name, make in (
             ("Make the rider's sheet", "rider_sheet", lambda p: sheet_html(rider_sheet(Record(p).assessment))),
@@ -57,10 +58,9 @@ class _Papers:
             self._said.value = escape(f"Not made: {error}")
             return
         where = target.relative_to(self.path.parent.parent).as_posix()
-        self._said.value = (
-            f'<a href="/files/{where}" target="_blank" rel="noopener">Open the page</a> and print it with Ctrl+P '
-            f"({escape(words.lower())}: done)."
-        )
+        link = f'<a href="/files/{where}" target="_blank" rel="noopener">Open the page</a>'
+        self._done[name] = f"{link} and print it with Ctrl+P ({escape(words.lower())}: done)."
+        self._said.value = "<br>".join(self._done.values())
 
     def _write(self, name: str, page: str) -> Path:
         folder = self.path.parent.parent / "papers" / self.path.stem

@@ -212,6 +212,15 @@ def test_every_kind_of_control_keeps_its_keys(screens, intake, bench):
     assert choice.evaluate("node => node === document.activeElement")
 
 
+def test_a_notebook_leads_to_the_next_and_back_to_the_visits(screens, bench):
+    path = bench.visit("rider-way")
+    page = screens.open(path, "4_ride_check")
+    page.locator(".jp-MarkdownOutput a", has_text="Review").last.click()
+    page.wait_for_selector(".fit-sign", timeout=WAIT_MS)
+    page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-MarkdownOutput a", has_text="All visits").click()
+    page.wait_for_selector(".fit-begin", timeout=WAIT_MS)
+
+
 def test_nothing_lies_over_the_buttons(intake):
     page = intake.pages[0]
     save = page.locator(".fit-section-visit .fit-save")

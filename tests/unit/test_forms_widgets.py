@@ -129,3 +129,11 @@ def test_signing_asks_first_about_what_hardly_agrees(path):
     sign.click()
     assert session.load(path).sign_off.fitter_id == "f1"
     assert "Please look." in words(row_of(path, "follow_up", "follow_up_due").box)
+
+
+def test_a_refusal_calls_fields_by_their_titles(path):
+    session.update(path, {"shoes.left.greatest_cleat_setback_mm": (None, 6)}, fitter=None, at="2026-03-04T10:00:00")
+    row = row_of(path, "as_found_cleats", "shoes.{side}.least_cleat_setback_mm")
+    row.inputs[0].value = "19"
+    assert "expected at most slots' rear end, 6" in words(row.box).replace("&#x27;", "'")
+    assert "greatest_cleat" not in words(row.box)

@@ -215,5 +215,5 @@ def trouser_size_words() -> str:
         "A trouser size is no measure of hip spacing. Waist girth and the pelvis's own width go together only with "
         f"r {men.value:.2f} in men and {women.value:.2f} in women ({men.source}): knowing the waist leaves the pelvis "
         f"uncertain by {left[0]:.0f} and {left[1]:.0f} mm (1 SD). And on CT the hips follow the pelvis's width with "
-        f"r {constants.HIP_SPACING_CT_CORRELATION.value:.2f} only. Measure the inter-ASIS distance."
+        f"r {constants.HIP_SPACING_CT_CORRELATION.value:.2f} only."
     )
