@@ -17,7 +17,7 @@ from fitkit.forms.labels import choices, title, titled, unit_words
 from fitkit.forms.last import last_value
 from fitkit.forms.look import Box, button, choose, control, html
 from fitkit.forms.troubles import sentence
-from fitkit.house import Rules
+from fitkit.house import House
 from fitkit.session import Session
 
 __all__ = ["Row", "at_class", "path_side", "paths_of"]
@@ -131,8 +131,20 @@ class Row:
             yield f'<span class="fit-ack" data-at="{at_class(path)}" data-typed="{escape(self._arrived(path))}"></span>'
         if exchanged := self._exchanged():
             yield f"<p><b>Please look.</b> {escape(exchanged)}</p>"
-        how = self.infos[0].how
+        how = ". ".join(filter(None, (self.infos[0].how, self._known_names())))
         yield f'<p class="fit-how">{escape(how)}.</p>' if how else ""
+
+    def _known_names(self) -> str:
+        """Return the names the parts table has for a field that takes one of them."""
+        kept, leaf = _house(), self.paths[0].rpartition(".")[2]
+        if leaf == "pedal_family":
+            names = kept.families
+        elif leaf in ("spindle_id", "extender_id"):
+            family = kept.family(self.desk.value("bike.pedal_family") or "")
+            names = tuple(part.id for part in family if part.kind == leaf.removesuffix("_id"))
+        else:
+            return ""
+        return f"In the {kept.parts_source}: {', '.join(names) or 'none; is the pedal family typed?'}"
 
     def _arrived(self, path: str) -> str:
         return self.desk.typed.get(path, "")
@@ -148,7 +160,7 @@ class Row:
 
     def _disagreement(self, path: str, info: sessions.FieldInfo) -> str:
         readings = sessions.kept(self.desk.session, path)
-        return asks.disagreement(readings, info, _rules()) if len(readings) > 1 else ""
+        return asks.disagreement(readings, info, _house().rules) if len(readings) > 1 else ""
 
     def _struck(self, path: str) -> Iterator[str]:
         for item in self.desk.value("struck") or ():
@@ -164,7 +176,7 @@ class Row:
             return ""
         now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
         before = tuple(last_value(last, path) or () for path in self.paths)
-        return asks.exchange(now, before, self.infos[0], _rules()) if all((*now, *before)) else ""
+        return asks.exchange(now, before, self.infos[0], _house().rules) if all((*now, *before)) else ""
 
     def _offer(self) -> None:
         """Put buttons into the row for what may have been meant, or for a choice between two values."""
@@ -200,8 +212,8 @@ class Row:
 
 
 @cache
-def _rules() -> Rules:
-    return house.load().rules  # once for a notebook: forms ask for it at every key
+def _house() -> House:
+    return house.load()  # once for a notebook: forms ask for it at every key
 
 
 def path_side(path: str) -> str:

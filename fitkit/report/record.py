@@ -244,8 +244,9 @@ class Record(SeenRiding):
             if not low.is_known:
                 lines.append(f"{side.capitalize()}: not assessed: {needs_words(low.needs)}.")
                 continue
+            # Where the rule names no point, it is the size that is too small for one.
             point = (
-                f"start {whole(start.value)}" if start.is_known else f"no starting point: {needs_words(start.needs)}"
+                f"start {whole(start.value)}" if start.is_known else f"no point: begin to try at {whole(high.value)}"
             )
             notes = capital("; ".join(start.notes))
             lines.append(f"{side.capitalize()}: {whole(low.value)} to {whole(high.value)} mm, {point}. {notes}.")

@@ -137,3 +137,12 @@ def test_a_refusal_calls_fields_by_their_titles(path):
     row.inputs[0].value = "19"
     assert "expected at most slots' rear end, 6" in words(row.box).replace("&#x27;", "'")
     assert "greatest_cleat" not in words(row.box)
+
+
+def test_names_of_the_parts_table_stand_where_one_is_asked_for(path):
+    family = row_of(path, "bike", "bike.pedal_family")
+    assert "In the parts table as shipped: A, B, C" in words(family.box)
+    spindle = row_of(path, "as_found_width", "as_found.{side}.spindle_id")
+    assert "is the pedal family typed?" in words(spindle.box)
+    family.inputs[0].value = "A"
+    assert "A-spindle-0" in words(spindle.box)
