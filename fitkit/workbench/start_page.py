@@ -69,7 +69,7 @@ class _Page:
         self._begin = button("Begin the visit", "fit-first", "fit-begin")
         # A press may overtake what was typed just before it: the screen holds that back until it has an answer.
         self._begin.on_click(lambda _: soon(self._begun, _AFTER_PRESS_S))
-        self._asked: set[str] = set()
+        self._asked: tuple[tuple[str, ...], set[str]] = ((), set())
         again = button("Look again", "fit-again")
         again.on_click(lambda _: self.refresh())
         new = [
@@ -100,6 +100,8 @@ class _Page:
         if wrong:
             self._said.value = escape(wrong)
             return
+        if self._asked[0] != (client, setup, day):  # an answer is to what stands there now
+            self._asked = (client, setup, day), set()
         if day > date.today().isoformat() and self._asks(f"{day} is still to come. If that is the day, press again."):
             return
         near = [name for name in known if client in name or name in client]
@@ -107,14 +109,14 @@ class _Page:
         unknown = f"No earlier visit has the id {client}.{like} If it is a new rider, press again."
         if client not in known and self._asks(unknown):
             return
-        self._asked = set()
+        self._asked = (), set()
         self._said.value = self._made(client, setup, day, client in known)
 
     def _asks(self, question: str) -> bool:
         """Ask, and say whether it was asked for the first time: pressing again is the answer."""
-        if question in self._asked:
+        if question in self._asked[1]:
             return False
-        self._asked.add(question)
+        self._asked[1].add(question)
         self._said.value = escape(question)
         return True
 

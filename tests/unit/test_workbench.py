@@ -156,6 +156,11 @@ def test_a_new_visit_asks_about_a_day_to_come_and_an_unknown_rider_and_takes_no_
     assert "never a name" in said(page)
     assert "anna" not in said(page)
     page._client.value = "rider-9"
+    page._begun()
+    page._date.value = "2999-01-03"  # changed after it was asked: asked again
+    page._begun()
+    assert "2999-01-03 is still to come" in said(page)
+    page._date.value = "2999-01-02"
     for asked in ("2999-01-02 is still to come", "No earlier visit has the id rider-9", "Begun: rider-9_2999-01-02"):
         assert work.sessions() == []
         page._begun()

@@ -76,12 +76,14 @@
   const WIDGETS = 'application/vnd.jupyter.widget-view+json';
   const wait = (ms) => new Promise((done) => setTimeout(done, ms));
   const formsKnown = async (panel) => {
-    const limit = Date.now() + 3000;
-    let manager;
-    while (!manager && Date.now() < limit) // a renderer made before the manager was there never hears of it
-      manager = await Promise.race([panel.content.rendermime.createRenderer(WIDGETS)._manager.promise, wait(50)]);
-    if (manager && !manager.restoredStatus)
-      await Promise.race([new Promise((done) => manager.restored.connect(done)), wait(10000)]);
+    try {
+      const limit = Date.now() + 3000;
+      let manager;
+      while (!manager && Date.now() < limit) // a renderer made before the manager was there never hears of it
+        manager = await Promise.race([panel.content.rendermime.createRenderer(WIDGETS)._manager.promise, wait(50)]);
+      if (manager && !manager.restoredStatus)
+        await Promise.race([new Promise((done) => manager.restored.connect(done)), wait(10000)]);
+    } catch (_) { await wait(1000); } // another version of the widgets keeps its manager elsewhere: the forms still come
   };
 
   // Running leaves the page at its end and takes the keyboard: back to the field that had it, else to the top.
