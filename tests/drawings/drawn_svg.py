@@ -16,10 +16,11 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 @dataclass(frozen=True)
 class Shape:
-    """One drawn path: its look and its pieces, each a row of points on the sheet."""
+    """One drawn path: its look, its pieces, each a row of points on the sheet, and what steers its curves."""
 
     look: dict
     pieces: tuple
+    handles: tuple = ()
 
     @property
     def points(self):
@@ -27,7 +28,7 @@ class Shape:
 
     @property
     def box(self):
-        xs, ys = zip(*self.points, strict=True)
+        xs, ys = zip(*self.points, *self.handles, strict=True)
         return min(xs), min(ys), max(xs), max(ys)
 
     @property
@@ -71,7 +72,8 @@ def drawn(svg):
 def _walk(element, carried, shapes, texts):
     look = carried | {name: value for name, value in element.attrib.items() if name in INHERITED}
     if element.tag == f"{SVG}path":
-        shapes.append(Shape(look, tuple(_pieces(element))))
+        *pieces, handles = _pieces(element)
+        shapes.append(Shape(look, tuple(pieces), handles))
     if element.tag == f"{SVG}text":
         place = float(element.get("x")), float(element.get("y"))
         bold = look.get("font-weight") == "bold"
@@ -81,8 +83,8 @@ def _walk(element, carried, shapes, texts):
 
 
 def _pieces(element):
-    """Return the points of each piece; of a curve its end points only."""
-    pieces, x, y = [], 0.0, 0.0
+    """Return the points of each piece, of a curve its end points only, and last of all what steers the curves."""
+    pieces, handles, x, y = [], [], 0.0, 0.0
     for command, found in re.findall(r"([A-Za-z])([^A-Za-z]*)", element.get("d")):
         values = [float(number) for number in found.split(",") if number]
         if command == "M":
@@ -90,7 +92,9 @@ def _pieces(element):
         if command in "ML":
             points = list(zip(values[::2], values[1::2], strict=True))
         elif command == "C":
-            points = [(values[-2], values[-1])]
+            *steering, end = zip(values[::2], values[1::2], strict=True)
+            handles += steering
+            points = [end]
         elif command in "Hh":
             points = [(values[0] + (x if command == "h" else 0), y)]
         elif command in "Vv":
@@ -99,6 +103,7 @@ def _pieces(element):
             points = [pieces[-1][0]]
         pieces[-1] += points
         x, y = points[-1]
+    pieces.append(handles)
     moved = re.match(r"translate\(([^,]+),([^)]+)\)(?: rotate\(([^)]+)\))?", element.get("transform", ""))
     if moved is None:
         return [tuple(piece) for piece in pieces]

@@ -5,16 +5,16 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
-from xml.etree import ElementTree
 
 import pytest
 
 from fitkit.charts.sole import SoleFoot, sole_table, soles
 from fitkit.charts.sole_labels import spread
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, text_width_px
+from fitkit.charts.theme import BLUE, GREY, INK, PALE
+from tests.drawings.drawn_svg import drawn
 
 # Invented feet with round numbers.
 LEFT = SoleFoot(
@@ -82,83 +82,6 @@ AWKWARD = {
     "long words": [replace(LEFT, now_word="as found", target_word="decided", target_mm=16.5, move_mm=5.5)],
     "before and after": [replace(LEFT, now_word="before", target_word="now", now_mm=12.5, move_mm=2.5)],
 }
-INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "font-weight", "text-anchor")
-SVG = "{http://www.w3.org/2000/svg}"
-
-
-@dataclass(frozen=True)
-class Shape:
-    """One drawn path: its look and its points on the sheet."""
-
-    look: dict
-    points: tuple
-
-    @property
-    def box(self):
-        xs, ys = zip(*self.points, strict=True)
-        return min(xs), min(ys), max(xs), max(ys)
-
-
-@dataclass(frozen=True)
-class Words:
-    """One drawn text: where its baseline begins and the box it takes."""
-
-    words: str
-    x: float
-    y: float
-    anchor: str
-    size_px: float
-    bold: bool
-
-    @property
-    def box(self):
-        width = text_width_px(self.words, size_px=self.size_px, bold=self.bold)
-        left = self.x - {"start": 0, "middle": width / 2, "end": width}[self.anchor]
-        return left, self.y - 0.74 * self.size_px, left + width, self.y + 0.2 * self.size_px
-
-
-def drawn(svg):
-    """Return the shapes and the texts of a picture of one sole."""
-    shapes, texts = [], []
-    walk(ElementTree.fromstring(svg), {}, shapes, texts)  # noqa: S314 - our own picture
-    return shapes, texts
-
-
-def walk(element, carried, shapes, texts):
-    look = carried | {name: value for name, value in element.attrib.items() if name in INHERITED}
-    if element.tag == f"{SVG}path":
-        shapes.append(Shape(look, tuple(points_of(element))))
-    if element.tag == f"{SVG}text":
-        place = float(element.get("x")), float(element.get("y"))
-        bold = look.get("font-weight") == "bold"
-        texts.append(Words(element.text, *place, look.get("text-anchor", "start"), float(look["font-size"]), bold))
-    for child in element:
-        walk(child, look, shapes, texts)
-
-
-def points_of(element):
-    x = y = 0.0
-    found = []
-    for command, numbers in re.findall(r"([A-Za-z])([^A-Za-z]*)", element.get("d")):
-        values = [float(number) for number in numbers.split(",") if number]
-        if command in "MLC":
-            found += list(zip(values[::2], values[1::2], strict=True))
-        elif command in "Hh":
-            found.append((values[0] + (x if command == "h" else 0), y))
-        elif command in "Vv":
-            found.append((x, values[0] + (y if command == "v" else 0)))
-        x, y = found[-1]
-    moved = re.match(r"translate\(([^,]+),([^)]+)\)(?: rotate\(([^)]+)\))?", element.get("transform", ""))
-    if moved:
-        turn = math.radians(float(moved[3] or 0))
-        found = [
-            (
-                float(moved[1]) + px * math.cos(turn) - py * math.sin(turn),
-                float(moved[2]) + px * math.sin(turn) + py * math.cos(turn),
-            )
-            for px, py in found
-        ]
-    return found
 
 
 def frame(shapes):
