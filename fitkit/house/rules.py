@@ -9,6 +9,7 @@ from typing import Annotated, Literal, Self, get_args
 
 from pydantic import AfterValidator, BaseModel, ValidationError, model_validator
 
+from fitkit import places
 from fitkit.estimate import Grade
 from fitkit.house.problems import (
     CLOSED,
@@ -118,6 +119,8 @@ class Spread(BaseModel):
     model_config = CLOSED
 
     cleat_setback_mm: Error
+    calliper_mm: Error
+    gap_mm: Error
     short_length_mm: Error
     long_length_mm: Error
     pelvis_mm: Error
@@ -140,6 +143,16 @@ class Rules(BaseModel):
     short_length_below_mm: Annotated[float, between(50, 500)]
     moved_sd_mm: Error
     equal_widths_mm: Annotated[float, between(0, 10)]
+    step_toward_heel_mm: Annotated[float, between(0, 20, above=True)]
+    step_toward_toes_mm: Annotated[float, between(0, 20, above=True)]
+    worse_by: Annotated[float, between(0, 10, above=True)]
+    new_from: Annotated[float, between(0, 10, above=True)]
+    score_sd: Annotated[float, between(0, 5, above=True)]
+    uneven_crank_sd_mm: Annotated[float, between(0, 20)]
+    same_setting_mm: Annotated[float, between(0, 5)]
+    greatest_setback_mm: Annotated[float, between(10, 60)]
+    lean_under_least: Literal["caution", "refuse"]
+    low_rotation_deg: Annotated[float, between(0, 90)]
     pitch_habit_95_deg: Annotated[float, between(0, 20)]
     hip_above_saddle_mm: Annotated[float, between(0, 200)]
     hip_above_saddle_95_mm: Annotated[float, between(0, 100)]
@@ -208,11 +221,30 @@ def parse_rules(text: str, *, file: str) -> tuple[Rules | None, list[Problem]]:
         return None, [Problem(file, "the file", f"unreadable ({error})"[:200], "JSON like the shipped file")]
     told = _odd(raw, (), file)
     try:
-        rules = Rules.model_validate_json(text)
+        rules = Rules.model_validate_json(json.dumps(_filled(raw)))
     except ValidationError as error:
         known = {name for model in (Rules, Clinic, StartingBand, Shift, Spread) for name in model.model_fields}
         told = first_of_each_place([*told, *problems_of(error, file=file, known=known), *_hidden(raw, file)])
     return (None, told) if told else (rules, [])
+
+
+# Names that came after the first edition: a clinic's own file without them has the shipped values.
+_LATER = (
+    *("step_toward_heel_mm", "step_toward_toes_mm", "worse_by", "new_from", "score_sd", "uneven_crank_sd_mm"),
+    *("same_setting_mm", "greatest_setback_mm", "lean_under_least", "low_rotation_deg"),
+)
+_LATER_SPREADS = ("calliper_mm", "gap_mm")
+
+
+def _filled(raw: object) -> object:
+    """Return the settings with the shipped values for later names that they lack."""
+    if not isinstance(raw, dict):
+        return raw
+    shipped = json.loads(places.template("house_rules.json").read_bytes())
+    filled = {name: shipped[name] for name in _LATER} | raw
+    if isinstance(raw.get("spread"), dict):
+        filled["spread"] = {name: shipped["spread"][name] for name in _LATER_SPREADS} | raw["spread"]
+    return filled
 
 
 def _hidden(raw: object, file: str) -> list[Problem]:

@@ -13,19 +13,33 @@ is common practice.
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field, StrictBool, StrictInt
 
-from fitkit.session.fields import Number, Part, Readings, RelativeFile, SaidText, Text, degrees, mm, score
+from fitkit.session.fields import (
+    Measured,
+    Number,
+    Part,
+    PhotographedAt,
+    Readings,
+    RelativeFile,
+    SaidText,
+    Text,
+    degrees,
+    mm,
+    score,
+)
 from fitkit.session.rider import Complaint, Seen
 
 __all__ = [
     "Bike",
     "BikeSide",
+    "Film",
     "KneeTravel",
     "Moved",
     "NamedFile",
+    "Photograph",
     "PitchPoint",
     "Position",
     "PositionSide",
@@ -49,6 +63,17 @@ _KNEE_TRAVEL = mm(
     "Knee's sideways travel", "From the film, between its outermost and innermost place", (0, 200), (0, 30)
 )
 _MOVED = mm("Cleat moved", "Between the scribed lines; toward the heel positive", (-100, 100), (-40, 40), kind=None)
+
+
+_HEEL_IN = mm(
+    "Heel gap, heel in", "Heel to crank or frame, foot at the inner end of the float", (0, 200), (0, 60), kind="gap"
+)
+_HEEL_OUT = mm(
+    "Heel gap, heel out", "Heel to crank or frame, foot at the outer end of the float", (0, 200), (0, 80), kind="gap"
+)
+_ANKLE = mm("Anklebone gap", "Inner ankle bone to the crank where they come nearest", (0, 200), (0, 60), kind="gap")
+_FOREFOOT = mm("Forefoot gap", "Shoe's ball to the crank where they come nearest", (0, 200), (0, 60), kind="gap")
+_BOLT = mm("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30), kind=None)
 
 
 class BikeSide(Part):
@@ -77,19 +102,10 @@ class BikeSide(Part):
     axle_to_toe_mm: Annotated[
         Number, mm("Axle to toe", "Pedal axle to the tip of the shoe, along it", (10, 250), (70, 140))
     ] = None
-    heel_gap_heel_in_mm: Annotated[
-        Number, mm("Heel gap, heel in", "Heel to crank or frame, foot at the inner end of the float", (0, 200), (0, 60))
-    ] = None
-    heel_gap_heel_out_mm: Annotated[
-        Number,
-        mm("Heel gap, heel out", "Heel to crank or frame, foot at the outer end of the float", (0, 200), (0, 80)),
-    ] = None
-    ankle_gap_mm: Annotated[
-        Number, mm("Anklebone gap", "Inner ankle bone to the crank where they come nearest", (0, 200), (0, 60))
-    ] = None
-    forefoot_gap_mm: Annotated[
-        Number, mm("Forefoot gap", "Shoe's ball to the crank where they come nearest", (0, 200), (0, 60))
-    ] = None
+    heel_gap_heel_in_mm: Annotated[Number, _HEEL_IN] = None
+    heel_gap_heel_out_mm: Annotated[Number, _HEEL_OUT] = None
+    ankle_gap_mm: Annotated[Number, _ANKLE] = None
+    forefoot_gap_mm: Annotated[Number, _FOREFOOT] = None
 
 
 class Bike(Part):
@@ -151,13 +167,62 @@ class RideSide(Part):
     ] = ()
 
 
+class PictureValue(Part):
+    """A value measured in a picture, with the picture's own standard uncertainty, without the mark's."""
+
+    value: Annotated[float, Measured("Value in the picture", "1", "In the field's own unit", (-500, 1500))]
+    u: Annotated[float, Measured("Its standard uncertainty", "1", "The picture's own, in the same unit", (0, 100))]
+
+
+class FilmSide(Part):
+    """What a film says of one leg."""
+
+    foot_pitch_mean_deg: PictureValue | None = None
+    foot_pitch_amplitude_deg: PictureValue | None = None
+    foot_pitch_phase_deg: PictureValue | None = None
+    least_knee_flexion_deg: PictureValue | None = None
+
+
+class FilmMeasured(Part):
+    """What a film says of both legs."""
+
+    left: FilmSide = FilmSide()
+    right: FilmSide = FilmSide()
+
+
 class NamedFile(Part):
-    """A film or power file and the trial it belongs to."""
+    """A power file and the trial it belongs to."""
 
     file: RelativeFile = Field(title="File", description="Name relative to the session file")
     trial: StrictInt | None = Field(
         None, title="Trial", description="Number of the trial, the first is 0; open: as found"
     )
+
+
+class Film(NamedFile):
+    """A film, the trial it belongs to, and what was measured in it."""
+
+    measured: FilmMeasured = FilmMeasured()
+
+
+class PhotographMeasured(Part):
+    """What a photograph of one sole says."""
+
+    cleat_setback_mm: PictureValue | None = None
+    least_cleat_setback_mm: PictureValue | None = None
+    greatest_cleat_setback_mm: PictureValue | None = None
+    cleat_toe_out_deg: PictureValue | None = None
+    shoe_outward_mm: PictureValue | None = None
+
+
+class Photograph(Part):
+    """A photograph of one sole: where its points are, what it shows, what was measured in it."""
+
+    points: RelativeFile = Field(title="Points", description="File of the points, relative to the session file")
+    picture: RelativeFile | None = Field(None, title="Picture", description="The picture, where it is kept")
+    side: Literal["left", "right"] = Field(title="Side", description="Which shoe")
+    position: PhotographedAt = Field(title="Position", description="as_found, decided, as_left, or trials.0 and so on")
+    measured: PhotographMeasured = PhotographMeasured()
 
 
 class Ride(Part):
@@ -169,7 +234,10 @@ class Ride(Part):
         Number,
         mm("Hip above saddle", "Saddle top to the greater trochanter, along the seat tube", (-50, 300), (25, 125)),
     ] = None
-    films: tuple[NamedFile, ...] = Field((), title="Films", strict=False)
+    exertion_screen: StrictBool | None = Field(
+        None, title="Exertion screen", description="Whether hard efforts were asked about and nothing spoke against"
+    )
+    films: tuple[Film, ...] = Field((), title="Films", strict=False)
     power_files: tuple[NamedFile, ...] = Field((), title="Power files", strict=False)
 
 
@@ -202,9 +270,21 @@ class PositionSide(Part):
     spindle_to_cleat_centre_mm: Annotated[Number, _SPINDLE] = None
     spindle_id: SaidText | None = Field(None, title="Spindle", description="As in the parts table")
     extender_id: SaidText | None = Field(None, title="Extender's name", description="As in the parts table")
+    base_adapter_id: SaidText | None = Field(None, title="Base adapter", description="As in the parts table")
     adapter_stack_mm: Annotated[
         Number, mm("Adapter stack", "Height a base adapter adds", (0, 80), (0, 20), kind=None)
     ] = None
+    bolt_length_mm: Annotated[Number, _BOLT] = None
+    cleat_bolt_torque_nm: Annotated[
+        Number, Measured("Cleat bolts tightened to", "N m", "By torque wrench, to the maker's figure", (0, 30), (3, 8))
+    ] = None
+    pedal_torque_nm: Annotated[
+        Number, Measured("Pedal tightened to", "N m", "By torque wrench, to the maker's figure", (0, 100), (25, 45))
+    ] = None
+    heel_gap_heel_in_mm: Annotated[Number, _HEEL_IN] = None
+    heel_gap_heel_out_mm: Annotated[Number, _HEEL_OUT] = None
+    ankle_gap_mm: Annotated[Number, _ANKLE] = None
+    forefoot_gap_mm: Annotated[Number, _FOREFOOT] = None
 
 
 class Moved(Part):
@@ -232,6 +312,7 @@ class Position(Part):
     bar_reach_mm: Annotated[
         Readings, mm("Bar reach", "Saddle's nose to the middle of the bar, level", (0, 1500), (350, 750))
     ] = ()
+    note: Text | None = Field(None, title="Remark", description="In words, of what is decided the reason; no names")
 
 
 class Unsteadiness(Part):

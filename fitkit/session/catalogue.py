@@ -139,7 +139,8 @@ def _info(field: Any, here: tuple[str, ...]) -> FieldInfo:
     elif bool in inside:
         sort, expected = "yes or no", "true or false"
     elif int in inside:
-        sort, expected = "whole number", "a whole number"
+        told = next((told for told in inside if isinstance(told, Worded)), None)
+        sort, expected = "whole number", told.expected if told else "a whole number"
     else:
         worded = next(told for told in reversed(inside) if isinstance(told, Worded))
         sort, expected = worded.sort, worded.expected

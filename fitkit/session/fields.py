@@ -19,6 +19,7 @@ __all__ = [
     "Number",
     "Part",
     "PartialDay",
+    "PhotographedAt",
     "Readings",
     "RelativeFile",
     "SaidText",
@@ -29,7 +30,7 @@ __all__ = [
     "score",
 ]
 
-Kind = Literal["cleat_setback", "length", "pelvis", "angle"]
+Kind = Literal["cleat_setback", "length", "pelvis", "angle", "gap"]
 Readings = tuple[float, ...]
 Number = float | None
 
@@ -43,7 +44,7 @@ class Measured:
     title : str
         What it is called on screens and papers.
     unit : str
-        "mm", "deg", "kg" or "1".
+        "mm", "deg", "kg", "N m" or "1".
     how : str
         How it is measured.
     possible : tuple of (float, float)
@@ -207,4 +208,9 @@ RelativeFile = Annotated[
     SaidText,
     AfterValidator(_relative),
     Worded("file", "a file name relative to the session file, like pictures/left.png"),
+]
+PhotographedAt = Annotated[
+    StrictStr,
+    Field(pattern=r"^(as_found|decided|as_left|trials\.(0|[1-9][0-9]{0,3}))$"),
+    Worded("text", "as_found, decided, as_left, or a trial as in trials.0"),
 ]

@@ -6,8 +6,8 @@ from typing import Annotated, Any
 
 from pydantic import BeforeValidator, Field, StrictBool, StrictInt
 
-from fitkit.session.bike import Bike, Position, Ride, Trial, Wish
-from fitkit.session.fields import Day, Identifier, Moment, Part, SaidText
+from fitkit.session.bike import Bike, Moved, Photograph, Position, Ride, Trial, Wish
+from fitkit.session.fields import Day, Identifier, Moment, Part, SaidText, Text
 from fitkit.session.rider import Complaint, Rider, Seen, Shoes, Sign
 from fitkit.session.vocabulary import VERSION, Format, TakenHow
 
@@ -27,6 +27,7 @@ class Consent(Part):
 
     record: StrictBool | None = Field(None, title="Record", description="To keep this record")
     film: StrictBool | None = Field(None, title="Film", description="To be filmed")
+    photograph: StrictBool | None = Field(None, title="Photograph", description="To be photographed")
     learning: StrictBool | None = Field(None, title="Learning", description="To be counted in the clinic's own results")
 
 
@@ -44,6 +45,8 @@ class SignOff(Part):
 
     fitter_id: Identifier = Field(title="Signed off by", description="The fitter's id")
     at: Moment = Field(title="Signed off at", description="Date and time")
+    reason: SaidText | None = Field(None, title="Signed off although", description="Why, where something is not safe")
+    starts_mm: Moved = Moved()
     amendments: tuple[Amendment, ...] = Field((), title="Amendments", strict=False)
 
 
@@ -70,6 +73,11 @@ class Session(Part):
     fitter_id: Identifier | None = Field(None, title="Fitter", description="The fitter's id")
     demonstration: StrictBool | None = Field(None, title="Demonstration", description="Whether the rider is invented")
     follow_up_due: Day | None = Field(None, title="Follow-up due", description="Day the rider is asked to come again")
+    note: Text | None = Field(None, title="Remark on the visit", description="In words; no names")
+    signs_asked: StrictBool | None = Field(None, title="Signs asked", description="Whether all signs were asked about")
+    seen_asked: StrictBool | None = Field(
+        None, title="Watched riding", description="Whether the rider was watched as found"
+    )
     rider: Rider = Rider()
     seen: tuple[Seen, ...] = Field((), title="Seen riding as found", strict=False)
     complaints: tuple[Complaint, ...] = Field((), title="Complaints", strict=False)
@@ -86,6 +94,7 @@ class Session(Part):
         {}, title="How repeats were taken", description="By dotted path of the readings"
     )
     struck: tuple[Struck, ...] = Field((), title="Readings struck out", strict=False)
+    photographs: tuple[Photograph, ...] = Field((), title="Photographs", strict=False)
     consent: Consent = Consent()
     sign_off: SignOff | None = None
     since_last: SinceLast = SinceLast()

@@ -13,10 +13,36 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import AfterValidator, Field, StrictInt
+from pydantic_core import PydanticCustomError
 
-from fitkit.session.fields import Day, Measured, Number, Part, PartialDay, Readings, SaidText, degrees, mm, score
-from fitkit.session.vocabulary import Population, Region, Riding, SeenFrom, SeenWhat, Side, SignName, SizeSystem
+from fitkit.session.fields import (
+    Day,
+    Measured,
+    Number,
+    Part,
+    PartialDay,
+    Readings,
+    SaidText,
+    Text,
+    Worded,
+    degrees,
+    mm,
+    score,
+)
+from fitkit.session.vocabulary import (
+    BOLTS,
+    CleatWear,
+    Population,
+    Region,
+    Riding,
+    SeenFrom,
+    SeenWhat,
+    ShoeFit,
+    Side,
+    SignName,
+    SizeSystem,
+)
 
 __all__ = ["Cleared", "Complaint", "Rider", "RiderSide", "Seen", "Shoe", "Shoes", "Sign"]
 
@@ -87,6 +113,9 @@ class Rider(Part):
     reference_population: Population | None = Field(
         None, title="Reference population", description="Whose published measures to compare with; may be left open"
     )
+    age_years: Annotated[
+        Number, Measured("Age", "1", "In full years; under 18 the advice stops", (3, 110), (18, 85))
+    ] = None
     riding: Riding | None = Field(None, title="Riding", description="What the rider mostly does")
     stature_mm: Annotated[
         Number, mm("Stature", "Standing without shoes, floor to the top of the head", (900, 2500), (1450, 2050))
@@ -157,6 +186,12 @@ class Seen(Part):
     seen_from: SeenFrom | None = Field(None, title="Seen from", description="Where the fitter stood")
 
 
+def _two_to_four(count: int) -> int:
+    if count not in BOLTS:
+        raise PydanticCustomError("not_as_worded", "said by the field's own words")
+    return count
+
+
 class Shoe(Part):
     """One shoe."""
 
@@ -186,6 +221,12 @@ class Shoe(Part):
         Number, mm("Axle to foot sole", "Pedal axle to the sole of the foot, square to it", (0, 100), (8, 45))
     ] = None
     bolt_length_mm: Annotated[Number, mm("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30), kind=None)] = None
+    bolts: Annotated[StrictInt, AfterValidator(_two_to_four), Worded("whole number", "2, 3 or 4")] | None = Field(
+        None, title="Bolts", description="How many bolts hold the cleat: 2, 3 or 4"
+    )
+    cleat_wear: CleatWear | None = Field(None, title="Cleat's wear", description="How worn the cleat is")
+    fit: ShoeFit | None = Field(None, title="Shoe's fit", description="How the shoe holds the foot")
+    insole: Text | None = Field(None, title="Insole", description="Which insole lies in the shoe, in words; no names")
 
 
 class Shoes(Part):

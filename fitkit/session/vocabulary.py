@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Literal, get_args
 
 __all__ = [
+    "BOLTS",
     "FORMAT",
     "REGIONS",
     "RIDING",
@@ -14,12 +15,14 @@ __all__ = [
     "SIZE_SYSTEMS",
     "TAKEN",
     "VERSION",
+    "CleatWear",
     "Format",
     "Population",
     "Region",
     "Riding",
     "SeenFrom",
     "SeenWhat",
+    "ShoeFit",
     "Side",
     "SignName",
     "SizeSystem",
@@ -34,6 +37,9 @@ VERSION = 1
 Population = Literal["men", "women"]
 Riding = Literal["everyday", "long_steady", "time_trial", "mixed_racing", "short_maximal"]
 Side = Literal["left", "right", "both"]
+CleatWear = Literal["new", "used", "worn"]
+ShoeFit = Literal["tight", "right", "loose"]
+BOLTS = (2, 3, 4)  # how many bolts hold a cleat
 SeenFrom = Literal["behind", "front", "left", "right"]
 SizeSystem = Literal["eu", "uk", "us_men", "us_women", "mondopoint"]
 TakenHow = Literal["mark_found_anew", "tape_left_on"]
