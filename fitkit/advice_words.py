@@ -1,0 +1,132 @@
+"""The words for what is advised and why, in one place for needs, record, sheet, drawings and forms."""
+
+from __future__ import annotations
+
+from fitkit.calculations.advice import Advice, Worse
+from fitkit.cautions import SIGN_WORDS
+
+__all__ = [
+    "COSTS_LESS",
+    "change_words",
+    "halves",
+    "kind_words",
+    "no_move_words",
+    "place_words",
+    "reason_words",
+    "slots_words",
+    "worse_words",
+]
+
+COSTS_LESS = "Too far toward the heel costs less than too far toward the toes."
+
+_KINDS = {
+    "clinician": "see a clinician first",
+    "decided": "decided",
+    "put_back": "put it back",
+    "kept": "stay with what was kept",
+    "after_trials": "go by the trials",
+    "other_cause": "look for another cause",
+    "move": "move it",
+    "leave": "leave it",
+    "unknown": "no advice yet",
+}
+_REASONS = {
+    "not_measured": "the cleat was not measured",
+    "decided": "it was decided",
+    "worse": "a complaint got worse after the last change",
+    "kept": "the trial was kept",
+    "steady_in_trials": "steady there in the trials, unsteady ahead of it",
+    "unsteady_in_trials": "unsteady in every trial so far",
+    "unsteady_everywhere": "unsteady wherever the cleat stood, so the cleat is hardly the cause",
+    "contrary_trials": "steady ahead of where it was unsteady",
+    "never_ahead": "steady further forward too, but nothing asks for going there",
+    "no_band": "there is no starting band to go by",
+    "smaller_than_measured": "the difference is smaller than can be measured",
+    "inside_band": "it stands inside the starting band, and nothing seen speaks for moving it",
+    "behind_band": "it stands behind the starting band, and nothing seen speaks for moving it",
+    "held_back": "what was seen or hurts speaks against going toward the toes",
+    "far_behind_band": "the cleat stands well toward the heel already",
+    "worn_cleat": "the cleat is worn",
+    "loose_shoe": "the shoe is loose",
+    "ahead_of_band": "it stands ahead of the starting band",
+    "slots": "the slots end before it",
+    "unsteady": "the foot is unsteady",
+    "heel_drops": "the heel drops",
+    "long_steady": "long steady riding",
+    "time_trial": "time trials",
+    "short_maximal": "short maximal efforts",
+}
+_PLACES = {
+    "low_back": "low back",
+    "thigh_front": "front of the thigh",
+    "thigh_back": "back of the thigh",
+    "knee_front": "front of the knee",
+    "knee_inner": "inner side of the knee",
+    "knee_outer": "outer side of the knee",
+    "knee_back": "back of the knee",
+    "achilles": "Achilles tendon",
+    "saddle_area": "where the saddle touches",
+}
+
+
+def halves(value: float) -> str:
+    """Return a value in half millimetres, "15.5" or "16", with a true minus sign and no minus zero."""
+    doubled = int(abs(value) * 2 + 0.5)
+    text = f"{doubled / 2:g}"
+    return f"−{text}" if value < 0 and doubled else text
+
+
+def kind_words(kind: str) -> str:
+    """Return what a kind of advice says, in a few words."""
+    return _KINDS[kind]
+
+
+def reason_words(reason: str) -> str:
+    """Return one reason in words."""
+    return _REASONS[reason]
+
+
+def no_move_words(advice: Advice) -> str:
+    """Return why no move is advised, "no move advised: it stands inside the starting band, …"."""
+    if advice.needs is not None:
+        wants = advice.needs if advice.needs.startswith("ride ") else f"needs {advice.needs}"
+        return f"no move advised: {wants}"
+    strongest = next((reason for reason in advice.why if reason in _REASONS), "no_band")
+    return f"no move advised: {reason_words(strongest)}"
+
+
+def change_words(before_mm: float, after_mm: float) -> str:
+    """Return "4.5 mm toward the heel", as the difference of both places in half millimetres, or "not moved"."""
+    move = float(halves(after_mm).replace("−", "-")) - float(halves(before_mm).replace("−", "-"))
+    if move == 0:
+        return "not moved"
+    return f"{halves(abs(move))} mm toward the {'heel' if move > 0 else 'toes'}"
+
+
+def place_words(region: str, side: str | None) -> str:
+    """Return where a complaint is, as "left front of the knee"."""
+    place = _PLACES.get(region, region.replace("_", " "))
+    return f"{place}, both sides" if side == "both" else f"{side} {place}" if side else place
+
+
+def worse_words(worse: Worse) -> str:
+    """Return "left front of the knee from 3 to 6 of 10", or "new: … 5 of 10"."""
+    place = place_words(worse.region, worse.side)
+    if worse.then is None:
+        return f"new: {place} {worse.now:g} of 10"
+    return f"{place} from {worse.then:g} to {worse.now:g} of 10"
+
+
+def slots_words(advice: Advice) -> str:
+    """Return where the slots stop the move and what would help, nothing where they do not."""
+    if "slots" not in advice.why:
+        return ""
+    if advice.short_by_mm < 0:
+        return f"Slots begin {halves(-advice.short_by_mm)} mm too far toward the heel: another shoe."
+    helps = f"base adapter {' or '.join(advice.closed_by)}, or another shoe" if advice.closed_by else "another shoe"
+    return f"Slots end {halves(advice.short_by_mm)} mm short: {helps}."
+
+
+def sign_words(advice: Advice) -> str:
+    """Return the sign that stops the advice, in words."""
+    return SIGN_WORDS[advice.why[0]]
