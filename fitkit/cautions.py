@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from fitkit.session import SIGNS, Session
 from fitkit.session.positions import holds_any
+from fitkit.session.rider import Sign
 
 __all__ = [
     "FIRST_RIDE",
@@ -28,6 +29,7 @@ __all__ = [
     "stops_advice",
 ]
 
+ADULT_YEARS = 18
 URGENCIES = ("this hour", "today", "before the next change")
 
 WHO_TO_SEE = {
@@ -115,8 +117,12 @@ def _found(entry) -> SignFound:
 
 
 def signs_open(session: Session) -> tuple[SignFound, ...]:
-    """Return the signs that nobody has cleared, the most urgent first."""
-    found = [_found(entry) for entry in session.signs if entry.cleared is None]
+    """Return the signs that nobody has cleared, the most urgent first; an age under 18 is one of them."""
+    entries = [entry for entry in session.signs if entry.cleared is None]
+    age = session.rider.age_years
+    if age is not None and age < ADULT_YEARS and not any(entry.sign == "growing_under_18" for entry in session.signs):
+        entries.append(Sign(sign="growing_under_18"))
+    found = [_found(entry) for entry in entries]
     return tuple(sorted(found, key=lambda sign: URGENCIES.index(sign.urgency)))
 
 

@@ -5,14 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fitkit import cautions
+from fitkit.assessment.advising import Advised, advise_foot
 from fitkit.assessment.clearances import assess_clearances
-from fitkit.assessment.cleats import Foot, assess_foot
+from fitkit.assessment.cleats import Foot, assess_foot, start_of
 from fitkit.assessment.draws import Draws
 from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.legs import LegFound, assess_leg, assess_saddle
 from fitkit.assessment.ride import Ridden, assess_ride
 from fitkit.assessment.stance import Standing, assess_standing
 from fitkit.assessment.visit import Visit, load_visit
+from fitkit.calculations.advice import Advice, Worse
 from fitkit.calculations.parts import Choice
 from fitkit.estimate import Estimate, Unit, missing
 
@@ -87,7 +89,19 @@ class Assessment:
     legs: dict[str, LegFound]
     ride: Ridden
     results: dict[str, Estimate]
+    advised: dict[str, Advised]
     parts: dict | None = None
+    unsafe: tuple = ()
+
+    @property
+    def advice(self) -> dict[str, Advice]:
+        """The advice for either foot, by side."""
+        return {side: advised.advice for side, advised in self.advised.items()}
+
+    @property
+    def worse(self) -> dict[str, tuple[Worse, ...]]:
+        """The complaints of either side, or of the middle, that got worse since the last visit."""
+        return {side: advised.worse for side, advised in self.advised.items()}
 
     def foot(self, side: str) -> Foot:
         """Return the foot of `side`, "left" or "right"."""
@@ -103,6 +117,8 @@ class Assessment:
             "version": 1,
             "session": self.visit.key,
             "results": [self.results[name].as_result(name) for name in RESULT_NAMES],
+            "advice": {side: advice.as_document() for side, advice in self.advice.items()},
+            "unsafe": [each.as_document() for each in self.unsafe],
             "parts": self.parts,
         }
 
@@ -110,16 +126,22 @@ class Assessment:
 def assess(visit: Visit) -> Assessment:
     """Return every result of a visit; what cannot be computed says what it needs."""
     inputs, draws = Inputs(visit), Draws()
-    feet = {side: assess_foot(inputs, draws, side) for side in SIDES}
+    ride = assess_ride(inputs)
+    feet, advised = {}, {}
+    for side in SIDES:
+        start = start_of(inputs, side)
+        advised[side] = advise_foot(inputs, side, start, ride.side(side))
+        feet[side] = assess_foot(inputs, draws, side, start, advised[side].advice, advised[side].facts)
     legs = {side: assess_leg(inputs, draws, side, feet[side]) for side in SIDES}
     standing = assess_standing(inputs, draws, feet, {side: legs[side].hip_height for side in SIDES})
-    ride = assess_ride(inputs)
     found = {**standing.results, **assess_saddle(inputs, draws, legs), **ride.results}
     for side in SIDES:
         found |= feet[side].results | legs[side].results | assess_clearances(inputs, draws, side, feet[side])
     results = {name: found[name] for name in RESULT_NAMES}
     parts = None if cautions.stops_advice(visit.session) else _parts(standing)
-    return Assessment(visit, feet["left"], feet["right"], standing, legs, ride, _withhold(visit, results), parts)
+    return Assessment(
+        visit, feet["left"], feet["right"], standing, legs, ride, _withhold(visit, results), advised, parts
+    )
 
 
 def _parts(standing: Standing) -> dict | None:

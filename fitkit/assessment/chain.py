@@ -161,7 +161,8 @@ def drawn_target(draws: Draws, side: str, found: Quantity, foot: Foot) -> np.nda
     A planned target is a place, so its error is the old one's; a move done adds its own error to the old place.
     """
     old = draws.of(f"{side}.cleat_setback", found)
-    return np.full_like(old, foot.set_to) if foot.target_from == "start" else old + draws.of(f"{side}.move", foot.move)
+    planned = foot.advice.kind == "move"
+    return np.full_like(old, foot.set_to) if planned else old + draws.of(f"{side}.move", foot.move)
 
 
 def _nominal(name: str, quantity: Quantity) -> float:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
 
+from fitkit.advice_words import COSTS_LESS, no_move_words
 from fitkit.assessment.draws import Draws, estimate_from
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import cleats, footwear
+from fitkit.calculations.advice import Advice, FootFacts
 from fitkit.calculations.readings import Quantity, linear
 from fitkit.estimate import Estimate, Grade, known, missing
 from fitkit.house import Shift
@@ -19,7 +20,6 @@ NEED_SLOT_END = {
     "least": "the slots' front end (least cleat setback)",
     "greatest": "the slots' rear end (greatest cleat setback)",
 }
-TargetFrom = Literal["moved", "decided", "start"]
 
 
 @dataclass(frozen=True)
@@ -39,41 +39,37 @@ class Start:
 
 @dataclass(frozen=True)
 class Foot:
-    """What the assessment says of one foot's cleat, beyond its named results."""
+    """What the assessment says of one foot's cleat, beyond its named results.
+
+    `set_to` is where the advice puts the cleat today and `move` how far that is from as found, None without advice.
+    """
 
     side: str
     start: Start
-    target: Quantity | None
-    target_from: TargetFrom | None
+    advice: Advice
     set_to: float | None
     move: Quantity | None
-    leave_it: bool
     results: dict[str, Estimate] = field(default_factory=dict)
 
 
-def assess_foot(inputs: Inputs, draws: Draws, side: str) -> Foot:
+def assess_foot(inputs: Inputs, draws: Draws, side: str, start: Start, advice: Advice, facts: FootFacts) -> Foot:
     """Return one foot's cleat results; `side` is "left" or "right"."""
-    start = start_of(inputs, side)
     as_found = _setback(inputs, f"as_found.{side}.cleat_setback_mm")
-    target, target_from = _target(inputs, side, start)
-    slots = {end: inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm") for end in ("least", "greatest")}
-    set_to = _set_to(target, target_from, slots)
-    move = _move(inputs, side, set_to, target_from)
-    leave_it = move is not None and target_from == "start" and abs(move.value) < as_found.half_width
+    move = _move(inputs, side, advice)
     results = {
         "cleat_setback.as_found": as_found,
         "cleat_setback.as_left": _as_left(inputs, side),
         "cleat_setback.square_to_axle": _square_to_axle(inputs, draws, side),
         **_band_results(inputs, start),
-        "cleat_setback.move": _move_estimate(move, as_found, start, target_from),
+        "cleat_setback.move": _move_estimate(move, as_found, advice),
         "cleat_setback.slot_least": _slot_end(inputs, side, "least"),
         "cleat_setback.slot_greatest": _slot_end(inputs, side, "greatest"),
-        "cleat_setback.shortfall": _shortfall(inputs, side, start, target, target_from),
+        "cleat_setback.shortfall": _shortfall(inputs, side, advice, facts),
         "mtp1.expected": _expected(inputs, side),
         **_float(inputs, side),
     }
     named = {f"{side}.{name}": estimate for name, estimate in results.items()}
-    return Foot(side, start, target, target_from, set_to, move, leave_it, named)
+    return Foot(side, start, advice, advice.next_mm, move, named)
 
 
 _SYSTEMS = {"eu": "EU", "uk": "UK", "us_men": "US men's", "us_women": "US women's", "mondopoint": "Mondopoint"}
@@ -132,7 +128,7 @@ def _foot_band(inputs: Inputs, side: str, size: float, rule: dict) -> cleats.Ban
 def _shifts(inputs: Inputs, side: str) -> tuple[Shift, ...]:
     """Return the house shifts that apply to this side, by the riding and by what was seen."""
     session = inputs.visit.session
-    causes = {entry.what for entry in session.seen if entry.side in (side, "both")} | {session.rider.riding}
+    causes = {entry.what for entry in session.seen if entry.side in (side, "both", None)} | {session.rider.riding}
     return tuple(shift for shift in inputs.visit.house.rules.shifts if shift.cause in causes)
 
 
@@ -201,55 +197,45 @@ def _as_left(inputs: Inputs, side: str) -> Estimate:
     return known(left.value, unit="mm", grade="derived", source=source, half_width=left.half_width())
 
 
-def _target(inputs: Inputs, side: str, start: Start) -> tuple[Quantity | None, TargetFrom | None]:
-    """Return where the cleat is to go, before the slots hold it, with the error it has against the old line."""
-    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm", place=False)
-    moved = _moved(inputs, "decided", side)
-    if moved is not None:
-        return (linear([(1, found), (1, moved)]), "moved") if found else (None, None)
-    decided = inputs.quantity(f"decided.{side}.cleat_setback_mm", place=False)
-    if decided is not None:
-        return decided, "decided"
-    return (Quantity(start.point), "start") if start.point is not None else (None, None)
-
-
-def _set_to(target: Quantity | None, target_from: TargetFrom | None, slots: dict) -> float | None:
-    if target is None:
+def _reads_between_marks(inputs: Inputs, side: str, advice: Advice) -> str | None:
+    """Return the path of the readings that a decision rests on, None where it was moved between scribed lines."""
+    if advice.kind != "decided":
         return None
-    if target_from != "start":
-        return target.value
-    ends = {f"{end}_mm": quantity.value if quantity else None for end, quantity in slots.items()}
-    return cleats.held_inside(target.value, **ends)
+    position = next(at for at in ("decided", "as_left") if inputs.own_setback(at, side) is not None)
+    path = f"{position}.{side}.cleat_setback_mm"
+    return path if inputs.readings(path) else None
 
 
-def _move(inputs: Inputs, side: str, set_to: float | None, target_from: TargetFrom | None) -> Quantity | None:
-    """Return target minus as found with its error: the mark's when planned, the scribed lines' when done."""
+def _move(inputs: Inputs, side: str, advice: Advice) -> Quantity | None:
+    """Return target minus as found with its error: the mark's when planned toward the band, else the scribed lines'."""
     found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
-    if found is None or set_to is None:
+    if found is None or advice.next_mm is None:
         return None
-    if target_from == "moved":
-        return _moved(inputs, "decided", side)
-    if target_from == "decided":
-        decided = inputs.quantity(f"decided.{side}.cleat_setback_mm", place=False)
-        return cleats.move_between_marks(decided, inputs.quantity(f"as_found.{side}.cleat_setback_mm", place=False))
-    return Quantity(set_to - found.value, found.components)
+    if advice.kind == "move":
+        return Quantity(advice.next_mm - found.value, found.components)
+    path = _reads_between_marks(inputs, side, advice)
+    if path:
+        old = inputs.quantity(f"as_found.{side}.cleat_setback_mm", place=False)
+        return cleats.move_between_marks(inputs.quantity(path, place=False), old)
+    return Quantity(advice.next_mm - found.value, ((inputs.visit.house.rules.moved_sd_mm, float("inf")),))
 
 
 _MOVE_SOURCES: dict[str, tuple[Grade, str]] = {
-    "moved": ("measured here", "distance moved between scribed lines, with the house rule for its error"),
-    "decided": ("derived", "decided minus as found, from one mark: reading error only"),
-    "start": ("derived", "starting point held inside the slots, minus as found; the error of the mark as found"),
+    "decided": ("derived", "decided place minus as found"),
+    "put_back": ("derived", "the last visit's change taken back"),
+    "kept": ("derived", "place of the trial kept, minus as found"),
+    "after_trials": ("derived", "place by the trials, minus as found"),
+    "move": ("derived", "place for today minus as found; the error of the mark as found"),
 }
 
 
-def _move_estimate(move: Quantity | None, as_found: Estimate, start: Start, target_from: TargetFrom | None) -> Estimate:
+def _move_estimate(move: Quantity | None, as_found: Estimate, advice: Advice) -> Estimate:
     if not as_found.is_known:
         return missing(NEED_AS_FOUND)
     if move is None:
-        return missing(start.needs)
-    grade, source = _MOVE_SOURCES[target_from]
-    note = "too far toward the heel costs less than too far toward the toes (common practice, no source)"
-    notes = (note,) if target_from == "start" else ()
+        return missing(no_move_words(advice))
+    grade, source = _MOVE_SOURCES[advice.kind]
+    notes = (COSTS_LESS.rstrip("."),) if advice.kind == "move" else ()
     return known(move.value, unit="mm", grade=grade, source=source, half_width=move.half_width(), notes=notes)
 
 
@@ -261,47 +247,21 @@ def _slot_end(inputs: Inputs, side: str, end: str) -> Estimate:
     return known(quantity.value, unit="mm", grade="measured here", source=source, half_width=quantity.half_width())
 
 
-def _shortfall(
-    inputs: Inputs, side: str, start: Start, target: Quantity | None, target_from: TargetFrom | None
-) -> Estimate:
-    if target is None:
-        is_moved = getattr(inputs.visit.session.decided.moved_mm, side) is not None
-        return missing(NEED_AS_FOUND if is_moved else start.needs)
-    # A band knows nothing of the mark, so the slot's end carries its error; a decided place shares the mark.
-    place = target_from == "start"
-    beyond = {}
-    for end in ("greatest", "least"):
-        slot = inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm", place=place)
-        beyond[end] = linear([(1, target), (-1, slot)]) if slot else None
-    needed = _end_that_matters(inputs, side, target, beyond)
-    if needed:
-        return missing(NEED_SLOT_END[needed])
-    value, low, high = cleats.shortfall(beyond["greatest"], beyond["least"])
+def _shortfall(inputs: Inputs, side: str, advice: Advice, facts: FootFacts) -> Estimate:
+    """Return how far the place it is going to lies beyond the slots; an adapter fitted meanwhile is counted."""
+    to = advice.next_mm if advice.to_mm is None else advice.to_mm + advice.short_by_mm
+    if to is None or facts.found_mm is None:
+        return missing(no_move_words(advice) if facts.found_mm is not None else NEED_AS_FOUND)
+    end = "greatest" if to >= facts.found_mm else "least"
+    reach = {"least": facts.slot_least_mm, "greatest": facts.slot_greatest_mm}
+    slot = inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm", place=advice.kind == "move")
+    if slot is None:
+        return missing(NEED_SLOT_END[end])
+    beyond = Quantity(to - reach[end], slot.components)
+    value, low, high = cleats.shortfall(*((beyond, None) if end == "greatest" else (None, beyond)))
     notes = ("the slots end before the target",) if value else ()
-    return known(
-        value,
-        unit="mm",
-        grade="derived",
-        source="target before the slots hold it, minus the nearest slot end",
-        low=low,
-        high=high,
-        notes=notes,
-    )
-
-
-def _end_that_matters(inputs: Inputs, side: str, target: Quantity, beyond: dict) -> str | None:
-    """Return the slot end that must be measured first, None when those that matter are.
-
-    The cleat as found stands inside its slots, so only the end toward which it is to move matters.
-    """
-    if beyond["greatest"] and beyond["greatest"].value > 0:
-        return None
-    if beyond["least"] and beyond["least"].value < 0:
-        return None
-    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
-    heading = None if found is None else target.value - found.value
-    wanted = [end for end, sign in (("greatest", 1), ("least", -1)) if heading is None or heading * sign > 0]
-    return next((end for end in wanted if beyond[end] is None), None)
+    source = "where it is going before the slots hold it, minus the nearest slot end"
+    return known(value, unit="mm", grade="derived", source=source, low=low, high=high, notes=notes)
 
 
 def _square_to_axle(inputs: Inputs, draws: Draws, side: str) -> Estimate:

@@ -73,6 +73,19 @@ class Inputs:
             return self.quantity(bike) if bike else None
         return self.quantity(path)
 
+    def own_setback(self, position: str, side: str) -> float | None:
+        """Return where a position itself puts one cleat [mm]: as read, or as found plus the distance moved."""
+        read = self.number(f"{position}.{side}.cleat_setback_mm")
+        if read is not None or position == "as_found":
+            return read
+        moved, found = self.number(f"{position}.moved_mm.{side}"), self.number(f"as_found.{side}.cleat_setback_mm")
+        return None if moved is None or found is None else found + moved
+
+    def setback_now(self, side: str) -> float | None:
+        """Return where one cleat stands in the current position [mm]; a blank means as in the position before."""
+        places = (self.own_setback(position, side) for position in reversed(self.positions()))
+        return next((place for place in places if place is not None), None)
+
     def number(self, dotted: str) -> float | None:
         """Return the mean at `dotted` as a plain number, None when not measured."""
         quantity = self.quantity(dotted)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from fitkit.assessment.films import Filmed, read_films
@@ -58,18 +57,19 @@ def assess_ride(inputs: Inputs) -> Ridden:
 
 
 def _side(inputs: Inputs, side: str) -> SideRidden:
-    unsteady_from = inputs.visit.house.rules.unsteady_from
+    rules = inputs.visit.house.rules
+    rule = {"unsteady_from": rules.unsteady_from, "same_mm": rules.same_setting_mm}
     placed = [_setback(inputs, side, i) for i in range(len(inputs.visit.session.trials))]
     trials = tuple(_trial(inputs, side, i, setback) for i, (setback, _) in enumerate(placed))
     scored = [trial for trial in trials if trial.score is not None and trial.cleat_setback_mm is not None]
     step = None
     if inputs.visit.session.rider.riding == "short_maximal":
         least = inputs.number(f"shoes.{side}.least_cleat_setback_mm")
-        step = forward_limit.next_forward_step(trials, unsteady_from=unsteady_from, least_setback_mm=least)
+        step = forward_limit.next_forward_step(trials, **rule, least_setback_mm=least)
     return SideRidden(
         side,
         trials,
-        forward_limit.bracket(trials, unsteady_from=unsteady_from),
+        forward_limit.bracket(trials, **rule),
         step,
         hinge(
             cleat_setback_mm=[trial.cleat_setback_mm for trial in scored],
@@ -85,7 +85,7 @@ def _trial(inputs: Inputs, side: str, number: int, setback_mm: float | None) -> 
         setback_mm,
         inputs.readings(f"trials.{number}.unsteadiness.{side}"),
         trial.saddle_corrected,
-        tuple(entry.what for entry in trial.seen if entry.side in (side, "both")),
+        tuple(entry.what for entry in trial.seen if entry.side in (side, "both", None)),
         trial.smooth_at_bottom,
     )
 
@@ -96,26 +96,17 @@ def _setback(inputs: Inputs, side: str, number: int) -> tuple[float | None, bool
     Its own readings; else as found plus its own distance moved; else, as everywhere in a visit, what the position
     before it held: the last trial kept, down to as found.
     """
-    own = _own_setback(inputs, side, f"trials.{number}.position")
+    own = inputs.own_setback(f"trials.{number}.position", side)
     if own is not None:
         return own, False
     trials = inputs.visit.session.trials
     before = [i for i in range(number) if trials[i].kept and holds_any(trials[i].position)]
     for i in reversed(before):
-        own = _own_setback(inputs, side, f"trials.{i}.position")
+        own = inputs.own_setback(f"trials.{i}.position", side)
         if own is not None:
             return own, True
-    found = _own_setback(inputs, side, "as_found")
+    found = inputs.own_setback("as_found", side)
     return found, found is not None
-
-
-def _own_setback(inputs: Inputs, side: str, position: str) -> float | None:
-    readings = inputs.readings(f"{position}.{side}.cleat_setback_mm")
-    if readings:
-        return math.fsum(readings) / len(readings)
-    moved = inputs.number(f"{position}.moved_mm.{side}") if position != "as_found" else None
-    found = inputs.readings(f"as_found.{side}.cleat_setback_mm")
-    return math.fsum(found) / len(found) + moved if moved is not None and found else None
 
 
 def _forward_limit(inputs: Inputs, ridden: SideRidden) -> Estimate:

@@ -207,7 +207,7 @@ def advise(foot: FootFacts, steps: Steps) -> Advice:
     >>> eu_42 = FootFacts(11, 3, band_low_mm=13, band_high_mm=18, seen=frozenset({"unsteady"}))
     >>> found = advise(eu_42, Steps())
     >>> found.kind, found.to_mm, found.next_mm, found.why
-    ('move', 18, 16, ('unsteady',))
+    ('move', 18, 16.0, ('unsteady',))
     """
     if foot.sign is not None:
         return Advice("clinician", why=(foot.sign,), needs=f"clinician: {foot.sign}")

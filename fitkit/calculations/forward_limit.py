@@ -34,7 +34,8 @@ UNSTEADINESS_WORDS = {
 }
 WATCHED = ("hip_drop", "pelvis_rocks", "heel_swing", "weight_on_hands")
 STEP_MM = 2.0  # common practice, no source: the step forward for riders of short maximal efforts
-SAME_MM = 1e-6  # setbacks computed by two ways are the same when only rounding parts them
+SAME_MM = 1.0  # house choice: settings with smaller gaps count as one
+ROUNDING_MM = 1e-6  # setbacks computed by two ways are the same when only rounding parts them
 DISAGREE_BY = 4.0  # house choice: scores of one setback this far apart are said
 
 TRIAL_FURTHER_FORWARD = "a trial further forward"
@@ -120,7 +121,7 @@ class ForwardStep:
     reason: str
 
 
-def settings_of(trials: Sequence[Trial], *, unsteady_from: float) -> tuple[Setting, ...]:
+def settings_of(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = SAME_MM) -> tuple[Setting, ...]:
     """Return the scored trials gathered by cleat setback, the most forward first.
 
     Parameters
@@ -129,24 +130,30 @@ def settings_of(trials: Sequence[Trial], *, unsteady_from: float) -> tuple[Setti
         Trials of one side in the order ridden.
     unsteady_from : float
         House rule: mean score [0 to 10] from which a setting counts as unsteady.
+    same_mm : float
+        House rule: setbacks with gaps under this count as one setting, at their mean, scores pooled [mm].
     """
     if not 0 < unsteady_from <= 10:
         raise ValueError(f"unsteady_from is {unsteady_from}; expected above 0, up to 10")
-    gathered: dict[float, list[int]] = {}
-    for number, trial in enumerate(trials):
-        if trial.cleat_setback_mm is None or trial.score is None:
+    gathered: list[list[int]] = []
+    for number, trial in along_setbacks(trials):
+        if trial.score is None:
             continue
-        same = (at for at in gathered if abs(at - trial.cleat_setback_mm) <= SAME_MM)
-        gathered.setdefault(next(same, float(trial.cleat_setback_mm)), []).append(number)
+        gap = trial.cleat_setback_mm - trials[gathered[-1][-1]].cleat_setback_mm if gathered else math.inf
+        if gap < max(same_mm, ROUNDING_MM):
+            gathered[-1].append(number)
+        else:
+            gathered.append([number])
     settings = []
-    for at in sorted(gathered):
-        scores = tuple(trials[number].score for number in gathered[at])
-        is_unsteady = math.fsum(scores) / len(scores) >= unsteady_from
-        settings.append(Setting(at, tuple(gathered[at]), scores, is_unsteady))
+    for numbers in gathered:
+        at = math.fsum(trials[number].cleat_setback_mm for number in numbers) / len(numbers)
+        in_order = tuple(sorted(numbers))
+        scores = tuple(trials[number].score for number in in_order)
+        settings.append(Setting(at, in_order, scores, math.fsum(scores) / len(scores) >= unsteady_from))
     return tuple(settings)
 
 
-def bracket(trials: Sequence[Trial], *, unsteady_from: float) -> Bracket:
+def bracket(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = SAME_MM) -> Bracket:
     """Return between which setbacks this side becomes unsteady.
 
     Parameters
@@ -155,6 +162,8 @@ def bracket(trials: Sequence[Trial], *, unsteady_from: float) -> Bracket:
         Trials of one side in the order ridden; one without a saddle correction counts, and is said.
     unsteady_from : float
         House rule: mean score [0 to 10] from which a setting counts as unsteady.
+    same_mm : float
+        House rule: setbacks with gaps under this count as one setting [mm].
 
     Returns
     -------
@@ -174,7 +183,7 @@ def bracket(trials: Sequence[Trial], *, unsteady_from: float) -> Bracket:
     >>> found.low_mm, found.high_mm, found.needs
     (12.0, 16.0, None)
     """
-    settings = settings_of(trials, unsteady_from=unsteady_from)
+    settings = settings_of(trials, unsteady_from=unsteady_from, same_mm=same_mm)
     low = max((s.cleat_setback_mm for s in settings if s.is_unsteady), default=None)
     steady = [s.cleat_setback_mm for s in settings if not s.is_unsteady]
     high = min((at for at in steady if low is not None and at > low), default=None)
@@ -185,7 +194,7 @@ def bracket(trials: Sequence[Trial], *, unsteady_from: float) -> Bracket:
         back_to = low
         contrary = ", ".join(f"{at:g}" for at in in_front)
         notes.append(f"contradictory: steady at {contrary} mm, in front of unsteady at {low:g} mm")
-    elif needs is None and not (_was_returned_to(trials, low) or _was_returned_to(trials, high)):
+    elif needs is None and not any(_was_returned_to(settings, end) for end in (low, high)):
         back_to = low
         notes.append(f"no return trial yet: ride {low:g} mm once more, to see that not the order made it")
     low = low if high is not None else None
@@ -202,14 +211,11 @@ def _needs(settings: Sequence[Setting], low: float | None, high: float | None, i
     return TRIAL_FURTHER_BACK if high is None else None
 
 
-def _was_returned_to(trials: Sequence[Trial], setback_mm: float) -> bool:
-    """Whether this setback was ridden again after another one in between."""
-    scored = [t.cleat_setback_mm for t in trials if t.cleat_setback_mm is not None and t.score is not None]
-    at = [abs(setback - setback_mm) <= SAME_MM for setback in scored]
-    if not any(at):
-        return False
-    first, last = at.index(True), len(at) - 1 - at[::-1].index(True)
-    return not all(at[first : last + 1])
+def _was_returned_to(settings: Sequence[Setting], setback_mm: float) -> bool:
+    """Whether this setting was ridden again after another one in between."""
+    own = next(setting.trials for setting in settings if setting.cleat_setback_mm == setback_mm)
+    others = [number for setting in settings for number in setting.trials if setting.cleat_setback_mm != setback_mm]
+    return any(own[0] < number < own[-1] for number in others)
 
 
 def _notes(trials: Sequence[Trial], settings: Sequence[Setting]) -> tuple[str, ...]:
@@ -248,7 +254,11 @@ def along_setbacks(trials: Sequence[Trial]) -> tuple[tuple[int, Trial], ...]:
 
 
 def next_forward_step(
-    trials: Sequence[Trial], *, unsteady_from: float, least_setback_mm: float | None = None
+    trials: Sequence[Trial],
+    *,
+    unsteady_from: float,
+    same_mm: float = SAME_MM,
+    least_setback_mm: float | None = None,
 ) -> ForwardStep:
     """Return the next cleat setback to try for a rider of short maximal efforts.
 
@@ -258,6 +268,8 @@ def next_forward_step(
         Trials of one side in the order ridden.
     unsteady_from : float
         House rule: mean score [0 to 10] from which a setting counts as unsteady.
+    same_mm : float
+        House rule: setbacks with gaps under this count as one setting [mm].
     least_setback_mm : float, optional
         Most forward cleat setback the slots allow [mm]; None where not measured.
 
@@ -276,7 +288,7 @@ def next_forward_step(
     >>> next_forward_step([Trial(14, (1,)), Trial(12, (2,))], unsteady_from=4).cleat_setback_mm
     10.0
     """
-    found = bracket(trials, unsteady_from=unsteady_from)
+    found = bracket(trials, unsteady_from=unsteady_from, same_mm=same_mm)
     if found.needs == TRIAL_SCORED:
         return ForwardStep(None, False, f"nothing to step from: needs {TRIAL_SCORED}")
     if found.needs == TRIAL_RETURN:
@@ -285,15 +297,15 @@ def next_forward_step(
         return _forward_of(found.settings[0].cleat_setback_mm, least_setback_mm)
     limit = max(setting.cleat_setback_mm for setting in found.settings if setting.is_unsteady)
     back = limit + STEP_MM
-    if found.high_mm is not None and found.high_mm <= back + SAME_MM:
+    if found.high_mm is not None and found.high_mm <= back + ROUNDING_MM:
         return ForwardStep(found.high_mm, True, f"unsteady at {limit:g} mm, steady at {found.high_mm:g} mm: stay there")
     return ForwardStep(back, False, f"unsteady at {limit:g} mm: back one step of {STEP_MM:g} mm")
 
 
 def _forward_of(steady_mm: float, least_mm: float | None) -> ForwardStep:
     step = steady_mm - STEP_MM
-    if least_mm is None or step >= least_mm - SAME_MM:
+    if least_mm is None or step >= least_mm - ROUNDING_MM:
         return ForwardStep(step, False, f"steady at {steady_mm:g} mm: forward one step of {STEP_MM:g} mm")
-    if steady_mm > least_mm + SAME_MM:
+    if steady_mm > least_mm + ROUNDING_MM:
         return ForwardStep(float(least_mm), False, f"steady at {steady_mm:g} mm: forward to the end of the slots")
     return ForwardStep(steady_mm, True, f"steady at {steady_mm:g} mm, the end of the slots: the limit was not met")

@@ -1,0 +1,240 @@
+"""What is advised for one foot: from the visit and the one before to the facts that the advice goes by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+from fitkit import cautions
+from fitkit.assessment.cleats import Start
+from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.ride import SideRidden
+from fitkit.calculations.advice import (
+    HEEL_WARD_SIGNS,
+    Advice,
+    Complaint,
+    FootFacts,
+    Setting,
+    Steps,
+    Worse,
+    advise,
+    worse_complaints,
+)
+from fitkit.house import Rules
+from fitkit.session import Session
+from fitkit.session.positions import value_at
+
+__all__ = ["Advised", "advise_foot", "worse_since"]
+
+CLEAT_CHANGED_MM = 1.0  # house choices: a smaller change than these is no change that a complaint is put down to
+SADDLE_CHANGED_MM = 2.0
+TURNED_DEG = 0.5
+_PARTS = (
+    *("washer_mm", "extender_mm", "shim_mm", "wedge_deg", "spindle_to_cleat_centre_mm", "adapter_stack_mm"),
+    *("spindle_id", "extender_id", "base_adapter_id"),
+)
+
+
+@dataclass(frozen=True)
+class Advised:
+    """The advice for one foot, the facts it went by, and the complaints that got worse since the last visit."""
+
+    advice: Advice
+    facts: FootFacts
+    worse: tuple[Worse, ...]
+
+
+def advise_foot(inputs: Inputs, side: str, start: Start, ridden: SideRidden) -> Advised:
+    """Return the advice for one foot.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        The visit's readings.
+    side : str
+        "left" or "right".
+    start : Start
+        The foot's starting band.
+    ridden : SideRidden
+        Its trials.
+    """
+    rules = inputs.visit.house.rules
+    worse = _worse_here(inputs, side)
+    facts = _facts(inputs, side, start, ridden, worse)
+    steps = Steps(
+        rules.step_toward_heel_mm,
+        rules.step_toward_toes_mm,
+        rules.same_setting_mm,
+        rules.greatest_setback_mm,
+        rules.starting_band.point_above_low_mm,
+    )
+    return Advised(advise(facts, steps), facts, worse)
+
+
+def worse_since(before: Session, now: Session, *, side: str, rules: Rules) -> tuple[Worse, ...]:
+    """Return the complaints of one side, or of the middle, that are worse than at the visit before."""
+    return worse_complaints(
+        _complaints(before.complaints),
+        _complaints(now.since_last.complaints or now.complaints),
+        side=side,
+        since_day=before.visit_date,
+        worse_by=rules.worse_by,
+        new_from=rules.new_from,
+    )
+
+
+def _complaints(entries: Iterable) -> tuple[Complaint, ...]:
+    return tuple(Complaint(entry.region, entry.side, entry.severity, entry.since) for entry in entries)
+
+
+def _worse_here(inputs: Inputs, side: str) -> tuple[Worse, ...]:
+    before = inputs.visit.previous
+    return worse_since(before, inputs.visit.session, side=side, rules=inputs.visit.house.rules) if before else ()
+
+
+def _facts(inputs: Inputs, side: str, start: Start, ridden: SideRidden, worse: tuple[Worse, ...]) -> FootFacts:
+    session, shoe = inputs.visit.session, getattr(inputs.visit.session.shoes, side)
+    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
+    sign = cautions.most_urgent(session)
+    moved, also = _changed_then(inputs, side) if worse else (None, ())
+    is_put_back = moved is not None or bool(also)
+    settings, unsteady_trials = _settings(inputs, side, ridden)
+    gain = _gain_now(inputs, side)
+    least, greatest = shoe.least_cleat_setback_mm, shoe.greatest_cleat_setback_mm
+    return FootFacts(
+        found_mm=None if found is None else found.value,
+        half_width_mm=0.0 if found is None else found.half_width(),
+        sign=sign.sign if sign else None,
+        decided_mm=_decided(inputs, side),
+        worse=worse if is_put_back else (),
+        changed_then_mm=moved,
+        also_changed=also,
+        kept_mm=_kept(inputs, side, unsteady_trials),
+        settings=settings,
+        seen=_seen(session, side),
+        riding=session.rider.riding,
+        has_bad_complaint=any((each.severity or 0) >= inputs.visit.house.rules.new_from for each in session.complaints),
+        band_low_mm=start.band.low if start.band else None,
+        band_high_mm=start.band.high if start.band else None,
+        band_needs=_band_needs(start),
+        slot_least_mm=least,
+        slot_greatest_mm=None if greatest is None else greatest + gain,
+        adapters=_adapters(inputs, gain),
+        is_worn=shoe.cleat_wear == "worn",
+        is_loose=shoe.fit == "loose",
+    )
+
+
+def _band_needs(start: Start) -> str:
+    return "shoe size" if start.size_eu is None else f"a band for EU {start.size_eu:g}"
+
+
+def _seen(session: Session, side: str) -> frozenset[str] | None:
+    """Return what was seen of one side as found; None where nobody said that they looked."""
+    found = frozenset(entry.what for entry in session.seen if entry.side in (side, "both", None))
+    return found if found or session.seen_asked else None
+
+
+def _decided(inputs: Inputs, side: str) -> float | None:
+    places = (inputs.own_setback(position, side) for position in ("decided", "as_left"))
+    return next((place for place in places if place is not None), None)
+
+
+def _kept(inputs: Inputs, side: str, unsteady_trials: frozenset[int]) -> float | None:
+    """Return where the last trial kept that says something of this cleat put it; None where that was unsteady."""
+    trials = inputs.visit.session.trials
+    for number in reversed(range(len(trials))):
+        place = inputs.own_setback(f"trials.{number}.position", side) if trials[number].kept else None
+        if place is None:
+            continue
+        read = inputs.readings(f"trials.{number}.position.{side}.cleat_setback_mm")
+        is_moved = bool(read) or getattr(trials[number].position.moved_mm, side) != 0
+        return place if is_moved and number not in unsteady_trials else None
+    return None
+
+
+def _settings(inputs: Inputs, side: str, ridden: SideRidden) -> tuple[tuple[Setting, ...], frozenset[int]]:
+    """Return the settings ridden and the numbers of the trials in those that were unsteady.
+
+    Unsteady is a setting by its mean score, or by what was seen or hurt more in one of its trials, scored or not.
+    """
+    rules = inputs.visit.house.rules
+    as_found = _complaints(inputs.visit.session.complaints)
+    noticed = {
+        number
+        for number, trial in enumerate(inputs.visit.session.trials)
+        if any(sign in ridden.trials[number].seen for sign in HEEL_WARD_SIGNS)
+        or worse_complaints(
+            as_found,
+            _complaints(trial.complaints),
+            side=side,
+            since_day=None,
+            worse_by=rules.worse_by,
+            new_from=rules.new_from,
+        )
+    }
+    settings, unsteady = [], set(noticed)
+    for each in ridden.bracket.settings:
+        near = {n for n in noticed if _is_near(ridden.trials[n].cleat_setback_mm, each.cleat_setback_mm, rules)}
+        is_unsteady = each.is_unsteady or bool(near | (noticed & set(each.trials)))
+        unsteady |= set(each.trials) if is_unsteady else set()
+        settings.append(Setting(each.cleat_setback_mm, is_unsteady))
+    for number in sorted(noticed):
+        at = ridden.trials[number].cleat_setback_mm
+        if at is not None and not any(_is_near(at, each.cleat_setback_mm, rules) for each in settings):
+            settings.append(Setting(at, True))
+    return tuple(settings), frozenset(unsteady)
+
+
+def _is_near(one: float | None, other: float, rules: Rules) -> bool:
+    return one is not None and abs(one - other) < rules.same_setting_mm
+
+
+def _gain_now(inputs: Inputs, side: str) -> float:
+    """Return how far a base adapter fitted since the slots were measured moves them toward the heel [mm]."""
+    gains = {part.id: part.setback_gain_mm or 0.0 for part in inputs.visit.house.parts if part.kind == "base_adapter"}
+    found = getattr(inputs.visit.session.as_found, side).base_adapter_id
+    return gains.get(inputs.word_now(f"{side}.base_adapter_id"), 0.0) - gains.get(found, 0.0)
+
+
+def _adapters(inputs: Inputs, gain_now: float) -> tuple[tuple[str, float], ...]:
+    """Return the base adapters that could be fitted, with what each gives beyond the one fitted [mm]."""
+    family = inputs.visit.session.bike.pedal_family
+    return tuple(
+        (part.id, part.setback_gain_mm - gain_now)
+        for part in inputs.visit.house.parts
+        if part.kind == "base_adapter" and part.setback_gain_mm is not None and family in (None, part.family)
+    )
+
+
+def _changed_then(inputs: Inputs, side: str) -> tuple[float | None, tuple[str, ...]]:
+    """Return how far the last visit moved this cleat [mm], None where it did not, and what else it changed."""
+    then = Inputs(replace(inputs.visit, session=inputs.visit.previous, previous=None))
+    before, after = then.own_setback("as_found", side), then.setback_now(side)
+    moved = None if before is None or after is None else after - before
+    also = [name for name in _PARTS if _part_changed(then, side, name)]
+    toe_out = f"{side}.cleat_toe_out_deg"
+    if _differs(then.number(f"as_found.{toe_out}"), then.number_now(toe_out), TURNED_DEG):
+        also.append("cleat_toe_out_deg")
+    shoe = f"{side}.shoe_outward_mm"
+    if _differs(then.number(f"as_found.{shoe}"), then.number_now(shoe), CLEAT_CHANGED_MM):
+        also.append("shoe_outward_mm")
+    for name in ("saddle_height_mm", "saddle_setback_mm"):
+        if _differs(then.number(f"as_found.{name}"), then.number_now(name), SADDLE_CHANGED_MM):
+            also.append(name)
+    return (moved if moved is not None and abs(moved) > CLEAT_CHANGED_MM else None), tuple(also)
+
+
+def _part_changed(then: Inputs, side: str, name: str) -> bool:
+    if name.endswith("_id"):
+        now = then.word_now(f"{side}.{name}")
+        return now is not None and now != value_at(then.visit.session, f"as_found.{side}.{name}")
+    before, now = then.number(f"as_found.{side}.{name}"), then.number_now(f"{side}.{name}")
+    if name == "spindle_to_cleat_centre_mm":
+        before = then.number(f"bike.{side}.{name}") if before is None else before
+        return None not in (before, now) and before != now
+    return (before or 0.0) != (now or 0.0)
+
+
+def _differs(before: float | None, now: float | None, more_than: float) -> bool:
+    return None not in (before, now) and abs(now - before) > more_than
