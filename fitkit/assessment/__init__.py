@@ -49,6 +49,7 @@ _SIDED: dict[str, Unit] = {
     "height_only.saddle_down": "mm",
     "full.saddle_forward": "mm",
     "full.saddle_down": "mm",
+    "stack.saddle_down": "mm",
     "forward_limit": "mm",
 }
 _WHOLE: dict[str, Unit] = {
@@ -75,7 +76,7 @@ _WITHHELD_ENDINGS = (
     ".remaining",
     ".calf_lever.ratio",
 )
-_WITHHELD_PARTS = (".untouched.", ".height_only.", ".full.")
+_WITHHELD_PARTS = (".untouched.", ".height_only.", ".full.", ".stack.")
 
 
 @dataclass(frozen=True)

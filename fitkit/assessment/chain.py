@@ -14,7 +14,16 @@ from fitkit.calculations import segments
 from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stroke import Bike, Chain, Cleat, Leg, Pitch
 
-__all__ = ["Both", "Links", "as_found_chain", "drawn_target", "links_of", "notes_on_chain", "target_chain"]
+__all__ = [
+    "Both",
+    "Links",
+    "as_found_chain",
+    "drawn_target",
+    "links_of",
+    "notes_on_chain",
+    "stacked_chain",
+    "target_chain",
+]
 
 # What the chain is made of: its name, where it is measured, what it is called when it is missing.
 _MEASURED = {
@@ -149,10 +158,20 @@ def target_chain(inputs: Inputs, draws: Draws, side: str, links: Links, foot: Fo
         return links.foot_needs or NEED_AS_FOUND
     if foot.move is None:
         return foot.results[f"{side}.cleat_setback.move"].needs
-    held = _held(inputs, side, _up_to_decided(inputs))
+    held = _held(inputs, side, inputs.positions())
     habit = inputs.visit.house.rules.pitch_habit_95_deg / 1.959964 * draws.standard(f"{side}.pitch_habit")
     drawn = drawn_target(draws, side, found, foot)
     return Both(_chain(links, _nominal, foot.set_to, held), _chain(links, _drawing(draws, side), drawn, held, habit))
+
+
+def stacked_chain(inputs: Inputs, draws: Draws, side: str, links: Links) -> Both | None:
+    """Return the chain as found on today's shims and adapters, None where these are as found."""
+    before, now = _held(inputs, side, ["as_found"]), _held(inputs, side, inputs.positions())
+    if before == now:
+        return None
+    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
+    drawn = draws.of(f"{side}.cleat_setback", found)
+    return Both(_chain(links, _nominal, found.value, now), _chain(links, _drawing(draws, side), drawn, now))
 
 
 def drawn_target(draws: Draws, side: str, found: Quantity, foot: Foot) -> np.ndarray:
@@ -174,10 +193,6 @@ def _drawing(draws: Draws, side: str) -> Callable[[str, Quantity], np.ndarray]:
         return draws.of(name if name == "seat_tube_angle" else f"{side}.{name}", quantity)
 
     return drawn
-
-
-def _up_to_decided(inputs: Inputs) -> list[str]:
-    return [path for path in inputs.positions() if path != "as_left"]
 
 
 def _held(inputs: Inputs, side: str, positions: list[str]) -> tuple[float, float]:
@@ -213,7 +228,7 @@ def _chain(
 def notes_on_chain(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
     """Return what was assumed of one leg's chain, in words."""
     notes = list(links.notes)
-    positions = _up_to_decided(inputs)
+    positions = inputs.positions()
     for name, words in (("shim_mm", "shim"), ("adapter_stack_mm", "adapter stack")):
         if all(inputs.number(f"{path}.{side}.{name}") is None for path in positions):
             notes.append(f"{words} not recorded: counted as 0")

@@ -15,6 +15,7 @@ from fitkit.assessment.chain import (
     drawn_target,
     links_of,
     notes_on_chain,
+    stacked_chain,
     target_chain,
 )
 from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
@@ -31,7 +32,7 @@ from fitkit.calculations.stroke import (
     hip_on_tube,
     require_reach,
 )
-from fitkit.estimate import Estimate, Unit, missing
+from fitkit.estimate import Estimate, Unit, known, missing
 
 __all__ = ["HipHeight", "LegFound", "assess_leg", "assess_saddle"]
 
@@ -99,6 +100,7 @@ def assess_leg(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> LegFound:
     chains = (before, after) if isinstance(before, Both) and isinstance(after, Both) else None
     needs = next((need for need in (before, after, links.leg_needs, hip) if isinstance(need, str)), None)
     results |= _full(side, links, chains, needs, notes)
+    results[f"{side}.stack.saddle_down"] = _stack(inputs, draws, side, links, before, hip)
     drawn, remaining = None, {}
     if chains is None or needs is not None:
         results |= {f"{side}.{name}": missing(needs, unit=_UNITS[name]) for name in _OF_HIP}
@@ -179,6 +181,24 @@ def _full(
         f"{side}.{name}": _estimate(name, getattr(move, at), getattr(drawn, at), links, notes)
         for name, at in names.items()
     }
+
+
+def _stack(inputs: Inputs, draws: Draws, side: str, links: Links, before: Both | str, hip: Hip | str) -> Estimate:
+    """Return what today's shims and adapters alone ask of the saddle, whatever becomes of the cleat."""
+    needs = next((need for need in (before, links.leg_needs, hip) if isinstance(need, str)), None)
+    if needs is not None:
+        return missing(needs)
+    after = stacked_chain(inputs, draws, side, links)
+    if after is None:
+        source = "shims and adapters are as found"
+        return known(0.0, unit="mm", grade="derived", source=source)
+    try:
+        at = {"hip_distance_mm": hip.distance_mm}
+        value = knock_on.height_only_saddle_down(before.nominal, after.nominal, **at)
+        drawn = knock_on.over_draws(before.drawn, after.drawn, hip_distance_mm=hip.drawn_mm, steps=DRAWN_STEPS)
+    except OutOfReach as reach:
+        return missing(f"leg out of reach by {reach.by_mm:.0f} mm on today's shims and adapters")
+    return _estimate("height_only.saddle_down", value, drawn.height_only_down_mm, links, hip.notes)
 
 
 def _of_hip(

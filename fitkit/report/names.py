@@ -33,6 +33,7 @@ RESULT_WORDS = {
     "height_only.saddle_down": "saddle down, height only",
     "full.saddle_forward": "saddle forward, full answer",
     "full.saddle_down": "saddle down, full answer",
+    "stack.saddle_down": "saddle down for shims and adapters alone",
     "forward_limit": "forward limit",
     "stance.width": "stance width",
     "stance.difference": "left minus right half-stance",

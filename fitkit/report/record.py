@@ -334,15 +334,8 @@ class Record(SeenRiding):
         if cautions.stops_advice(session):
             return Sentences(("Nothing is changed before the signs above have been looked at.", *lines))
         for side in SIDES:
-            foot, left = self.assessment.foot(side), self.assessment[f"{side}.cleat_setback.as_left"]
-            if left.is_known and foot.set_to is not None and foot.target_from != "start":
-                slip = left.value - foot.set_to
-                if abs(slip) >= 1:
-                    lines.append(
-                        f"{side.capitalize()} cleat: as left {interval(left)} against {foot.set_to:.0f} decided; "
-                        "it may have slipped on tightening, measure again."
-                    )
-            elif foot.target_from in ("moved", "decided"):
+            advice, left = self.assessment.advice[side], self.assessment[f"{side}.cleat_setback.as_left"]
+            if advice.kind in ("decided", "kept") and not left.is_known:
                 lines.append(f"{side.capitalize()} cleat: measure again after tightening.")
         lines.append("One change at a time: what is not done today waits until the rider has ridden.")
         return Sentences(tuple(lines))

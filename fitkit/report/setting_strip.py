@@ -60,7 +60,7 @@ def _strip(assessment: Assessment, side: str) -> Strip:
     old = assessment[f"{side}.cleat_setback.as_found"].value
     foot = assessment.foot(side)
     stopped = cautions.stops_advice(assessment.visit.session)
-    set_to = None if stopped or foot.leave_it else foot.set_to
+    set_to = foot.set_to
     if None not in (set_to, old) and abs(set_to - old) < _NO_MOVE_MM:
         set_to = None  # one line is enough where nothing moves
     words = "no line to set: see a clinician first" if stopped else instruction(assessment, side)

@@ -2,85 +2,210 @@
 
 from __future__ import annotations
 
-from fitkit import charts
+from dataclasses import replace
+
+from fitkit import charts, session
+from fitkit.advice_words import (
+    COSTS_LESS,
+    change_words,
+    halves,
+    kind_words,
+    reason_words,
+    slots_words,
+    worse_words,
+)
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
-from fitkit.estimate import Estimate
+from fitkit.calculations.advice import Advice, Worse
 from fitkit.report.blocks import Table
-from fitkit.report.words import capital, interval, move_words, needs_words, plain, whole
+from fitkit.report.words import capital, move_words, needs_words, plain, whole
 
 __all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands", "toe_words"]
 
 SIDES = ("left", "right")
-LEAVE_IT = "leave it: closer than the mark can tell"
+_APART_MM = 2.0  # from this on decided and as left are said to differ (house choice)
+_TARGETS = {"decided": "decided", "kept": "kept", "put_back": "back to"}
 
 
 def first_words(assessment: Assessment, side: str) -> str:
-    """Return the first numbers of one foot, as "Left cleat now 11 mm behind the joint (8 to 14). …"."""
-    found, foot = assessment[f"{side}.cleat_setback.as_found"], assessment.foot(side)
-    is_decided = foot.target_from in ("moved", "decided")
-    said = [f"{side.capitalize()}: {_now(found, 'found' if is_decided else 'now')}", _slots(assessment, side)]
-    start = assessment[f"{side}.cleat_setback.start"]
-    if is_decided:
-        words = instruction(assessment, side)
-        said.append(f"{capital(words)}.")
-        left = assessment[f"{side}.cleat_setback.as_left"]
-        if left.is_known:
-            said.append(f"As left {interval(left)}.")
-    elif foot.leave_it:
-        said.append(f"Start {plain(start.value)}: {LEAVE_IT}." if start.is_known else "")
-    elif foot.set_to is not None and start.is_known:
-        move = assessment[f"{side}.cleat_setback.move"]
-        how = f"Try {whole(foot.set_to)}: {move_words(move.value)}" if move.is_known else "Measure it, then start"
-        said.append(f"{how}." if move.is_known else f"{how} at {whole(foot.set_to)}.")
-    else:
-        said.append(f"No starting point: {needs_words(start.needs)}.")
+    """Return the first sentence of one foot: what stands, what to do today, where it is going, and why.
+
+    Where the slots stop it, or a complaint got worse, that is said in front.
+    """
+    said = [slots_words(assessment.advice[side]), _advised(assessment, side), _slots(assessment, side)]
+    if assessment.advice[side].kind == "decided" and assessment.advised[side].facts.worse:
+        said.insert(0, _worse_in_front(assessment, side))
     return " ".join(part for part in said if part)
 
 
-def _now(found: Estimate, word: str) -> str:
+def _advised(assessment: Assessment, side: str) -> str:
+    return _SENTENCES[assessment.advice[side].kind](assessment, side)
+
+
+def _stands(assessment: Assessment, side: str) -> str:
+    """Return "Left cleat 11.5 mm behind the joint (8 to 14)", or that it was not measured."""
+    found = assessment[f"{side}.cleat_setback.as_found"]
+    word = "cleat found" if assessment.advice[side].kind in ("decided", "kept") else "cleat"
+    name = f"{side.capitalize()} {word}"
     if not found.is_known:
-        return "cleat not measured."
-    where = "behind the joint" if found.value >= 0 else "(ahead of the joint: negative)"
-    return f"cleat {word} {interval(found).replace(' (', f' mm {where} (', 1)}."
+        return f"{side.capitalize()} cleat not measured"
+    if float(halves(found.value).replace("−", "-")) < 0:
+        return f"{name} {halves(-found.value)} mm ahead of the joint ({whole(-found.high)} to {whole(-found.low)})"
+    return f"{name} {halves(found.value)} mm behind the joint ({whole(found.low)} to {whole(found.high)})"
+
+
+def _change(assessment: Assessment, side: str) -> str:
+    """Return "4 mm toward the heel, to 15.5", or "not moved"."""
+    found, to = assessment[f"{side}.cleat_setback.as_found"].value, assessment.advice[side].next_mm
+    if found is None:
+        return f"to {halves(to)}"
+    words = change_words(found, to)
+    return words if words == "not moved" else f"{words}, to {halves(to)}"
+
+
+def _reason(advice: Advice) -> str:
+    return next((reason_words(reason) for reason in advice.why if reason != "slots"), "")
+
+
+def _clinician(assessment: Assessment, side: str) -> str:
+    return f"{_stands(assessment, side)}: no advice {needs_words(assessment.advice[side].needs)}."
+
+
+def _decided(assessment: Assessment, side: str) -> str:
+    words = _change(assessment, side)
+    said = f"{_stands(assessment, side)}: decided {'to stay' if words == 'not moved' else words}."
+    left = assessment[f"{side}.cleat_setback.as_left"]
+    if not left.is_known:
+        return said
+    apart = abs(left.value - assessment.advice[side].next_mm)
+    slip = f", {halves(apart)} mm from what was decided" if apart > _APART_MM else ""
+    return f"{said} As left {halves(left.value)} ({whole(left.low)} to {whole(left.high)}){slip}."
+
+
+def _worse_in_front(assessment: Assessment, side: str) -> str:
+    facts, visit = assessment.advised[side].facts, assessment.visit.session
+    back = (facts.found_mm or 0.0) - (facts.changed_then_mm or 0.0)
+    place = f"; put back it would stand at {halves(back)}" if facts.changed_then_mm and facts.found_mm else ""
+    why = "" if visit.decided.note else " Say why it was decided otherwise."
+    return f"Worse since the last visit: {_complaints(facts.worse)}{place}.{why}"
+
+
+def _complaints(worse: tuple[Worse, ...]) -> str:
+    return "; ".join(worse_words(each) for each in worse)
+
+
+def _put_back(assessment: Assessment, side: str) -> str:
+    advice, facts = assessment.advice[side], assessment.advised[side].facts
+    also = ", ".join(_also_words(name) for name in advice.also_back)
+    also = f"put {also} back as before" if also else ""
+    if facts.changed_then_mm is None:
+        said = f"leave the cleat, {also}"
+    else:
+        old = Inputs(replace(assessment.visit, session=assessment.visit.previous)).number(
+            f"as_found.{side}.cleat_setback_mm"
+        )
+        said = f"put it back: {_change(assessment, side)} (it stood at {halves(old)} by the last visit's mark)"
+        said += f"; {also}" if also else ""
+    worse = _complaints(facts.worse)
+    return f"{_stands(assessment, side)}: {worse} since the last change: {said}. Send on if it does not settle."
+
+
+def _also_words(name: str) -> str:
+    title = session.describe(f"as_left.{'' if name.startswith('saddle') else 'left.'}{name}").title
+    return f"the {title[:1].lower()}{title[1:]}"
+
+
+def _kept(assessment: Assessment, side: str) -> str:
+    words = _change(assessment, side)
+    return (
+        f"{_stands(assessment, side)}: {'kept where it was' if words == 'not moved' else f'kept in a trial {words}'}."
+    )
+
+
+def _after_trials(assessment: Assessment, side: str) -> str:
+    advice = assessment.advice[side]
+    if advice.next_mm is None:
+        return f"{_stands(assessment, side)}: {advice.needs}; {_reason(advice)}."
+    words = _change(assessment, side)
+    return (
+        f"{_stands(assessment, side)}: {'leave it' if words == 'not moved' else f'today {words}'}; {_reason(advice)}."
+    )
+
+
+def _other_cause(assessment: Assessment, side: str) -> str:
+    reasons = "; ".join(reason_words(reason) for reason in assessment.advice[side].why)
+    causes = "saddle height, a worn cleat, a loose shoe, the float"
+    return f"{_stands(assessment, side)}: look for another cause before moving it ({causes}); {reasons}."
+
+
+def _move(assessment: Assessment, side: str) -> str:
+    advice = assessment.advice[side]
+    words = _change(assessment, side)
+    if words == "not moved":
+        return f"{_stands(assessment, side)}: these slots let it go no further; {_reason(advice)}."
+    is_going_on = advice.to_mm is not None and halves(advice.to_mm) != halves(advice.next_mm)
+    later = f", after riding on to {halves(advice.to_mm)}" if is_going_on else ""
+    return f"{_stands(assessment, side)}: today {words}{later}; {_reason(advice)}. {COSTS_LESS}"
+
+
+def _leave(assessment: Assessment, side: str) -> str:
+    return f"{_stands(assessment, side)}: leave it; {_reason(assessment.advice[side])}."
+
+
+def _unknown(assessment: Assessment, side: str) -> str:
+    return f"{_stands(assessment, side)}: no advice yet, needs {assessment.advice[side].needs}."
+
+
+_SENTENCES = {
+    "clinician": _clinician,
+    "decided": _decided,
+    "put_back": _put_back,
+    "kept": _kept,
+    "after_trials": _after_trials,
+    "other_cause": _other_cause,
+    "move": _move,
+    "leave": _leave,
+    "unknown": _unknown,
+}
 
 
 def toe_words(assessment: Assessment, side: str) -> str | None:
-    """Say that a toe may touch the tyre after the move, or does so as found; None where it clears it."""
+    """Say that a toe may touch the tyre as found, or would after the move; None where it clears it."""
     after, found = assessment[f"{side}.toe.gap_after"], assessment[f"{side}.toe.gap"]
-    gap = after if after.is_known else found
+    gap, when = (after, "after the move") if after.is_known and after.value != found.value else (found, "as found")
     if not gap.is_known or gap.low > 0:
         return None
     if whole(gap.value) == "0":
         size = "touches"
     elif gap.value < 0:
-        size = f"overlap {whole(abs(gap.value))} mm"
+        size = f"overlap {halves(abs(gap.value))} mm"
     else:
-        size = f"gap only {whole(gap.value)} mm, within the error"
-    return f"{side} toe to tyre: {size}"
+        size = f"gap only {halves(gap.value)} mm, within the error"
+    return f"{side} toe to tyre {when}: {size}"
 
 
 def _slots(assessment: Assessment, side: str) -> str:
     least, greatest = (assessment[f"{side}.cleat_setback.slot_{end}"] for end in ("least", "greatest"))
     if least.is_known and greatest.is_known:
-        return f"Slots allow {whole(least.value)} to {whole(greatest.value)}."
+        return f"Slots allow {halves(least.value)} to {halves(greatest.value)}."
     if least.is_known or greatest.is_known:
         known, words = (least, "from") if least.is_known else (greatest, "up to")
-        return f"Slots allow {words} {whole(known.value)}; the other end is not measured."
+        return f"Slots allow {words} {halves(known.value)}; the other end is not measured."
     return "Slots not measured."
 
 
 def instruction(assessment: Assessment, side: str) -> str:
     """Return what is to be done, or was done, with one cleat, in a few words."""
-    foot, move = assessment.foot(side), assessment[f"{side}.cleat_setback.move"]
-    if not move.is_known:
-        return f"no move said: {needs_words(move.needs)}"
-    if foot.leave_it:
-        return LEAVE_IT
-    words = move_words(move.value)
-    if foot.target_from == "start":
+    advice, found = assessment.advice[side], assessment[f"{side}.cleat_setback.as_found"].value
+    words = kind_words(advice.kind)
+    if advice.kind == "after_trials" and advice.next_mm is None:
+        return advice.needs
+    if None in (advice.next_mm, found):
         return words
-    return "decided: not moved" if words == "not moved" else f"decided: {words}"
+    moved = change_words(found, advice.next_mm)
+    if advice.kind == "move":
+        return "the slots let it go no further" if moved == "not moved" else moved
+    return f"{words}: {moved}"
 
 
 def soles_figure(assessment: Assessment, *, for_rider: bool = False) -> charts.Figure:
@@ -115,9 +240,7 @@ def _mean(assessment: Assessment, dotted: str | None) -> float | None:
 
 def _sole(assessment: Assessment, side: str) -> charts.SoleFoot:
     found, foot = assessment[f"{side}.cleat_setback.as_found"], assessment.foot(side)
-    move, start = (assessment[f"{side}.cleat_setback.{name}"] for name in ("move", "start"))
-    is_shown = (move.is_known or start.is_known) and not foot.leave_it
-    is_decided = foot.target_from in ("moved", "decided")
+    move, kind = assessment[f"{side}.cleat_setback.move"], assessment.advice[side].kind
     band = {f"band_{end}_mm": assessment[f"{side}.cleat_setback.band_{end}"].value for end in ("low", "high")}
     slots = {f"slot_{end}_mm": assessment[f"{side}.cleat_setback.slot_{end}"].value for end in ("least", "greatest")}
     return charts.SoleFoot(
@@ -125,16 +248,16 @@ def _sole(assessment: Assessment, side: str) -> charts.SoleFoot:
         now_mm=found.value,
         now_low_mm=found.low,
         now_high_mm=found.high,
-        target_mm=foot.set_to if is_shown else None,
-        move_mm=move.value if is_shown else None,
+        target_mm=foot.set_to,
+        move_mm=move.value,
         toe_out_deg=_mean(assessment, Inputs(assessment.visit).current(f"{side}.cleat_toe_out_deg")),
         natural_toe_out_deg=_mean(assessment, f"rider.{side}.natural_toe_out_deg"),
         float_deg=assessment.visit.session.bike.float_deg,
         joint_to_big_toe_side_mm=_mean(assessment, f"rider.{side}.mtp1_big_toe_side_mm"),
         foot_length_mm=_mean(assessment, f"rider.{side}.foot_length_mm"),
         instruction=instruction(assessment, side),
-        now_word="found" if is_decided else "now",
-        target_word="decided" if is_decided else "try",
+        now_word="found" if kind in ("decided", "kept") else "now",
+        target_word=_TARGETS.get(kind, "today"),
         **band,
         **slots,
     )
@@ -163,9 +286,9 @@ def stood_and_stands(assessment: Assessment, side: str) -> tuple[float | None, f
     It stands as left, else as decided, else as found. How far it moved is what was measured again after tightening
     where that was done, else the distance decided, so that a sheet never says one thing and shows another.
     """
-    session, foot = assessment.visit.session, assessment.foot(side)
+    session, advice = assessment.visit.session, assessment.advice[side]
     before, left = (assessment[f"{side}.cleat_setback.{name}"].value for name in ("as_found", "as_left"))
-    decided = foot.set_to if foot.target_from in ("moved", "decided") else None
+    decided = advice.next_mm if advice.kind in ("decided", "kept") else None
     now = next((value for value in (left, decided, before) if value is not None), None)
     measured = None if None in (before, left) else left - before
     moved = (session.as_left.moved_mm, measured, session.decided.moved_mm)

@@ -69,7 +69,7 @@ def needs_words(needs: str) -> str:
     sign = needs.removeprefix("clinician: ")
     if sign != needs:
         return f"not before a clinician has seen to {SIGN_WORDS[sign]}"
-    return needs if needs.startswith("not ") else f"needs {needs}"
+    return needs if needs.startswith(("not ", "no move ")) else f"needs {needs}"
 
 
 def move_words(move_mm: float) -> str:
