@@ -42,8 +42,8 @@ _REASONS = {
     "never_ahead": "steady further forward too, but nothing asks for going there",
     "no_band": "there is no starting band to go by",
     "smaller_than_measured": "the difference is smaller than can be measured",
-    "inside_band": "it stands inside the starting band, and nothing seen speaks for moving it",
-    "behind_band": "it stands behind the starting band, and nothing seen speaks for moving it",
+    "inside_band": "it stands inside the starting band",
+    "behind_band": "it stands behind the starting band, where many riders end",
     "held_back": "what was seen or hurts speaks against going toward the toes",
     "far_behind_band": "the cleat stands well toward the heel already",
     "worn_cleat": "the cleat is worn",
@@ -52,9 +52,9 @@ _REASONS = {
     "slots": "the slots end before it",
     "unsteady": "the foot is unsteady",
     "heel_drops": "the heel drops",
-    "long_steady": "long steady riding",
-    "time_trial": "time trials",
-    "short_maximal": "short maximal efforts",
+    "long_steady": "long steady riding begins at the rearward end of the starting band",
+    "time_trial": "time trials begin at the rearward end of the starting band",
+    "short_maximal": "short maximal efforts begin at the forward end of the starting band",
 }
 _PLACES = {
     "low_back": "low back",

@@ -152,7 +152,11 @@ def told(visit: Visit) -> Sentences:
         kept = {True: "the settings were kept", False: "the settings were not kept", None: "unknown"}[since.kept]
         lines.append(f"Since the last visit: {kept}")
         lines += [f"Complaint since: {complaint_words(complaint)}" for complaint in since.complaints]
-    return Sentences(tuple(lines) or ("No complaint and nothing seen was recorded.",))
+    if not session.complaints:
+        lines.append("No complaint was recorded.")
+    if not session.seen:
+        lines.append("Watched riding: nothing unusual." if session.seen_asked else "Watched riding: not noted.")
+    return Sentences(tuple(lines))
 
 
 def complaint_words(complaint) -> str:

@@ -7,9 +7,17 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import knock_on
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital, needs_words, value_words, whole
+from fitkit.report.words import capital, halves, needs_words, value_words, whole
 
-__all__ = ["choices", "height_rules", "published_effects", "remaining", "saddle_words"]
+__all__ = [
+    "assumes_dropping",
+    "choices",
+    "height_rules",
+    "is_anything_moved",
+    "published_effects",
+    "remaining",
+    "saddle_words",
+]
 
 SIDES = ("left", "right")
 _ROWS = {
@@ -17,18 +25,29 @@ _ROWS = {
     "height_only.saddle_down": "Height only: saddle down along the seat tube",
     "full.saddle_forward": "Full: saddle forward",
     "full.saddle_down": "Full: saddle down",
+    "stack.saddle_down": "Shims and adapters alone: saddle down",
     "calf_lever.ratio": "Ankle-to-axle lever, after to before",
 }
 
 
 def saddle_words(assessment: Assessment) -> Sentences:
-    """Say the height choice first: saddle, then bars, then what is not known."""
+    """Say the height choice first: saddle, then bars, then what is not known; nothing where nothing moves."""
     saddle, bar = assessment["saddle.height_only.down"], assessment["bar.height_only.down"]
+    stacks = _stack_words(assessment)
     if not saddle.is_known:
-        return Sentences((f"Saddle not assessed: {needs_words(saddle.needs)}.",), kind="lead")
+        return Sentences((f"Saddle not assessed: {needs_words(saddle.needs)}.", *stacks), kind="lead")
+    if not stacks and not is_anything_moved(assessment):
+        return Sentences(("No cleat moves, so nothing is asked of saddle and bars.",), kind="lead")
+    if assumes_dropping(assessment):
+        line = (
+            "No saddle height is advised: the sum comes out upward, and the sum assumes that the heel goes on "
+            "dropping: ride and measure first."
+        )
+        return Sentences((line, *stacks), kind="lead")
     lines = [
         f"Saddle {_how_far(saddle.value)} along the seat tube keeps the knee as it was at its straightest, the mean of "
         f"both legs ({whole(saddle.low)} to {whole(saddle.high)} mm, down positive).{_done(assessment)}",
+        *stacks,
         f"Bars {_how_far(bar.value)} with it, to keep the drop; lower bars are a posture, not a speed."
         + "".join(f" {capital(note)}." for note in bar.notes),
         "The rider's own foot pitch after the move usually matters more than this sum: measure again after riding.",
@@ -36,10 +55,35 @@ def saddle_words(assessment: Assessment) -> Sentences:
     return Sentences(tuple(lines), kind="lead")
 
 
+def is_anything_moved(assessment: Assessment) -> bool:
+    """Whether the advice or the decision moves either cleat by half a millimetre or more."""
+    moves = (assessment.foot(side).move for side in SIDES)
+    return any(move is not None and halves(move.value) != "0" for move in moves)
+
+
+def assumes_dropping(assessment: Assessment) -> bool:
+    """Whether the saddle's answer is upward only as long as the heel goes on dropping."""
+    saddle, session = assessment["saddle.height_only.down"], assessment.visit.session
+    pitches = (getattr(session.ride, side).foot_pitch_mean_deg for side in SIDES)
+    drops = any(entry.what == "heel_drops" for entry in session.seen) or any((pitch or 0) < 0 for pitch in pitches)
+    return drops and saddle.is_known and halves(saddle.value).startswith("−")
+
+
+def _stack_words(assessment: Assessment) -> list[str]:
+    """Say what today's shims and adapters alone ask of the saddle, apart from what the move asks."""
+    said = []
+    for side in SIDES:
+        stack = assessment[f"{side}.stack.saddle_down"]
+        if stack.is_known and halves(stack.value) != "0":
+            said.append(f"{side} {_how_far(stack.value)} ({whole(stack.low)} to {whole(stack.high)}, down positive)")
+    words = "Shims and adapters alone ask of the saddle, as part of any sum above"
+    return [f"{words}: {'; '.join(said)}."] if said else []
+
+
 def _how_far(down_mm: float) -> str:
-    if whole(down_mm) == "0":
-        return "less than 1 mm either way"
-    return f"{whole(abs(down_mm))} mm {'down' if down_mm > 0 else 'up'}"
+    if halves(down_mm) == "0":
+        return "less than 0.5 mm either way"
+    return f"{halves(abs(down_mm))} mm {'down' if down_mm > 0 else 'up'}"
 
 
 def _done(assessment: Assessment) -> str:

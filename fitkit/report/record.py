@@ -12,14 +12,15 @@ from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet
-from fitkit.report.soles import first_words, soles_figure, soles_table, toe_words
-from fitkit.report.words import capital, day, interval, needs_words, value_words, whole
+from fitkit.report.soles import first_words, soles_figure, soles_table, toe_words, worse_beside
+from fitkit.report.words import capital, day, needs_words, value_words, whole
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
 
 RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
 SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
 SIDES = ("left", "right")
+_NOT_ASKED = "Signs that need a clinician: not asked yet."
 
 _CLEAT_ROWS = (
     "cleat_setback.as_found",
@@ -83,6 +84,10 @@ class Record(SeenRiding):
         lines.append(f"Fitter {session.fitter_id or 'not said'} · {self._signed()}")
         house = self.assessment.visit.house
         lines.append(f"By {house.rules_source} and {house.parts_source}.")
+        if session.sign_off and session.sign_off.reason:
+            lines.append(f"Signed off although not safe as fitted; the reason given: {session.sign_off.reason}")
+        if session.note:
+            lines.append(f"Remark: {session.note}")
         if session.consent.record is None:
             lines.append("Consent to keep this record: not recorded.")
         if session.demonstration:
@@ -98,7 +103,17 @@ class Record(SeenRiding):
         return f"{words}, amended {amended} times" if amended > 1 else f"{words}, amended once" if amended else words
 
     def signs(self) -> Sentences:
-        """Say which signs stop the advice, whom to see and how soon; and which were cleared, by whom."""
+        """Say first what is not safe as fitted, then which signs stop the advice, and which were cleared.
+
+        That there is no sign is said only where all were asked about.
+        """
+        unsafe = [each.words for each in self.assessment.unsafe]
+        signs = self._signs()
+        if not unsafe:
+            return signs
+        return Sentences((*(f"Not safe as fitted: {words}" for words in unsafe), *signs.lines), kind="stop")
+
+    def _signs(self) -> Sentences:
         open_signs = cautions.signs_open(self._session)
         lines = [f"{capital(sign.words)}: see {sign.who}." for sign in open_signs]
         if open_signs:
@@ -108,12 +123,14 @@ class Record(SeenRiding):
         cleared = [f"{sign.words}: {sign.clearance}" for sign in cautions.signs_cleared(self._session)]
         if open_signs:
             return Sentences((*lines, *cleared), kind="stop")
-        return Sentences(tuple(cleared) or ("No sign that needs a clinician was recorded.",))
+        asked = "Asked: no sign that needs a clinician." if self._session.signs_asked else _NOT_ASKED
+        return Sentences((*cleared, asked) if cleared and not self._session.signs_asked else tuple(cleared) or (asked,))
 
     def first_numbers(self) -> Sentences:
         """Say the first numbers of either foot: where the cleat is, what the slots allow, what to try."""
         lines = [first_words(self.assessment, side) for side in SIDES]
         toes = [words for side in SIDES if (words := toe_words(self.assessment, side))]
+        lines += [words for side in SIDES if (words := worse_beside(self.assessment, side))]
         if toes:
             lines.append(f"{capital('; '.join(toes))}. Turn the bar and look.")
         return Sentences(tuple(lines), kind="lead")

@@ -20,10 +20,12 @@ from fitkit.calculations.advice import Advice, Worse
 from fitkit.report.blocks import Table
 from fitkit.report.words import capital, move_words, needs_words, plain, whole
 
-__all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands", "toe_words"]
+__all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands", "toe_words", "worse_beside"]
 
 SIDES = ("left", "right")
 _APART_MM = 2.0  # from this on decided and as left are said to differ (house choice)
+_NOTHING_SEEN = ", and nothing seen speaks for moving it"
+_NOBODY_LOOKED = "; whether the foot is steady was not noted, so watch the rider first"
 _TARGETS = {"decided": "decided", "kept": "kept", "put_back": "back to"}
 
 
@@ -68,7 +70,8 @@ def _reason(advice: Advice) -> str:
 
 
 def _clinician(assessment: Assessment, side: str) -> str:
-    return f"{_stands(assessment, side)}: no advice {needs_words(assessment.advice[side].needs)}."
+    words = needs_words(assessment.advice[side].needs).removeprefix("not ")
+    return f"{_stands(assessment, side)}: no advice {words}."
 
 
 def _decided(assessment: Assessment, side: str) -> str:
@@ -88,6 +91,17 @@ def _worse_in_front(assessment: Assessment, side: str) -> str:
     place = f"; put back it would stand at {halves(back)}" if facts.changed_then_mm and facts.found_mm else ""
     why = "" if visit.decided.note else " Say why it was decided otherwise."
     return f"Worse since the last visit: {_complaints(facts.worse)}{place}.{why}"
+
+
+def worse_beside(assessment: Assessment, side: str) -> str | None:
+    """Say what got worse since the last visit though nothing of this leg was changed then; None where nothing."""
+    advised = assessment.advised[side]
+    if not advised.worse or advised.facts.worse or advised.facts.sign:
+        return None
+    return (
+        f"{side.capitalize()}: {_complaints(advised.worse)} since the last visit, which changed nothing of this leg: "
+        "look for another cause, and send on if it does not settle."
+    )
 
 
 def _complaints(worse: tuple[Worse, ...]) -> str:
@@ -149,7 +163,10 @@ def _move(assessment: Assessment, side: str) -> str:
 
 
 def _leave(assessment: Assessment, side: str) -> str:
-    return f"{_stands(assessment, side)}: leave it; {_reason(assessment.advice[side])}."
+    advice, facts = assessment.advice[side], assessment.advised[side].facts
+    nothing = "" if advice.why[0] in ("smaller_than_measured", "held_back") else _NOTHING_SEEN
+    unseen = _NOBODY_LOOKED if nothing and facts.seen is None else nothing
+    return f"{_stands(assessment, side)}: leave it; {_reason(advice)}{unseen}."
 
 
 def _unknown(assessment: Assessment, side: str) -> str:
