@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from datetime import date
 
+from fitkit.advice_words import halves
 from fitkit.cautions import SIGN_WORDS
 from fitkit.estimate import Estimate
 
-__all__ = ["capital", "day", "interval", "move_words", "needs_words", "plain", "value_words", "whole"]
+__all__ = ["capital", "day", "halves", "interval", "move_words", "needs_words", "plain", "value_words", "whole"]
 
 _UNITS = {"mm": " mm", "deg": "°", "turns": " turns", "1": ""}
 _MONTHS = (
