@@ -217,7 +217,8 @@ def _move(inputs: Inputs, side: str, advice: Advice) -> Quantity | None:
     if path:
         old = inputs.quantity(f"as_found.{side}.cleat_setback_mm", place=False)
         return cleats.move_between_marks(inputs.quantity(path, place=False), old)
-    return Quantity(advice.next_mm - found.value, ((inputs.visit.house.rules.moved_sd_mm, float("inf")),))
+    # Rounded, so that a distance typed comes back as typed.
+    return Quantity(round(advice.next_mm - found.value, 9), ((inputs.visit.house.rules.moved_sd_mm, float("inf")),))
 
 
 _MOVE_SOURCES: dict[str, tuple[Grade, str]] = {

@@ -12,7 +12,7 @@ from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet
-from fitkit.report.soles import first_words, soles_figure, soles_table, toe_words, worse_beside
+from fitkit.report.soles import first_words, slip_words, soles_figure, soles_table, toe_words, worse_beside
 from fitkit.report.words import capital, day, needs_words, value_words, whole
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
@@ -354,6 +354,8 @@ class Record(SeenRiding):
             advice, left = self.assessment.advice[side], self.assessment[f"{side}.cleat_setback.as_left"]
             if advice.kind in ("decided", "kept") and not left.is_known:
                 lines.append(f"{side.capitalize()} cleat: measure again after tightening.")
+            elif slip := slip_words(self.assessment, side):
+                lines.append(f"{side.capitalize()} cleat: {slip}; it may have slipped on tightening, measure again.")
         lines.append("One change at a time: what is not done today waits until the rider has ridden.")
         return Sentences(tuple(lines))
 

@@ -20,7 +20,16 @@ from fitkit.calculations.advice import Advice, Worse
 from fitkit.report.blocks import Table
 from fitkit.report.words import capital, move_words, needs_words, plain, whole
 
-__all__ = ["first_words", "instruction", "soles_figure", "soles_table", "stood_and_stands", "toe_words", "worse_beside"]
+__all__ = [
+    "first_words",
+    "instruction",
+    "slip_words",
+    "soles_figure",
+    "soles_table",
+    "stood_and_stands",
+    "toe_words",
+    "worse_beside",
+]
 
 SIDES = ("left", "right")
 _APART_MM = 2.0  # from this on decided and as left are said to differ (house choice)
@@ -80,9 +89,19 @@ def _decided(assessment: Assessment, side: str) -> str:
     left = assessment[f"{side}.cleat_setback.as_left"]
     if not left.is_known:
         return said
-    apart = abs(left.value - assessment.advice[side].next_mm)
-    slip = f", {halves(apart)} mm from what was decided" if apart > _APART_MM else ""
-    return f"{said} As left {halves(left.value)} ({whole(left.low)} to {whole(left.high)}){slip}."
+    slip = slip_words(assessment, side)
+    return (
+        f"{said} As left {halves(left.value)} ({whole(left.low)} to {whole(left.high)}){f', {slip}' if slip else ''}."
+    )
+
+
+def slip_words(assessment: Assessment, side: str) -> str:
+    """Return how far a cleat was left from what was decided, nothing where that is no more than 2 mm."""
+    left, advice = assessment[f"{side}.cleat_setback.as_left"], assessment.advice[side]
+    if advice.kind not in ("decided", "kept") or not left.is_known:
+        return ""
+    apart = abs(left.value - advice.next_mm)
+    return f"{halves(apart)} mm from what was decided" if apart > _APART_MM else ""
 
 
 def _worse_in_front(assessment: Assessment, side: str) -> str:

@@ -186,7 +186,8 @@ def test_slots_that_end_before_the_target(assessed):
 def test_a_slot_end_that_matters_must_be_measured(assessed):
     results = assessed(start_from={**PLAIN, "shoes": {"left": {"size": 42, "size_system": "eu"}}})
     assert results["left.cleat_setback.shortfall"].needs.startswith("the slots' rear end")
-    forward = {**PLAIN, "as_found": {"left": {"cleat_setback_mm": [20]}}}
+    forward = {**PLAIN, "as_found": {"left": {"cleat_setback_mm": [25]}}, "rider": {"riding": "short_maximal"}}
+    forward |= {"shoes": {"left": {"size": 42, "size_system": "eu"}}}
     assert assessed(start_from=forward)["left.cleat_setback.shortfall"].needs.startswith("the slots' front end")
 
 

@@ -68,18 +68,33 @@ def test_every_result_has_words(assessed):
     assert len(set(RESULT_WORDS.values())) == len(RESULT_WORDS)
 
 
-def test_the_first_numbers_read_as_a_fitter_would_say_them(record):
-    lines = record(seen=[], decided={}, as_left={}).first_numbers().lines
-    assert (
-        lines[0]
-        == "Left: cleat now 11 mm behind the joint (8 to 14). Slots allow 6 to 19. Try 15: 4 mm toward the heel."
+def test_the_first_sentence_reads_as_a_fitter_would_say_it(record):
+    left, right, *_ = record(seen=[], trials=[], decided={}, as_left={}).first_numbers().lines
+    assert left == (
+        "Left cleat 11.5 mm behind the joint (8 to 14): today 3.5 mm toward the heel, to 15; it stands ahead of the "
+        "starting band. Too far toward the heel costs less than too far toward the toes. Slots allow 6 to 19."
+    )
+    assert right == (
+        "Right cleat 13.5 mm behind the joint (10 to 16): leave it; it stands inside the starting band; whether the "
+        "foot is steady was not noted, so watch the rider first. Slots allow 6 to 19."
     )
 
 
+def test_what_was_watched_and_found_steady_is_said(record):
+    right = record(seen=[], seen_asked=True, trials=[], decided={}, as_left={}).first_numbers().lines[1]
+    assert "leave it; it stands inside the starting band, and nothing seen speaks for moving it." in right
+
+
 def test_a_move_smaller_than_the_mark_can_tell_says_leave_it(record):
-    right = record(decided={}, as_left={}).first_numbers().lines[1]
-    assert "leave it: closer than the mark can tell" in right
-    assert "Try" not in right
+    found = {"left": {"cleat_setback_mm": [12.5]}, "right": {"cleat_setback_mm": [13]}}
+    left = record(seen=[], trials=[], decided={}, as_left={}, as_found=found).first_numbers().lines[0]
+    assert "leave it; the difference is smaller than can be measured." in left
+    assert "today" not in left
+
+
+def test_signs_that_were_not_asked_are_not_said_to_be_absent(record):
+    assert repr(record().signs()) == "Signs that need a clinician: not asked yet."
+    assert repr(record(signs_asked=True).signs()) == "Asked: no sign that needs a clinician."
 
 
 @pytest.mark.parametrize("sign", list(SIGNS))
@@ -91,7 +106,7 @@ def test_every_sign_goes_through_record_and_sheet(record, sign):
         assert words in paper.lower()
         assert who in paper
         assert "put back as found" in paper  # the example has trials
-    assert "Try " not in text
+    assert ": today " not in text
     assert "toward the heel" not in sheet
 
 
