@@ -8,7 +8,7 @@ from fitkit.assessment.films import Filmed, read_films
 from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.sprints import Sprints, read_power_files
 from fitkit.calculations import forward_limit
-from fitkit.calculations.forward_limit import Bracket, ForwardStep, Trial
+from fitkit.calculations.forward_limit import Bracket, Trial
 from fitkit.calculations.hinge import Hinge, hinge
 from fitkit.estimate import Estimate, between, missing
 from fitkit.session.positions import holds_any
@@ -20,16 +20,14 @@ SIDES = ("left", "right")
 
 @dataclass(frozen=True)
 class SideRidden:
-    """One side's trials in the order ridden, their bracket, the next step forward and the hinge.
+    """One side's trials in the order ridden, their bracket and the hinge.
 
-    `step` is None unless the rider rides short maximal efforts. `taken_over` holds the numbers of trials whose cleat
-    setback is that of the position before.
+    `taken_over` holds the numbers of trials whose cleat setback is that of the position before.
     """
 
     side: str
     trials: tuple[Trial, ...]
     bracket: Bracket
-    step: ForwardStep | None
     hinge: Hinge
     taken_over: tuple[int, ...]
 
@@ -62,15 +60,10 @@ def _side(inputs: Inputs, side: str) -> SideRidden:
     placed = [_setback(inputs, side, i) for i in range(len(inputs.visit.session.trials))]
     trials = tuple(_trial(inputs, side, i, setback) for i, (setback, _) in enumerate(placed))
     scored = [trial for trial in trials if trial.score is not None and trial.cleat_setback_mm is not None]
-    step = None
-    if inputs.visit.session.rider.riding == "short_maximal":
-        least = inputs.number(f"shoes.{side}.least_cleat_setback_mm")
-        step = forward_limit.next_forward_step(trials, **rule, least_setback_mm=least)
     return SideRidden(
         side,
         trials,
         forward_limit.bracket(trials, **rule),
-        step,
         hinge(
             cleat_setback_mm=[trial.cleat_setback_mm for trial in scored],
             unsteadiness=[trial.score for trial in scored],

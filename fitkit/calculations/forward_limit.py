@@ -17,12 +17,10 @@ __all__ = [
     "UNSTEADINESS_WORDS",
     "WATCHED",
     "Bracket",
-    "ForwardStep",
     "Setting",
     "Trial",
     "along_setbacks",
     "bracket",
-    "next_forward_step",
     "settings_of",
 ]
 
@@ -33,7 +31,6 @@ UNSTEADINESS_WORDS = {
     10: "The foot cannot be held still in any turn, or the rider wants to stop.",
 }
 WATCHED = ("hip_drop", "pelvis_rocks", "heel_swing", "weight_on_hands")
-STEP_MM = 2.0  # common practice, no source: the step forward for riders of short maximal efforts
 SAME_MM = 1.0  # house choice: settings with smaller gaps count as one
 ROUNDING_MM = 1e-6  # setbacks computed by two ways are the same when only rounding parts them
 DISAGREE_BY = 4.0  # house choice: scores of one setback this far apart are said
@@ -110,15 +107,6 @@ class Bracket:
     return_trial_mm: float | None
     rests_on: str
     notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class ForwardStep:
-    """What to try next for short maximal efforts: a cleat setback [mm], whether it is settled, and why."""
-
-    cleat_setback_mm: float | None
-    is_settled: bool
-    reason: str
 
 
 def settings_of(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = SAME_MM) -> tuple[Setting, ...]:
@@ -251,61 +239,3 @@ def along_setbacks(trials: Sequence[Trial]) -> tuple[tuple[int, Trial], ...]:
     """Return the trials with a cleat setback by number, the most forward first, each with its own observations."""
     placed = [(number, trial) for number, trial in enumerate(trials) if trial.cleat_setback_mm is not None]
     return tuple(sorted(placed, key=lambda pair: (pair[1].cleat_setback_mm, pair[0])))
-
-
-def next_forward_step(
-    trials: Sequence[Trial],
-    *,
-    unsteady_from: float,
-    same_mm: float = SAME_MM,
-    least_setback_mm: float | None = None,
-) -> ForwardStep:
-    """Return the next cleat setback to try for a rider of short maximal efforts.
-
-    Parameters
-    ----------
-    trials : sequence of Trial
-        Trials of one side in the order ridden.
-    unsteady_from : float
-        House rule: mean score [0 to 10] from which a setting counts as unsteady.
-    same_mm : float
-        House rule: setbacks with gaps under this count as one setting [mm].
-    least_setback_mm : float, optional
-        Most forward cleat setback the slots allow [mm]; None where not measured.
-
-    Returns
-    -------
-    ForwardStep
-        Forward in steps of 2 mm to the first unsteady setting, then back one; settled there once it was ridden
-        and steady.
-
-    Notes
-    -----
-    Common practice, no source.
-
-    Examples
-    --------
-    >>> next_forward_step([Trial(14, (1,)), Trial(12, (2,))], unsteady_from=4).cleat_setback_mm
-    10.0
-    """
-    found = bracket(trials, unsteady_from=unsteady_from, same_mm=same_mm)
-    if found.needs == TRIAL_SCORED:
-        return ForwardStep(None, False, f"nothing to step from: needs {TRIAL_SCORED}")
-    if found.needs == TRIAL_RETURN:
-        return ForwardStep(found.return_trial_mm, False, f"{found.notes[-1]}: ride it once more before going on")
-    if found.needs == TRIAL_FURTHER_FORWARD:
-        return _forward_of(found.settings[0].cleat_setback_mm, least_setback_mm)
-    limit = max(setting.cleat_setback_mm for setting in found.settings if setting.is_unsteady)
-    back = limit + STEP_MM
-    if found.high_mm is not None and found.high_mm <= back + ROUNDING_MM:
-        return ForwardStep(found.high_mm, True, f"unsteady at {limit:g} mm, steady at {found.high_mm:g} mm: stay there")
-    return ForwardStep(back, False, f"unsteady at {limit:g} mm: back one step of {STEP_MM:g} mm")
-
-
-def _forward_of(steady_mm: float, least_mm: float | None) -> ForwardStep:
-    step = steady_mm - STEP_MM
-    if least_mm is None or step >= least_mm - ROUNDING_MM:
-        return ForwardStep(step, False, f"steady at {steady_mm:g} mm: forward one step of {STEP_MM:g} mm")
-    if steady_mm > least_mm + ROUNDING_MM:
-        return ForwardStep(float(least_mm), False, f"steady at {steady_mm:g} mm: forward to the end of the slots")
-    return ForwardStep(steady_mm, True, f"steady at {steady_mm:g} mm, the end of the slots: the limit was not met")

@@ -58,8 +58,6 @@ def forward_limit_words(assessment: Assessment) -> Sentences:
         if ridden.bracket.settings:
             lines.append(f"{name} rests on trials {ridden.bracket.rests_on}.")
         lines += [f"{name}: {note}." for note in _own_notes(assessment, side)]
-        if ridden.step is not None:
-            lines.append(f"{name}, short maximal efforts (common practice, no source): {_step_words(ridden)}")
     lines += _hinges(assessment)
     lines.append(
         "A bracket of trials says no more than its ends; it is not widened by the mark's error, since all trials share "
@@ -90,14 +88,6 @@ def _joined(values: list[float]) -> str:
 def _own_notes(assessment: Assessment, side: str) -> list[str]:
     notes = assessment[f"{side}.forward_limit"].notes
     return [note for note in notes if not note.startswith("rests on")]
-
-
-def _step_words(ridden: SideRidden) -> str:
-    step = ridden.step
-    if step.cleat_setback_mm is None:
-        return f"{step.reason}."
-    where = "settled at" if step.is_settled else "next"
-    return f"{where} {plain(step.cleat_setback_mm)} mm ({step.reason})."
 
 
 def _hinges(assessment: Assessment) -> list[str]:

@@ -337,14 +337,16 @@ def test_observations_stand_along_the_setbacks_and_nothing_is_made_of_them(folde
     assert before.results == record.assessment.results
 
 
-def test_short_maximal_efforts_step_forward_until_unsteady_then_back_one(folder, example):
-    # Common practice, no source: forward in 2 mm steps to the first unsteady setting, then back one.
-    rider = {**example["rider"], "riding": "short_maximal"}
-    said = repr(folder(trials=[trial(16, 1), trial(14, 2)], rider=rider).forward_limit())
-    assert "next 12 mm" in said
-    said = repr(folder(trials=[trial(16, 1), trial(14, 2), trial(12, 6)], rider=rider).forward_limit())
-    assert "settled at 14 mm" in said
-    assert "next" not in repr(folder(trials=[trial(16, 1)]).forward_limit())
+def test_short_maximal_efforts_behind_the_band_go_forward_in_small_steps(folder, example):
+    # Common practice, no source: EU 42 ends at 18; 2 mm at a time, from the steady setting ridden on the way.
+    changed = {"rider": {**example["rider"], "riding": "short_maximal"}, "seen": [], "decided": {}, "as_left": {}}
+    changed["as_found"] = {"left": {"cleat_setback_mm": [26]}}
+    assert (
+        "today 2 mm toward the toes, to 24, after riding on to 18"
+        in folder(trials=[], **changed).first_numbers().lines[0]
+    )
+    ridden = [trial(24, 1)]
+    assert "to 22, after riding on to 18" in folder(trials=ridden, **changed).first_numbers().lines[0]
 
 
 def test_the_scale_of_unsteadiness_has_words(folder):
