@@ -13,6 +13,7 @@ from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.legs import LegFound, assess_leg, assess_saddle
 from fitkit.assessment.ride import Ridden, assess_ride
 from fitkit.assessment.stance import Standing, assess_standing
+from fitkit.assessment.unsafe import Unsafe, find_unsafe
 from fitkit.assessment.visit import Visit, load_visit
 from fitkit.calculations.advice import Advice, Worse
 from fitkit.calculations.parts import Choice
@@ -92,7 +93,7 @@ class Assessment:
     results: dict[str, Estimate]
     advised: dict[str, Advised]
     parts: dict | None = None
-    unsafe: tuple = ()
+    unsafe: tuple[Unsafe, ...] = ()
 
     @property
     def advice(self) -> dict[str, Advice]:
@@ -138,10 +139,11 @@ def assess(visit: Visit) -> Assessment:
     found = {**standing.results, **assess_saddle(inputs, draws, legs), **ride.results}
     for side in SIDES:
         found |= feet[side].results | legs[side].results | assess_clearances(inputs, draws, side, feet[side])
+    unsafe = find_unsafe(inputs, draws, {side: found[f"{side}.lean.clearance"] for side in SIDES})
     results = {name: found[name] for name in RESULT_NAMES}
     parts = None if cautions.stops_advice(visit.session) else _parts(standing)
     return Assessment(
-        visit, feet["left"], feet["right"], standing, legs, ride, _withhold(visit, results), advised, parts
+        visit, feet["left"], feet["right"], standing, legs, ride, _withhold(visit, results), advised, parts, unsafe
     )
 
 

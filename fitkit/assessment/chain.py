@@ -198,11 +198,8 @@ def _drawing(draws: Draws, side: str) -> Callable[[str, Quantity], np.ndarray]:
 def _held(inputs: Inputs, side: str, positions: list[str]) -> tuple[float, float]:
     """Return shim and adapter stack [mm] at the last of `positions` that says so; recorded nowhere is 0."""
 
-    def last(name: str) -> float:
-        found = (inputs.number(f"{path}.{side}.{name}") for path in reversed(positions))
-        return next((value for value in found if value is not None), 0.0)
-
-    return last("shim_mm"), last("adapter_stack_mm")
+    at = Inputs(inputs.visit, tuple(positions))
+    return at.number_now(f"{side}.shim_mm") or 0.0, at.fitted(side, "adapter_stack_mm")[0] or 0.0
 
 
 def _chain(

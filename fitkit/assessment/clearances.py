@@ -2,73 +2,139 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 from fitkit.assessment.cleats import Foot
 from fitkit.assessment.draws import Draws, estimate_from
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import clearances
+from fitkit.calculations.readings import Quantity, Spread, mean_of
 from fitkit.estimate import Estimate, known, missing
 
-__all__ = ["added_since_found", "assess_clearances", "outward_since_found"]
+__all__ = [
+    "CHANGED_BY",
+    "FootGap",
+    "added_since_found",
+    "assess_clearances",
+    "foot_gaps",
+    "outward_since_found",
+    "thread_turns",
+]
+
+CHANGED_BY = 0.5  # house choice [mm or degrees]: after a greater change a gap is measured again
+GAPS = {
+    "heel_gap_heel_in_mm": "heel to crank, heel in",
+    "heel_gap_heel_out_mm": "heel to crank, heel out",
+    "ankle_gap_mm": "anklebone to crank",
+    "forefoot_gap_mm": "forefoot to crank",
+}
 
 
 def assess_clearances(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> dict[str, Estimate]:
     """Return one side's thread, lean and toe results by name."""
     return {
-        f"{side}.thread.turns": _turns(inputs, side),
+        f"{side}.thread.turns": thread_turns(inputs, draws, side),
         f"{side}.lean.clearance": _lean(inputs, draws, side),
         **_toe(inputs, side, foot),
     }
 
 
-def _turns(inputs: Inputs, side: str) -> Estimate:
-    extender_id = inputs.word_now(f"{side}.extender_id")
+def thread_turns(inputs: Inputs, draws: Draws, side: str) -> Estimate:
+    """Return the turns of pedal thread engaged on one side in the current position, with the readings' error."""
+    extender_mm, said = inputs.fitted(side, "extender_mm")
+    extender = inputs.part(inputs.word_now(f"{side}.extender_id"))
+    found = {
+        "spindle_thread": inputs.quantity(f"bike.{side}.spindle_thread_mm"),
+        "unthreaded_tip": inputs.quantity(f"bike.{side}.unthreaded_tip_mm"),
+        "washer": inputs.now(f"{side}.washer_mm"),
+        "crank_thread_depth": inputs.quantity("bike.crank_thread_depth_mm"),
+    }
+    lengths = {f"{name}_mm": None if quantity is None else quantity.value for name, quantity in found.items()}
+    parts = {"extender_mm": extender_mm, "extender_thread_mm": extender.thread_mm if extender else None}
     try:
-        turns = clearances.thread_turns(
-            spindle_thread_mm=inputs.number(f"bike.{side}.spindle_thread_mm"),
-            unthreaded_tip_mm=inputs.number(f"bike.{side}.unthreaded_tip_mm"),
-            washer_mm=inputs.number_now(f"{side}.washer_mm"),
-            crank_thread_depth_mm=inputs.number("bike.crank_thread_depth_mm"),
-            extender_mm=inputs.number_now(f"{side}.extender_mm"),
-            extender_thread_mm=_thread_of(inputs, extender_id),
-        )
+        turns = clearances.thread_turns(**lengths, **parts)
     except ValueError as error:
         return missing(f"lengths that are possible: {error}", unit="turns")
+    notes = [*turns.notes, *([said] if said else [])]
     if turns.value is None:
-        return missing(turns.needs, unit="turns", notes=turns.notes)
-    notes = list(turns.notes)
-    least = inputs.visit.house.rules.least_turns
-    if turns.value < least:
-        notes.append(f"fewer than the {least:g} turns of the house rules: not safe to ride")
+        return missing(turns.needs, unit="turns", notes=tuple(notes))
+    spread = Spread(inputs.visit.house.rules.spread.calliper_mm, math.inf)
+    drawn = {}
+    for name, quantity in found.items():
+        row = name if name == "crank_thread_depth" else f"{side}.{name}"
+        # A washer is typed as one length; what is not there has no error.
+        measured = mean_of((quantity.value,), spread) if quantity and quantity.value else Quantity(0.0)
+        drawn[f"{name}_mm"] = draws.of(row, measured)
+    parts["extender_thread_mm"] = math.nan if parts["extender_thread_mm"] is None else parts["extender_thread_mm"]
+    values = clearances.turns_engaged(**drawn, **{name: value or 0.0 for name, value in parts.items()})
     source = "min(spindle thread - tip - washer, crank depth) over the pitch of 1.270 mm (JIS B 0225-1960)"
-    return known(turns.value, unit="turns", grade="derived", source=source, notes=tuple(notes))
-
-
-def _thread_of(inputs: Inputs, part_id: str | None) -> float | None:
-    return next((part.thread_mm for part in inputs.visit.house.parts if part.id == part_id), None)
+    found_turns = estimate_from(turns.value, values, unit="turns", grade="derived", source=source, notes=tuple(notes))
+    least = inputs.visit.house.rules.least_turns
+    few = f"may be fewer than the {least:g} turns of the house rules: not safe to ride"
+    return found_turns.noting(few if found_turns.low < least else "")
 
 
 def added_since_found(inputs: Inputs, side: str) -> float:
     """Return what parts fitted since as found add outward on one side [mm]; a length recorded nowhere is 0."""
+    return _parts_out(inputs, side) - _parts_out(Inputs(inputs.visit, ("as_found",)), side)
 
-    def total(position: str | None) -> float:
-        lengths = []
-        for name in ("washer_mm", "extender_mm", "spindle_to_cleat_centre_mm"):
-            field = f"{side}.{name}"
-            fallback = f"bike.{side}.{name}" if name.startswith("spindle") else None
-            if position is None:
-                lengths.append(inputs.number_now(field, bike=fallback))
-            else:
-                found = inputs.number(f"{position}.{field}")
-                lengths.append(inputs.number(fallback) if found is None and fallback else found)
-        return sum(length or 0.0 for length in lengths)
 
-    return total(None) - total("as_found")
+def _parts_out(inputs: Inputs, side: str) -> float:
+    spindle, extender = (inputs.fitted(side, name)[0] for name in ("spindle_to_cleat_centre_mm", "extender_mm"))
+    return sum(length or 0.0 for length in (inputs.number_now(f"{side}.washer_mm"), extender, spindle))
 
 
 def outward_since_found(inputs: Inputs, side: str) -> float:
     """Return how far one foot stands further out than as found [mm]: parts added, and the shoe moved on its cleat."""
     now, before = inputs.number_now(f"{side}.shoe_outward_mm"), inputs.number(f"as_found.{side}.shoe_outward_mm")
     return added_since_found(inputs, side) + (now or 0.0) - (before or 0.0)
+
+
+@dataclass(frozen=True)
+class FootGap:
+    """One gap between foot and crank [mm]: as measured, whether it still holds, and at which position it was taken.
+
+    `taken_at` is the number of the position among those that count; what was measured on the bicycle is as found.
+    """
+
+    name: str
+    words: str
+    measured: Quantity | None
+    holds: bool
+    taken_at: int
+
+    @property
+    def needs(self) -> str | None:
+        """What it needs, None where it holds."""
+        if self.measured is None:
+            return "not measured"
+        return None if self.holds else "measure again"
+
+
+def foot_gaps(inputs: Inputs, side: str) -> tuple[FootGap, ...]:
+    """Return one foot's gaps to crank and frame; one holds only where the foot stands as it was measured.
+
+    A change of toe-out, cleat setback or half-stance by more than 0.5 since then voids it; a position's own gaps stand
+    before the bicycle's.
+    """
+    gaps = []
+    for name, words in GAPS.items():
+        at = inputs.last_with(f"{side}.{name}")
+        path = f"bike.{side}.{name}" if at is None else f"{inputs.positions()[at]}.{side}.{name}"
+        measured, taken_at = inputs.quantity(path), at or 0
+        then = Inputs(inputs.visit, tuple(inputs.positions()[: taken_at + 1]))
+        gaps.append(FootGap(name, words, measured, not _stands_otherwise(then, inputs, side), taken_at))
+    return tuple(gaps)
+
+
+def _stands_otherwise(then: Inputs, now: Inputs, side: str) -> bool:
+    pairs = (
+        (then.number_now(f"{side}.cleat_toe_out_deg"), now.number_now(f"{side}.cleat_toe_out_deg")),
+        (then.setback_now(side), now.setback_now(side)),
+        (outward_since_found(then, side), outward_since_found(now, side)),
+    )
+    return any(None not in pair and abs(pair[1] - pair[0]) > CHANGED_BY for pair in pairs)
 
 
 def _lean(inputs: Inputs, draws: Draws, side: str) -> Estimate:

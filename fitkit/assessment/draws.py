@@ -36,7 +36,13 @@ _SIDED = (
     "least_knee_flexion",
 )
 _WHOLE = ("hip_spacing", "hip_distance", "seat_tube_angle", "bottom_bracket_height")
-ROWS = (*(f"{side}.{name}" for name in _SIDED for side in ("left", "right")), *_WHOLE)
+_LATER = ("spindle_thread", "unthreaded_tip", "washer")
+ROWS = (
+    *(f"{side}.{name}" for name in _SIDED for side in ("left", "right")),
+    *_WHOLE,
+    *(f"{side}.{name}" for name in _LATER for side in ("left", "right")),
+    "crank_thread_depth",
+)
 
 
 class Draws:

@@ -7,9 +7,17 @@ import math
 from fitkit import session
 from fitkit.assessment.visit import Visit
 from fitkit.calculations.readings import Quantity, Spread, exact, mean_of, pooled_spread
+from fitkit.house import Part
 from fitkit.session.positions import counting, value_at
 
 __all__ = ["Inputs"]
+
+# What an id recorded as fitted stands for where the length itself was not typed: the id, and the table's column.
+_BY_ID = {
+    "spindle_to_cleat_centre_mm": ("spindle_id", "adds_mm"),
+    "extender_mm": ("extender_id", "adds_mm"),
+    "adapter_stack_mm": ("base_adapter_id", "stack_mm"),
+}
 
 
 class Inputs:
@@ -19,10 +27,13 @@ class Inputs:
     ----------
     visit : Visit
         The visit; its house rules and the fitter's study give the errors.
+    positions : tuple of str, optional
+        Dotted paths of the positions that count, in order; those of the visit where not given.
     """
 
-    def __init__(self, visit: Visit) -> None:
+    def __init__(self, visit: Visit, positions: tuple[str, ...] | None = None) -> None:
         self.visit = visit
+        self._positions = counting(visit.session) if positions is None else list(positions)
         self._spread = visit.house.rules.spread
 
     def readings(self, dotted: str) -> tuple[float, ...]:
@@ -56,7 +67,7 @@ class Inputs:
 
     def positions(self) -> list[str]:
         """Return the dotted paths of the positions that count, in order."""
-        return counting(self.visit.session)
+        return self._positions
 
     def current(self, field: str) -> str | None:
         """Return the path at which `field` (``left.cleat_toe_out_deg``) stands in the current position.
@@ -104,6 +115,49 @@ class Inputs:
                 return word
         return None
 
+    def last_with(self, field: str) -> int | None:
+        """Return the number of the last position that says something of `field`, None where none does."""
+        paths = [f"{position}.{field}" for position in self._positions]
+        said = [n for n, path in enumerate(paths) if value_at(self.visit.session, path) not in (None, ())]
+        return said[-1] if said else None
+
+    def part(self, part_id: str | None) -> Part | None:
+        """Return the row of the parts table with this id, None where there is none."""
+        return next((part for part in self.visit.house.parts if part.id == part_id), None)
+
+    def fitted(self, side: str, name: str) -> tuple[float | None, str | None]:
+        """Return the length of what is fitted [mm]: as typed, or by the parts table where an id was recorded later.
+
+        Parameters
+        ----------
+        side : str
+            "left" or "right".
+        name : str
+            "spindle_to_cleat_centre_mm", "extender_mm" or "adapter_stack_mm".
+
+        Returns
+        -------
+        tuple of (float or None, str or None)
+            The length, and what must be said beside it where the table gave it.
+        """
+        by_id, gives = _BY_ID[name]
+        field = f"{side}.{name}"
+        typed_at, named_at = self.last_with(field), self.last_with(f"{side}.{by_id}")
+        typed = self.number_now(field, bike=f"bike.{field}" if name.startswith("spindle") else None)
+        if typed_at is None and typed is not None:
+            typed_at = 0  # on the bicycle as it came
+        if named_at is None or (typed_at is not None and typed_at >= named_at):
+            return typed, None
+        part_id = self.word_now(f"{side}.{by_id}")
+        gain = getattr(self.part(part_id), gives, None)
+        if gain is None:
+            return typed, None
+        said = f"{side}: {part_id} by the parts table, not measured again"
+        if name != "spindle_to_cleat_centre_mm":
+            return gain, said
+        before = self.part(value_at(self.visit.session, f"{self._positions[typed_at or 0]}.{side}.spindle_id"))
+        return (None if typed is None else typed + gain - (before.adds_mm or 0.0 if before else 0.0)), said
+
     def _place(self, dotted: str, n: int) -> Spread:
         study = self.visit.study
         own = (
@@ -126,12 +180,15 @@ class Inputs:
         )
 
     def _house_sd(self, kind: str, groups: list[tuple[float, ...]]) -> float:
-        if kind == "cleat_setback":
-            return self._spread.cleat_setback_mm
-        if kind == "pelvis":
-            return self._spread.pelvis_mm
-        if kind == "angle":
-            return self._spread.angle_deg
+        by_kind = {
+            "cleat_setback": self._spread.cleat_setback_mm,
+            "pelvis": self._spread.pelvis_mm,
+            "angle": self._spread.angle_deg,
+            "gap": self._spread.gap_mm,
+            "calliper": self._spread.calliper_mm,
+        }
+        if kind in by_kind:
+            return by_kind[kind]
         values = [abs(value) for group in groups for value in group]
         is_short = math.fsum(values) / len(values) < self.visit.house.rules.short_length_below_mm
         return self._spread.short_length_mm if is_short else self._spread.long_length_mm

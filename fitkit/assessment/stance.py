@@ -11,7 +11,7 @@ from fitkit.assessment.legs import HipHeight
 from fitkit.calculations import parts as parts_search
 from fitkit.calculations import stance as stances
 from fitkit.calculations.parts import Bicycle, Choice, Side
-from fitkit.calculations.readings import Quantity
+from fitkit.calculations.readings import Quantity, exact
 from fitkit.calculations.stance import HipSpacing, Stance
 from fitkit.estimate import Estimate, known, missing
 
@@ -50,7 +50,7 @@ def assess_standing(
     """
     stance, problem = _stance(inputs)
     hips = _hips(inputs)
-    results = {**_widths(stance, problem), "hip.spacing": _spacing(hips)}
+    results = {**_widths(inputs, stance, problem), "hip.spacing": _spacing(hips)}
     for side in SIDES:
         results[f"{side}.frontal_lean"] = _lean(inputs, draws, side, stance, hips, hip_height[side])
     choices, why_not = _choices(inputs, feet)
@@ -68,18 +68,17 @@ def _stance(inputs: Inputs) -> tuple[Stance | None, str]:
 
 
 def _lengths(inputs: Inputs, side: str) -> stances.SideLengths:
+    spindle, _ = inputs.fitted(side, "spindle_to_cleat_centre_mm")
     return stances.SideLengths(
         crank_face=inputs.quantity(f"bike.{side}.crank_face_to_centreline_mm"),
         washer_mm=inputs.number_now(f"{side}.washer_mm"),
-        extender_mm=inputs.number_now(f"{side}.extender_mm"),
-        spindle_to_cleat_centre=inputs.now(
-            f"{side}.spindle_to_cleat_centre_mm", bike=f"bike.{side}.spindle_to_cleat_centre_mm"
-        ),
+        extender_mm=inputs.fitted(side, "extender_mm")[0],
+        spindle_to_cleat_centre=None if spindle is None else exact(spindle),
         shoe_outward=inputs.now(f"{side}.shoe_outward_mm"),
     )
 
 
-def _widths(stance: Stance | None, problem: str) -> dict[str, Estimate]:
+def _widths(inputs: Inputs, stance: Stance | None, problem: str) -> dict[str, Estimate]:
     names = ("stance.width", "stance.difference")
     if stance is None:
         sided = {f"{side}.half_stance": missing(problem) for side in SIDES}
@@ -88,7 +87,10 @@ def _widths(stance: Stance | None, problem: str) -> dict[str, Estimate]:
     for side in SIDES:
         half = getattr(stance, side)
         estimate = missing(half.needs) if half.quantity is None else _derived(half.quantity, _HALF_STANCE_SOURCE)
-        results[f"{side}.half_stance"] = replace(estimate, notes=(*half.notes, *stance.notes))
+        said = tuple(
+            note for name in ("spindle_to_cleat_centre_mm", "extender_mm") if (note := inputs.fitted(side, name)[1])
+        )
+        results[f"{side}.half_stance"] = replace(estimate, notes=(*half.notes, *stance.notes, *said))
     needs, said = "half-stance of both sides", tuple(dict.fromkeys((*stance.left.notes, *stance.right.notes)))
     for name, source in zip(names, ("left plus right half-stance", "left minus right half-stance"), strict=True):
         quantity = stance.width if name == "stance.width" else stance.difference

@@ -84,10 +84,10 @@ class BikeSide(Part):
     ] = ()
     spindle_to_cleat_centre_mm: Annotated[Number, _SPINDLE] = None
     spindle_thread_mm: Annotated[
-        Number, mm("Spindle thread", "Length of the pedal spindle's thread", (3, 50), (8, 22))
+        Number, mm("Spindle thread", "Length of the pedal spindle's thread", (3, 50), (8, 22), kind="calliper")
     ] = None
     unthreaded_tip_mm: Annotated[
-        Number, mm("Unthreaded tip", "Length without thread at the spindle's tip", (0, 20), (0, 5))
+        Number, mm("Unthreaded tip", "Length without thread at the spindle's tip", (0, 20), (0, 5), kind="calliper")
     ] = None
     pedal_outer_edge_mm: Annotated[
         Number,
@@ -131,7 +131,7 @@ class Bike(Part):
         Number, degrees("Float", "Free rotation in the pedal, end to end, from the maker", (0, 60), (0, 20), kind=None)
     ] = None
     crank_thread_depth_mm: Annotated[
-        Number, mm("Crank thread depth", "Depth of the thread in the crank", (3, 50), (8, 22))
+        Number, mm("Crank thread depth", "Depth of the thread in the crank", (3, 50), (8, 22), kind="calliper")
     ] = None
     left: BikeSide = BikeSide()
     right: BikeSide = BikeSide()

@@ -30,7 +30,7 @@ __all__ = [
     "score",
 ]
 
-Kind = Literal["cleat_setback", "length", "pelvis", "angle", "gap"]
+Kind = Literal["cleat_setback", "length", "pelvis", "angle", "gap", "calliper"]
 Readings = tuple[float, ...]
 Number = float | None
 
