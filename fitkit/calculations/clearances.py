@@ -18,11 +18,9 @@ __all__ = [
     "LEAN_SCOPE",
     "LEAST_LEAN_DEG",
     "TOE_SCOPE",
-    "Gap",
     "Turns",
     "bending_ratio",
     "bending_words",
-    "foot_gaps",
     "gap_words",
     "lean_deg",
     "lean_words",
@@ -55,16 +53,6 @@ class Turns:
     engaged_mm: float | None
     needs: str | None
     notes: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Gap:
-    """One gap between foot and crank [mm], as found and after a move; None is not measured."""
-
-    name: str
-    as_found_mm: float | None
-    after_mm: float | None
-    words: str
 
 
 def turns_engaged(
@@ -259,48 +247,6 @@ def gap_words(gap_mm: float) -> str:
         return "touches"
     size = f"{abs(gap_mm):.0f} mm" if abs(gap_mm) >= 1 else "under 1 mm"
     return f"overlap {size}" if gap_mm < 0 else f"gap {size}"
-
-
-def foot_gaps(
-    *,
-    heel_gap_heel_in_mm: float | None,
-    heel_gap_heel_out_mm: float | None,
-    ankle_gap_mm: float | None,
-    forefoot_gap_mm: float | None,
-    outward_mm: float,
-) -> tuple[Gap, ...]:
-    """Return the gaps between foot and crank, as found and once the foot has moved sideways.
-
-    Parameters
-    ----------
-    heel_gap_heel_in_mm, heel_gap_heel_out_mm : float or None
-        Heel to crank or frame at the inner and at the outer end of the float [mm]; None is not measured.
-    ankle_gap_mm, forefoot_gap_mm : float or None
-        Anklebone and forefoot to the crank where they come nearest [mm].
-    outward_mm : float
-        How far the foot has moved from the crank, outward positive [mm]; a crank's own width does not count.
-
-    Returns
-    -------
-    tuple of Gap
-        In the order of the parameters.
-
-    Notes
-    -----
-    Derived: each gap changes by as much as the foot moves; cleat and float are taken as they were measured.
-    """
-    named = (
-        ("heel to crank, heel in", heel_gap_heel_in_mm),
-        ("heel to crank, heel out", heel_gap_heel_out_mm),
-        ("anklebone to crank", ankle_gap_mm),
-        ("forefoot to crank", forefoot_gap_mm),
-    )
-    return tuple(
-        Gap(name, None, None, "not measured")
-        if found is None
-        else Gap(name, found, found + outward_mm, gap_words(found + outward_mm))
-        for name, found in named
-    )
 
 
 def bending_ratio(added_mm):

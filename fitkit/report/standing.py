@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fitkit import constants
 from fitkit.assessment import Assessment
+from fitkit.assessment import clearances as gaps
 from fitkit.assessment.clearances import outward_since_found
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import clearances, stance
@@ -106,11 +107,12 @@ def before_widening(assessment: Assessment) -> Sentences:
 
 def _stiff_hips(assessment: Assessment) -> list[str]:
     inputs, said = Inputs(assessment.visit), []
+    low = assessment.visit.house.rules.low_rotation_deg
     for side in SIDES:
-        for name, words in (("hip_flexion_deg", "flexion"), ("hip_internal_rotation_deg", "inward rotation")):
-            angle = inputs.number(f"rider.{side}.{name}")
-            if angle is not None:
-                said.append(f"Measured, {side} hip: {words} {angle:.0f}°; a stiff hip may hold the knee wide.")
+        angle = inputs.number(f"rider.{side}.hip_internal_rotation_deg")
+        if angle is not None and angle < low:
+            rule = f"under the {low:g}° of the house rules"
+            said.append(f"Measured, {side} hip: inward rotation {angle:.0f}°, {rule}; it may hold the knee wide.")
     return said
 
 
@@ -173,20 +175,20 @@ def reach(assessment: Assessment) -> Table:
 
 
 def foot_gaps(assessment: Assessment) -> Table:
-    """Return the gaps between foot and crank at the ends of the float, as found and now."""
-    bike, inputs = assessment.visit.session.bike, Inputs(assessment.visit)
-    found = {}
-    for side in SIDES:
-        measured = getattr(bike, side)
-        found[side] = clearances.foot_gaps(
-            heel_gap_heel_in_mm=measured.heel_gap_heel_in_mm,
-            heel_gap_heel_out_mm=measured.heel_gap_heel_out_mm,
-            ankle_gap_mm=measured.ankle_gap_mm,
-            forefoot_gap_mm=measured.forefoot_gap_mm,
-            outward_mm=outward_since_found(inputs, side),
-        )
-    rows = tuple((capital(left.name), left.words, right.words) for left, right in zip(*found.values(), strict=True))
+    """Return the gaps between foot and crank as measured, and whether they still hold."""
+    inputs = Inputs(assessment.visit)
+    left, right = (gaps.foot_gaps(inputs, side) for side in SIDES)
+    rows = tuple(
+        (capital(one.words), _gap_words(one), _gap_words(other)) for one, other in zip(left, right, strict=True)
+    )
     return Table("Foot to crank at the ends of the float", ("", "Left", "Right"), rows)
+
+
+def _gap_words(gap: gaps.FootGap) -> str:
+    if gap.measured is None:
+        return "not measured"
+    size = clearances.gap_words(gap.measured.value)
+    return size if gap.holds else f"was {size}; moved since: measure again"
 
 
 def small_parts(assessment: Assessment) -> Sentences:

@@ -169,14 +169,6 @@ def test_gaps_in_words(gap_mm, words):
     assert clearances.gap_words(gap_mm) == words
 
 
-def test_foot_gaps_at_both_ends_of_the_float():
-    gaps = clearances.foot_gaps(
-        heel_gap_heel_in_mm=6.0, heel_gap_heel_out_mm=20.0, ankle_gap_mm=None, forefoot_gap_mm=3.0, outward_mm=-5.0
-    )
-    assert [gap.after_mm for gap in gaps] == [1.0, 15.0, None, -2.0]
-    assert [gap.words for gap in gaps] == ["gap 1 mm", "gap 15 mm", "not measured", "overlap 2 mm"]
-
-
 @pytest.mark.parametrize(("added_mm", "percent"), [(20, 31), (12.5, 19), (4, 6), (0, 0)])
 def test_bending_against_the_published_force_arm(added_mm, percent):
     # Computed from ISO 4210-8's force arm of 65 mm: +20 is 31 %, +12.5 is 19 %, +4 is 6 %.
