@@ -6,11 +6,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from fitkit import cautions
-from fitkit.assessment.cleats import assess_foot
-from fitkit.assessment.draws import Draws
-from fitkit.assessment.inputs import Inputs
-from fitkit.assessment.stance import assess_standing
-from fitkit.assessment.visit import Visit
+from fitkit.assessment import Visit, assess
 from fitkit.clinic.visits import Clinic
 
 __all__ = ["Order", "orders"]
@@ -82,7 +78,4 @@ def _is_open(visit: Visit) -> bool:
 
 
 def _chosen(visit: Visit) -> Counter[str]:
-    inputs, draws = Inputs(visit), Draws()
-    feet = {side: assess_foot(inputs, draws, side) for side in SIDES}
-    standing = assess_standing(inputs, draws, feet, dict.fromkeys(SIDES, "nothing: the lean is not asked for here"))
-    return Counter(part for choice in standing.choices.values() for part in choice.chosen)
+    return Counter(part for choice in assess(visit).standing.choices.values() for part in choice.chosen)
