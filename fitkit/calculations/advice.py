@@ -39,6 +39,7 @@ MIDDLE = ("low_back", "saddle_area")
 ABOVE_THE_BACK = ("neck", "shoulder", "hand")
 SPAN_MM = 10.0  # house choice: unsteady over so much, the cleat is hardly the cause
 JOINS_MM = 2.0  # house choice: a rest smaller than this joins the step, and a shortfall from this on is said first
+ROUNDING = 1e-6  # what two ways of computing one number may differ by
 
 
 @dataclass(frozen=True)
@@ -153,12 +154,10 @@ class Advice:
 
     Parameters
     ----------
-    kind : Kind
-        Which rule spoke.
+    kind, why : Kind, tuple of str
+        Which rule spoke, and the reason ids, the strongest first.
     to_mm, next_mm : float or None
         Where the cleat is going, and where it goes today [mm]; None where nothing is advised.
-    why : tuple of str
-        Reason ids, the strongest first.
     needs : str or None
         What is missing.
     short_by_mm : float
@@ -224,7 +223,7 @@ def advise(foot: FootFacts, steps: Steps) -> Advice:
         return Advice("kept", foot.kept_mm, foot.kept_mm, ("kept",))
     by_trials = _after_trials(foot, steps) if foot.settings else None
     if by_trials is not None:
-        return _held(foot, by_trials)
+        return _held(foot, by_trials, steps)
     return _by_band(foot, steps)
 
 
@@ -253,11 +252,11 @@ def _after_trials(foot: FootFacts, steps: Steps) -> Advice | None:
         to, why = min(steady), "steady_in_trials"
     else:
         to, why = min(max(unsteady) + steps.toward_heel_mm, steps.greatest_setback_mm), "unsteady_in_trials"
-        if max(unsteady) - min(unsteady) >= SPAN_MM or to <= max(unsteady):
+        if max(unsteady) - min(unsteady) >= SPAN_MM - ROUNDING or to <= max(unsteady):
             return Advice("other_cause", why=("unsteady_everywhere", *_loose(foot)))
     may_go_ahead = foot.riding in TOE_WARD_RIDING and not foot.signs
     if to < foot.found_mm and not may_go_ahead:
-        to, why = foot.found_mm, "never_ahead"
+        to, why = foot.found_mm, "never_ahead" if steady else why
     return Advice("after_trials", to, to, (why,))
 
 
@@ -275,7 +274,7 @@ def _by_band(foot: FootFacts, steps: Steps) -> Advice:
     if isinstance(wanted, Advice):
         return wanted
     to, why = wanted
-    if abs(to - foot.found_mm) < foot.half_width_mm:
+    if abs(to - foot.found_mm) < foot.half_width_mm - ROUNDING:
         return Advice("leave", why=("smaller_than_measured",))
     to = min(to, steps.greatest_setback_mm)
     return _held(foot, Advice("move", to, None, why), steps)
@@ -286,7 +285,7 @@ def _for_signs(foot: FootFacts, steps: Steps) -> Advice:
     found, high = foot.found_mm, foot.band_high_mm
     to = found + steps.toward_heel_mm if high is None else max(high, found + steps.toward_heel_mm)
     to = min(to, steps.greatest_setback_mm)
-    is_far_back = high is not None and found > high + steps.toward_heel_mm
+    is_far_back = high is not None and found > high + steps.toward_heel_mm + ROUNDING
     if is_far_back or foot.is_worn or foot.is_loose or to <= found:
         far = ("far_behind_band",) if is_far_back or to <= found else ()
         return Advice("other_cause", why=(*foot.signs, *far, *_loose(foot)))
@@ -309,17 +308,17 @@ def _wanted(foot: FootFacts, steps: Steps) -> tuple[float, tuple[str, ...]] | Ad
     return low + steps.point_above_low_mm, ("ahead_of_band",)
 
 
-def _held(foot: FootFacts, advice: Advice, steps: Steps | None = None) -> Advice:
-    """Return the advice held inside the slots, never past where the cleat stands, and within one step where asked."""
+def _held(foot: FootFacts, advice: Advice, steps: Steps) -> Advice:
+    """Return the advice held inside the slots, never past where the cleat stands; within one step if never ridden."""
     if advice.to_mm is None:
         return advice
     to = _inside(foot, advice.to_mm)
     short = advice.to_mm - to
-    following = to if steps is None else _one_step(foot, to, steps)
+    following = to if advice.next_mm == to else _one_step(foot, to, steps)
     closed_by, why = (), advice.why
-    if abs(short) >= JOINS_MM:
+    if abs(short) >= JOINS_MM - ROUNDING:
         why = ("slots", *why)
-        fitting = sorted((gain, part) for part, gain in foot.adapters if gain >= short > 0)
+        fitting = sorted((gain, part) for part, gain in foot.adapters if gain >= short - ROUNDING and short > 0)
         closed_by = tuple(part for _, part in fitting)
     return replace(advice, to_mm=to, next_mm=following, why=why, short_by_mm=short, closed_by=closed_by)
 
@@ -332,15 +331,15 @@ def _inside(foot: FootFacts, to: float) -> float:
 
 
 def _one_step(foot: FootFacts, to: float, steps: Steps) -> float:
-    """Return the place of today: one step from as found, or from the steady setting ridden nearest on the way."""
+    """Return the place of today: one step from as found, or from the setting ridden nearest on the way."""
     found = foot.found_mm
     way = 1 if to >= found else -1
     step = steps.toward_heel_mm if way > 0 else steps.toward_toes_mm
-    steady = [each.cleat_setback_mm for each in foot.settings if not each.is_unsteady]
-    on_the_way = [at for at in steady if way * (at - found) > 0 and way * (to - at) >= 0]
+    ridden = [each.cleat_setback_mm for each in foot.settings]
+    on_the_way = [at for at in ridden if way * (at - found) > 0 and way * (to - at) >= 0]
     base = max(on_the_way, key=lambda at: way * at, default=found)
     rest = abs(to - base) - step
-    return to if rest < JOINS_MM else base + way * step
+    return to if rest < JOINS_MM - ROUNDING else base + way * step
 
 
 def worse_complaints(
@@ -372,16 +371,20 @@ def worse_complaints(
     """
     earlier, found = list(before), []
     for each in now:
-        is_here = each.region in MIDDLE or each.side in (side, "both", None)
-        if each.region in ABOVE_THE_BACK or not is_here or each.severity is None:
+        if each.region in ABOVE_THE_BACK or not _is_here(each, side) or each.severity is None:
             continue
-        same = [old for old in earlier if old.region == each.region and _overlap(old.side, each.side)]
+        alike = [old for old in earlier if old.region == each.region and _overlap(old.side, each.side)]
+        same = [old for old in alike if _is_here(old, side)]
         known = [old.severity for old in same if old.severity is not None]
-        if known and each.severity - max(known) >= worse_by:
+        if known and each.severity - max(known) >= worse_by - ROUNDING:
             found.append(Worse(each.region, each.side, max(known), each.severity))
         elif not same and each.severity >= new_from and not _began_before(each.since, since_day):
             found.append(Worse(each.region, each.side, None, each.severity))
     return tuple(found)
+
+
+def _is_here(complaint: Complaint, side: str) -> bool:
+    return complaint.region in MIDDLE or complaint.side in (side, "both", None)
 
 
 def _overlap(one: str | None, other: str | None) -> bool:
