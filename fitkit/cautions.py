@@ -19,7 +19,6 @@ __all__ = [
     "SIGN_WORDS",
     "STOP_AND_CALL_US",
     "STOP_AT_ONCE",
-    "TORQUE",
     "WHO_TO_SEE",
     "SignFound",
     "most_urgent",
@@ -82,12 +81,11 @@ STOP_AT_ONCE = (
     "chest pain, fainting, breathlessness out of proportion, a weak leg, "
     "a change in bladder or bowel control, a hot swollen calf"
 )
-TORQUE = "Bolt torque: not recorded, see the maker's figure."
 FIRST_RIDE = (
     "Before you set off, stand still and click in and out of both pedals ten times. "
     "Turn the bar and see that your toe clears the tyre.",
     "Ride an easy hour somewhere safe, without traffic. One change at a time: note what you feel and where.",
-    "After that first ride have the cleat bolts checked again.",
+    "After that first ride have the bolts of both cleats, and both pedals, checked again.",
 )
 PART_CAUTIONS = (
     "The left pedal has a left-handed thread. Washers, spindles and extenders stay within their maker's limits, "

@@ -9,9 +9,10 @@ from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
 from fitkit.report import drawings, measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
+from fitkit.report.changes import owed, owed_from_last_time
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.seen_riding import SeenRiding
-from fitkit.report.sheet import rider_sheet
+from fitkit.report.sheet import rider_sheet, torques
 from fitkit.report.soles import first_words, slip_words, soles_figure, soles_table, toe_words, worse_beside
 from fitkit.report.words import capital, day, needs_words, value_words, whole
 
@@ -336,7 +337,7 @@ class Record(SeenRiding):
         """Return the cautions that stand on every paper."""
         lines = (
             *cautions.FIRST_RIDE,
-            cautions.TORQUE,
+            *torques(self.assessment),
             cautions.PART_CAUTIONS,
             f"Stop and call the clinic: {'; '.join(cautions.STOP_AND_CALL_US)}.",
             f"Emergency care at once: {cautions.STOP_AT_ONCE}.",
@@ -356,6 +357,8 @@ class Record(SeenRiding):
                 lines.append(f"{side.capitalize()} cleat: measure again after tightening.")
             elif slip := slip_words(self.assessment, side):
                 lines.append(f"{side.capitalize()} cleat: {slip}; it may have slipped on tightening, measure again.")
+        lines += [f"Still to do from last time: {each.words}." for each in owed_from_last_time(self.assessment.visit)]
+        lines += [f"Still to do: {each.words}." for each in owed(self.assessment)]
         lines.append("One change at a time: what is not done today waits until the rider has ridden.")
         return Sentences(tuple(lines))
 

@@ -18,15 +18,15 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.advice import Advice, Worse
 from fitkit.report.blocks import Table
-from fitkit.report.words import capital, move_words, needs_words, plain, whole
+from fitkit.report.words import capital, needs_words, plain, whole
 
 __all__ = [
     "first_words",
     "instruction",
+    "put_back_words",
     "slip_words",
     "soles_figure",
     "soles_table",
-    "stood_and_stands",
     "toe_words",
     "worse_beside",
 ]
@@ -141,6 +141,21 @@ def _put_back(assessment: Assessment, side: str) -> str:
         said += f"; {also}" if also else ""
     worse = _complaints(facts.worse)
     return f"{_stands(assessment, side)}: {worse} since the last change: {said}. Send on if it does not settle."
+
+
+def put_back_words(assessment: Assessment, side: str) -> str | None:
+    """Return the old settings to go back to, for the rider's sheet; None where nothing is put back."""
+    advice, previous = assessment.advice[side], assessment.visit.previous
+    if advice.kind != "put_back":
+        return None
+    then = Inputs(replace(assessment.visit, session=previous, previous=None), ("as_found",))
+    said = [f"{side} cleat {_change(assessment, side)} mm"] if assessment.advised[side].facts.changed_then_mm else []
+    for name in advice.also_back:
+        field = name if name.startswith("saddle") else f"{side}.{name}"
+        old = then.word_now(field) if name.endswith("_id") else then.number_now(field)
+        shown = "as it was" if old is None else old if isinstance(old, str) else halves(old)
+        said.append(f"{_also_words(name)} to {shown}" if old is not None else f"{_also_words(name)} {shown}")
+    return f"{capital('; '.join(said))}."
 
 
 def _also_words(name: str) -> str:
@@ -301,35 +316,18 @@ def _sole(assessment: Assessment, side: str) -> charts.SoleFoot:
 
 def _rider_sole(assessment: Assessment, side: str) -> charts.SoleFoot:
     """Return one sole for the rider: where the cleat stood and stands, without errors, bands and slots."""
-    before, now, move = stood_and_stands(assessment, side)
-    is_moved = move is not None and whole(move) != "0"
+    inputs = Inputs(assessment.visit)
+    before, now = inputs.own_setback("as_found", side), inputs.setback_now(side)
+    words = None if None in (before, now) else change_words(before, now)
+    is_moved = words not in (None, "not moved")
     return charts.SoleFoot(
         side=side,
         now_mm=before if is_moved else now,
         target_mm=now if is_moved else None,
-        move_mm=move if is_moved else None,
+        move_mm=now - before if is_moved else None,
         joint_to_big_toe_side_mm=_mean(assessment, f"rider.{side}.mtp1_big_toe_side_mm"),
         foot_length_mm=_mean(assessment, f"rider.{side}.foot_length_mm"),
-        instruction=move_words(move) if is_moved else "stays as it was" if now is not None else None,
+        instruction=words if is_moved else "stays as it was" if now is not None else None,
         now_word="before" if is_moved else "now",
         target_word="now",
     )
-
-
-def stood_and_stands(assessment: Assessment, side: str) -> tuple[float | None, float | None, float | None]:
-    """Return where a cleat stood, where it stands, and how far it was moved [mm]; None where not known.
-
-    It stands as left, else as decided, else as found. How far it moved is what was measured again after tightening
-    where that was done, else the distance decided, so that a sheet never says one thing and shows another.
-    """
-    session, advice = assessment.visit.session, assessment.advice[side]
-    before, left = (assessment[f"{side}.cleat_setback.{name}"].value for name in ("as_found", "as_left"))
-    decided = advice.next_mm if advice.kind in ("decided", "kept") else None
-    now = next((value for value in (left, decided, before) if value is not None), None)
-    measured = None if None in (before, left) else left - before
-    moved = (session.as_left.moved_mm, measured, session.decided.moved_mm)
-    scribed = [getattr(value, side) if hasattr(value, side) else value for value in moved]
-    how_far = next((value for value in scribed if value is not None), None)
-    if how_far is None and None not in (before, now):
-        how_far = now - before
-    return before, now, how_far

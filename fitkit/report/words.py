@@ -8,7 +8,7 @@ from fitkit.advice_words import halves
 from fitkit.cautions import SIGN_WORDS
 from fitkit.estimate import Estimate
 
-__all__ = ["capital", "day", "halves", "interval", "move_words", "needs_words", "plain", "value_words", "whole"]
+__all__ = ["capital", "day", "halves", "needs_words", "plain", "value_words", "whole"]
 
 _UNITS = {"mm": " mm", "deg": "°", "turns": " turns", "1": ""}
 _MONTHS = (
@@ -39,12 +39,6 @@ def plain(value: float) -> str:
     return f"−{text[1:]}" if text.startswith("-") else text
 
 
-def interval(estimate: Estimate, *, decimals: int = 0) -> str:
-    """Return "11 (8 to 14)" for a known estimate, without its unit."""
-    value, low, high = (_rounded(x, decimals) for x in (estimate.value, estimate.low, estimate.high))
-    return value if low == high == value else f"{value} ({low} to {high})"
-
-
 def _rounded(value: float, decimals: int) -> str:
     if decimals == 0:
         return whole(value)
@@ -71,14 +65,6 @@ def needs_words(needs: str) -> str:
     if sign != needs:
         return f"not before a clinician has seen to {SIGN_WORDS[sign]}"
     return needs if needs.startswith(("not ", "no move ")) else f"needs {needs}"
-
-
-def move_words(move_mm: float) -> str:
-    """Return "4 mm toward the heel", "3 mm toward the toes" or "not moved"."""
-    if abs(move_mm) < 0.05:
-        return "not moved"
-    how_far = "less than 1 mm" if whole(move_mm) == "0" else f"{whole(abs(move_mm))} mm"
-    return f"{how_far} toward the {'heel' if move_mm > 0 else 'toes'}"
 
 
 def capital(text: str) -> str:

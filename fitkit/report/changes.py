@@ -1,0 +1,242 @@
+"""Every real difference between as found and what the rider leaves on: in numbers to undo it by, and in plain words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from fitkit.assessment import Assessment, Visit, assess
+from fitkit.assessment.inputs import Inputs
+from fitkit.report.moving import assumes_dropping, is_anything_moved
+from fitkit.report.words import capital, halves, plain
+from fitkit.session import key
+from fitkit.session.positions import value_at
+
+__all__ = ["HEIGHTS", "Change", "Owed", "changes", "owed", "owed_from_last_time"]
+
+SIDES = ("left", "right")
+NOT_MEASURED = "not measured"
+NOT_AGAIN = "—"  # not measured again
+_READS_ALIKE_MM = 2.0  # a cleat that was not moved may read so much otherwise (house choice)
+# Per field: what the row is called, its unit, what is said of more and of less; {side}, {by}, {now}, {before}.
+_NUMBERS: dict[str, tuple[str, str, str, str]] = {
+    "cleat_setback_mm": (
+        "{side} cleat behind the joint at the base of the big toe",
+        " mm",
+        "Your {side} cleat went {by} mm toward the heel.",
+        "Your {side} cleat went {by} mm toward the toes.",
+    ),
+    "cleat_toe_out_deg": (
+        "{side} shoe, toes outward",
+        "°",
+        "Your {side} shoe was turned by {by}°, toes outward.",
+        "Your {side} shoe was turned by {by}°, toes inward.",
+    ),
+    "shoe_outward_mm": (
+        "{side} shoe outside its cleat",
+        " mm",
+        "Your {side} foot stands {by} mm further out on its cleat.",
+        "Your {side} foot stands {by} mm further in on its cleat.",
+    ),
+}
+# What is fitted: recorded nowhere it is not there. Per field: the row, its unit, the sentence.
+_FITTED: dict[str, tuple[str, str, str]] = {
+    "washer_mm": ("{side} pedal washers", " mm", "Your {side} pedal has washers of {now} (before: {before})."),
+    "extender_mm": ("{side} pedal extender", " mm", "Your {side} pedal has an extender of {now} (before: {before})."),
+    "shim_mm": ("{side} shim under the cleat", " mm", "Under your {side} cleat is a shim of {now} (before: {before})."),
+    "wedge_deg": ("{side} wedge under the foot", "°", "Under your {side} foot is a wedge of {now} (before: {before})."),
+    "adapter_stack_mm": (
+        "{side} adapter under the cleat",
+        " mm",
+        "Under your {side} cleat is an adapter of {now} (before: {before}).",
+    ),
+}
+_OTHER: dict[str, tuple[str, str, str]] = {
+    "spindle_to_cleat_centre_mm": (
+        "{side} cleat from the crank",
+        " mm",
+        "Your {side} pedal holds the cleat {now} from the crank (before: {before}).",
+    ),
+    "bolt_length_mm": ("{side} cleat bolts", " mm", "Your {side} cleat has bolts of {now} (before: {before})."),
+    "spindle_id": ("{side} pedal spindle", "", "Your {side} pedal has the spindle {now} (before: {before})."),
+    "extender_id": ("{side} extender", "", "Your {side} pedal has the extender {now} (before: {before})."),
+    "base_adapter_id": ("{side} base adapter", "", "Your {side} cleat sits on the adapter {now} (before: {before})."),
+}
+HEIGHTS: dict[str, tuple[str, str, str]] = {
+    "saddle_height_mm": ("Saddle height, crank centre to saddle top", "up", "down"),
+    "saddle_setback_mm": ("Saddle behind the crank centre", "back", "forward"),
+    "bar_height_mm": ("Bar height", "up", "down"),
+    "bar_reach_mm": ("Reach to the bar", "further away", "closer"),
+}
+# Before any of these was recorded, the bicycle or the shoe says how it came.
+_AS_IT_CAME = {"spindle_to_cleat_centre_mm": "bike.{side}.{name}", "bolt_length_mm": "shoes.{side}.{name}"}
+
+
+@dataclass(frozen=True)
+class Change:
+    """One setting before and now, as printed, and the sentence that says how it differs; empty where it does not.
+
+    `by` is how much, in the field's unit, 0 where it was not changed on purpose; `is_sure` is False where the place now
+    was decided or tried but not measured again.
+    """
+
+    name: str
+    side: str | None
+    what: str
+    before: str
+    now: str
+    words: str
+    is_sure: bool = True
+    by: float = 0.0
+
+    @property
+    def is_changed(self) -> bool:
+        """Whether it was changed, and does not only read otherwise."""
+        return bool(self.words) and (self.by != 0 or self.name not in _NUMBERS)
+
+
+def changes(visit: Visit) -> list[Change]:
+    """Return every setting of the position the rider leaves on beside as found, in the order of a paper."""
+    inputs, found = Inputs(visit), Inputs(visit, ("as_found",))
+    listed = [_number(inputs, found, side, name) for name in _NUMBERS for side in SIDES]
+    listed += [_height(inputs, found, name) for name in HEIGHTS]
+    listed += [_fitted(inputs, found, side, name) for name in (*_FITTED, *_OTHER) for side in SIDES]
+    return [change for change in listed if change is not None]
+
+
+def _printed(value: float | None, unit: str) -> str:
+    return NOT_MEASURED if value is None else f"{halves(value)}{unit}"
+
+
+def _difference(before: float, now: float) -> float:
+    """Return now minus before as both are printed."""
+    return float(halves(now).replace("−", "-")) - float(halves(before).replace("−", "-"))
+
+
+def _number(inputs: Inputs, found: Inputs, side: str, name: str) -> Change | None:
+    what, unit, more, less = _NUMBERS[name]
+    if name == "cleat_setback_mm":
+        before, now = found.setback_now(side), inputs.setback_now(side)
+        at = next((p for p in reversed(inputs.positions()) if inputs.own_setback(p, side) is not None), None)
+        typed = _typed_move(inputs, side, at)
+    else:
+        before, now = found.number_now(f"{side}.{name}"), inputs.number_now(f"{side}.{name}")
+        last = inputs.last_with(f"{side}.{name}")
+        at, typed = (inputs.positions()[last] if last is not None else None), None
+        if name == "shoe_outward_mm" and now is not None:
+            before = before or 0.0
+    label = capital(what.format(side=side))
+    if now is None:
+        return Change(name, side, label, NOT_MEASURED, NOT_MEASURED, "") if name == "cleat_setback_mm" else None
+    if before is None:
+        return Change(name, side, label, NOT_MEASURED, _printed(now, unit), "")
+    by = _difference(before, now)
+    if by == 0:
+        return Change(name, side, label, _printed(before, unit), _unmoved(at), "", at == "as_left")
+    words = (more if by > 0 else less).format(side=side, by=halves(abs(by)))
+    is_kept = typed == 0 and abs(by) <= _READS_ALIKE_MM
+    if is_kept:
+        way = "heel" if by > 0 else "toes"
+        words = f"Your {side} cleat was not moved; measured again it reads {halves(abs(by))} mm nearer the {way}."
+    elif typed is not None and halves(abs(typed)) != halves(abs(by)):
+        words = f"{words[:-1]} ({plain(abs(typed))} mm by the lines scribed on the sole)."
+    by = 0.0 if is_kept else by
+    return Change(name, side, label, _printed(before, unit), _printed(now, unit), words, at == "as_left", by)
+
+
+def _typed_move(inputs: Inputs, side: str, at: str | None) -> float | None:
+    """Return the distance typed for the move that the place now rests on, else the one decided."""
+    moved = inputs.number(f"{at}.moved_mm.{side}") if at not in (None, "as_found") else None
+    return inputs.number(f"decided.moved_mm.{side}") if moved is None else moved
+
+
+def _unmoved(at: str | None) -> str:
+    return "as before" if at == "as_left" else NOT_AGAIN
+
+
+def _height(inputs: Inputs, found: Inputs, name: str) -> Change | None:
+    what, more, less = HEIGHTS[name]
+    before, now = found.number_now(name), inputs.number_now(name)
+    if now is None:
+        return None
+    last = inputs.last_with(name)
+    at = inputs.positions()[last]
+    if before is None:
+        return Change(name, None, what, NOT_MEASURED, _printed(now, " mm"), "", at == "as_left")
+    by = _difference(before, now)
+    if by == 0:
+        return Change(name, None, what, _printed(before, " mm"), _unmoved(at), "", at == "as_left")
+    words = f"{what.split(',')[0]}: {halves(abs(by))} mm {more if by > 0 else less}."
+    return Change(name, None, what, _printed(before, " mm"), _printed(now, " mm"), words, at == "as_left")
+
+
+def _fitted(inputs: Inputs, found: Inputs, side: str, name: str) -> Change | None:
+    what, unit, sentence = {**_FITTED, **_OTHER}[name]
+    if unit:
+        came = _AS_IT_CAME.get(name)
+        path = came.format(side=side, name=name) if came else None
+        pair = [each.number_now(f"{side}.{name}", bike=path) for each in (found, inputs)]
+        if name in _FITTED:
+            pair = [value or 0.0 for value in pair]
+        shown = ["not recorded" if value is None else f"{plain(value)}{unit}" for value in pair]
+        shown = ["none" if name in _FITTED and not value else words for value, words in zip(pair, shown, strict=True)]
+    else:
+        pair = [each.word_now(f"{side}.{name}") for each in (found, inputs)]
+        shown = ["none" if value is None else value for value in pair]
+        shown[0] = "not recorded" if pair[0] is None and name == "spindle_id" else shown[0]
+    if pair[0] == pair[1] or pair[1] is None:
+        return None
+    words = sentence.format(side=side, now=shown[1], before=shown[0])
+    if shown[1] == "none":
+        words = f"{capital(what.format(side=side))} taken off (before: {shown[0]})."
+    return Change(name, side, capital(what.format(side=side)), shown[0], shown[1], words)
+
+
+@dataclass(frozen=True)
+class Owed:
+    """A setting of saddle or bars that goes with what was done and was not done itself: by how much [mm], to where."""
+
+    name: str
+    by_mm: float
+    to_mm: float | None
+
+    @property
+    def words(self) -> str:
+        """Return "Saddle height 3 mm down, to 735"."""
+        what, more, less = HEIGHTS[self.name]
+        to = f", to {halves(self.to_mm)}" if self.to_mm is not None else ""
+        return f"{what.split(',')[0]} {halves(abs(self.by_mm))} mm {more if self.by_mm > 0 else less}{to}"
+
+
+def owed(assessment: Assessment) -> list[Owed]:
+    """Return what saddle and bars still owe: what was decided and not done, and what a moved cleat asks."""
+    inputs, session, found = Inputs(assessment.visit), assessment.visit.session, []
+    for name in HEIGHTS:
+        decided, left = inputs.number(f"decided.{name}"), inputs.number(f"as_left.{name}")
+        if None not in (decided, left) and abs(_difference(left, decided)) >= 1:
+            found.append(Owed(name, _difference(left, decided), decided))
+    saddle = assessment["saddle.height_only.down"]
+    typed = any(value_at(session, f"{at}.saddle_height_mm") for at in inputs.positions() if at != "as_found")
+    is_done = any(change.words for change in changes(assessment.visit) if change.name == "cleat_setback_mm")
+    if typed or not is_done or not saddle.is_known or not is_anything_moved(assessment) or assumes_dropping(assessment):
+        return found
+    if halves(saddle.value) != "0":
+        now = inputs.number_now("saddle_height_mm")
+        found.append(Owed("saddle_height_mm", -saddle.value, None if now is None else now - saddle.value))
+    return found
+
+
+def owed_from_last_time(visit: Visit) -> list[Owed]:
+    """Return what saddle and bars owed at the last visit and still owe, nothing where there was none."""
+    if visit.previous is None:
+        return []
+    then = replace(visit, key=key(visit.previous), session=visit.previous, previous=None)
+    before, now, found = Inputs(then), Inputs(visit), []
+    for each in owed(assess(then)):
+        stood, stands = before.number_now(each.name), now.number_now(each.name)
+        if stands is not None and each.to_mm is not None:
+            rest = _difference(stands, each.to_mm)
+            is_left = abs(rest) >= 1 and rest * each.by_mm > 0
+            found += [Owed(each.name, rest, each.to_mm)] if is_left else []
+        elif stood is None or stands is None or stood == stands:
+            found.append(each)
+    return found
