@@ -37,7 +37,7 @@ class Form:
         self.desk, self.section = desk, SECTIONS[name]
         self.rows = {path: Row(desk, paths_of(path), self._last) for path in self.section.fields}
         self._more: dict[str, Row] = {}
-        is_all = len(self.section.entries) == 1 and not self.section.fields
+        is_all = len(self.section.entries) == 1 and len(self.section.fields) < 2
         self.panels = [Panel(desk, pattern, self._last, is_titled=not is_all) for pattern in self.section.entries]
         self.strike = Strike(desk, self._paths)
         self._said = html("", "fit-said", "fit-saved")

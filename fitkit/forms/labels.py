@@ -17,11 +17,17 @@ _WORDS = {
     "tape_left_on": "tape left on",
     "uneven_left_right": "uneven left to right",
 }
-_UNITS = {"mm": "mm", "deg": "°", "kg": "kg"}
+_UNITS = {"mm": "mm", "deg": "°", "kg": "kg", "N m": "N m"}
+_ASKED = {
+    "signs_asked": (("not asked yet", None), ("asked: none, or only those below", True)),
+    "seen_asked": (("not noted", None), ("watched: nothing unusual, or only what stands below", True)),
+}
 
 
 def choices(info: FieldInfo) -> list[tuple[str, object]]:
     """Return what a list of choices offers: words and value, first nothing."""
+    if info.dotted in _ASKED:
+        return list(_ASKED[info.dotted])
     if info.sort == "yes or no":
         return [("—", None), ("yes", True), ("no", False)]
     return [("—", None), *((label(info, word), word) for word in info.choices)]

@@ -13,7 +13,7 @@ __all__ = ["ENTRIES", "NOTEBOOKS", "SECTIONS", "Entries", "Section", "places"]
 ELSEWHERE = (
     *("format", "version", "client_id", "visit_date", "setup"),
     *("struck.*.field", "struck.*.index"),
-    *("sign_off.fitter_id", "sign_off.at"),
+    *("sign_off.fitter_id", "sign_off.at", "sign_off.reason", "sign_off.starts_mm.left", "sign_off.starts_mm.right"),
     *(f"sign_off.amendments.*.{name}" for name in ("fitter_id", "at", "reason", "fields")),
 )
 
@@ -72,7 +72,17 @@ _COMPLAINT = ("region", "side", "severity", "since")
 _SEEN = ("what", "side", "seen_from")
 _HEIGHTS = ("saddle_height_mm", "saddle_setback_mm", "bar_height_mm", "bar_reach_mm")
 _CLEAT = ("{side}.cleat_setback_mm", "{side}.cleat_toe_out_deg")
-_UNDER = ("{side}.shim_mm", "{side}.wedge_deg", "{side}.adapter_stack_mm")
+_UNDER = (
+    *("{side}.shim_mm", "{side}.wedge_deg", "{side}.base_adapter_id", "{side}.adapter_stack_mm"),
+    "{side}.bolt_length_mm",
+)
+_TORQUES = ("{side}.cleat_bolt_torque_nm", "{side}.pedal_torque_nm")
+_GAPS = ("{side}.heel_gap_heel_in_mm", "{side}.heel_gap_heel_out_mm", "{side}.ankle_gap_mm", "{side}.forefoot_gap_mm")
+_BY_FILM = ("foot_pitch_mean_deg", "foot_pitch_amplitude_deg", "foot_pitch_phase_deg", "least_knee_flexion_deg")
+_BY_PHOTOGRAPH = (
+    *("cleat_setback_mm", "least_cleat_setback_mm", "greatest_cleat_setback_mm"),
+    *("cleat_toe_out_deg", "shoe_outward_mm"),
+)
 _WIDTH = ("{side}.shoe_outward_mm", "{side}.washer_mm", "{side}.extender_mm", "{side}.spindle_to_cleat_centre_mm")
 _NAMED = ("{side}.spindle_id", "{side}.extender_id")
 
@@ -86,7 +96,18 @@ ENTRIES: dict[str, Entries] = {
     "complaints": Entries("Complaints", "complaint", _COMPLAINT),
     "since_last.complaints": Entries("Complaints since the last visit", "complaint", _COMPLAINT),
     "seen": Entries("Seen riding as found", "thing seen", _SEEN),
-    "ride.films": Entries("Films", "film", ("file", "trial")),
+    "ride.films": Entries(
+        "Films",
+        "film",
+        ("file", "trial"),
+        tuple(f"measured.{{side}}.{name}.{part}" for name in _BY_FILM for part in ("value", "u")),
+    ),
+    "photographs": Entries(
+        "Photographs of the soles",
+        "photograph",
+        ("points", "side", "position", "picture"),
+        tuple(f"measured.{name}.{part}" for name in _BY_PHOTOGRAPH for part in ("value", "u")),
+    ),
     "ride.power_files": Entries("Power files", "power file", ("file", "trial")),
     "ride.left.foot_pitch_table": Entries("Foot pitch table, left", "row", ("crank_angle_deg", "pitch_deg")),
     "ride.right.foot_pitch_table": Entries("Foot pitch table, right", "row", ("crank_angle_deg", "pitch_deg")),
@@ -106,7 +127,9 @@ ENTRIES: dict[str, Entries] = {
             "kept",
         ),
         _position(
-            "position", _CLEAT[1], *_UNDER, *_WIDTH, *_NAMED, "saddle_setback_mm", "bar_height_mm", "bar_reach_mm"
+            "position",
+            *(_CLEAT[1], *_UNDER, *_WIDTH, *_NAMED, *_GAPS, *_TORQUES),
+            *("saddle_setback_mm", "bar_height_mm", "bar_reach_mm", "note"),
         ),
         ("trials.*.seen", "trials.*.complaints"),
         may_go=False,
@@ -117,16 +140,23 @@ ENTRIES: dict[str, Entries] = {
 }
 
 SECTIONS: dict[str, Section] = {
-    "visit": Section("The visit", ("fitter_id", "consent.record", "consent.film", "consent.learning", "demonstration")),
+    "visit": Section(
+        "The visit",
+        (
+            *("fitter_id", "consent.record", "consent.film", "consent.photograph", "consent.learning"),
+            *("demonstration", "note"),
+        ),
+    ),
     "since_last": Section(
         "Since the last visit", ("since_last.kept", "since_last.date"), entries=("since_last.complaints",)
     ),
-    "signs": Section("Signs", entries=("signs",)),
+    "signs": Section("Signs", ("signs_asked",), entries=("signs",)),
     "complaints": Section("Complaints", entries=("complaints",)),
     "body": Section(
         "Body",
         (
-            *("rider.riding", "rider.reference_population", "rider.stature_mm", "rider.mass_kg", "rider.inseam_mm"),
+            *("rider.age_years", "rider.riding", "rider.reference_population"),
+            *("rider.stature_mm", "rider.mass_kg", "rider.inseam_mm"),
             *("rider.{side}.foot_length_mm", "rider.{side}.heel_to_mtp1_mm"),
             *("rider.{side}.ankle_height_mm", "rider.{side}.ankle_to_mtp1_mm"),
             *("rider.{side}.thigh_mm", "rider.{side}.shank_mm", "rider.{side}.natural_toe_out_deg"),
@@ -140,8 +170,10 @@ SECTIONS: dict[str, Section] = {
         "Shoes",
         (
             *("shoes.{side}.size", "shoes.{side}.size_system"),
+            *("shoes.{side}.fit", "shoes.{side}.cleat_wear"),
             *("shoes.{side}.axle_to_foot_sole_mm", "shoes.{side}.bolt_length_mm"),
         ),
+        more=("shoes.{side}.bolts", "shoes.{side}.insole"),
     ),
     "bike": Section(
         "Bicycle",
@@ -152,15 +184,22 @@ SECTIONS: dict[str, Section] = {
     ),
     "as_found_ride": Section(
         "Riding as found",
-        ("ride.{side}.least_knee_flexion_deg", "ride.{side}.foot_pitch_mean_deg", "ride.hip_above_saddle_mm"),
+        (
+            *("ride.{side}.least_knee_flexion_deg", "ride.{side}.foot_pitch_mean_deg", "ride.hip_above_saddle_mm"),
+            "seen_asked",
+        ),
         more=("ride.{side}.foot_pitch_amplitude_deg", "ride.{side}.foot_pitch_phase_deg"),
         entries=("seen",),
     ),
     "ride_files": Section(
-        "Films and pitch tables",
-        entries=("ride.films", "ride.power_files", "ride.left.foot_pitch_table", "ride.right.foot_pitch_table"),
+        "Films, photographs and pitch tables",
+        ("ride.exertion_screen",),
+        entries=(
+            *("ride.films", "ride.power_files", "photographs"),
+            *("ride.left.foot_pitch_table", "ride.right.foot_pitch_table"),
+        ),
     ),
-    "as_found_heights": Section("Saddle and bars as found", _position("as_found", *_HEIGHTS)),
+    "as_found_heights": Section("Saddle and bars as found", _position("as_found", *_HEIGHTS), more=("as_found.note",)),
     "as_found_cleats": Section(
         "Cleats as found",
         (
@@ -169,13 +208,16 @@ SECTIONS: dict[str, Section] = {
             *("shoes.{side}.least_cleat_setback_mm", "shoes.{side}.greatest_cleat_setback_mm"),
             *("as_found.{side}.cleat_toe_out_deg", "rider.{side}.mtp1_big_toe_side_mm"),
         ),
-        more=(*_position("as_found", *_UNDER), "as_found.moved_mm.{side}"),
+        more=(*_position("as_found", *_UNDER, *_TORQUES), "as_found.moved_mm.{side}"),
     ),
     "trials": Section("Trials", entries=("trials",)),
     "decided_cleats": Section(
         "Decided",
-        ("decided.moved_mm.{side}", "decided.{side}.cleat_setback_mm", "decided.{side}.cleat_toe_out_deg"),
-        more=("taken:decided.{side}.cleat_setback_mm", *_position("decided", *_UNDER)),
+        (
+            *("decided.moved_mm.{side}", "decided.{side}.cleat_setback_mm", "decided.{side}.cleat_toe_out_deg"),
+            "decided.note",
+        ),
+        more=("taken:decided.{side}.cleat_setback_mm", *_position("decided", *_UNDER, *_TORQUES)),
     ),
     "hips": Section("Pelvis and feet", ("rider.inter_asis_mm", "rider.pelvic_depth_mm", "rider.foot_hang_mm")),
     "as_found_width": Section(
@@ -186,7 +228,7 @@ SECTIONS: dict[str, Section] = {
             *("as_found.{side}.washer_mm", "as_found.{side}.extender_mm"),
             *("as_found.{side}.spindle_id", "as_found.{side}.extender_id"),
         ),
-        more=("as_found.{side}.spindle_to_cleat_centre_mm",),
+        more=("as_found.{side}.spindle_to_cleat_centre_mm", *_position("as_found", *_GAPS)),
     ),
     "threads": Section(
         "Threads and clearances",
@@ -199,7 +241,9 @@ SECTIONS: dict[str, Section] = {
         ),
     ),
     "wish": Section("Wish", ("wish.{side}.half_stance_change_mm", "wish.same_both_sides")),
-    "decided_width": Section("Decided width", _position("decided", *_WIDTH, *_NAMED)),
+    "decided_width": Section(
+        "Decided width", _position("decided", *_WIDTH, *_NAMED), more=_position("decided", *_GAPS)
+    ),
     "decided_heights": Section("Decided saddle and bars", _position("decided", *_HEIGHTS)),
     "as_left": Section(
         "As left, measured again",
@@ -208,9 +252,10 @@ SECTIONS: dict[str, Section] = {
             "taken:as_left.{side}.cleat_setback_mm",
             "as_left.{side}.cleat_toe_out_deg",
             "as_left.moved_mm.{side}",
-            *_position("as_left", *_HEIGHTS),
+            *_position("as_left", *_HEIGHTS, *_TORQUES),
+            "as_left.note",
         ),
-        more=_position("as_left", *_UNDER, *_WIDTH, *_NAMED),
+        more=_position("as_left", *_UNDER, *_WIDTH, *_NAMED, *_GAPS),
     ),
     "struck": Section("Readings struck out", entries=("struck",)),
     "follow_up": Section("Follow-up", ("follow_up_due",)),

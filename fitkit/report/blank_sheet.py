@@ -12,7 +12,7 @@ from fitkit import session as sessions
 
 __all__ = ["FLOOR_ORDER", "blank_sheet_html"]
 
-_UNITS = {"mm": "mm", "deg": "°", "kg": "kg"}
+_UNITS = {"mm": "mm", "deg": "°", "kg": "kg", "N m": "N m"}
 
 # The order in which things are measured on the floor: the rider standing, sitting, lying, then the shoe, the bicycle
 # as it came, riding, and the cleats before anything moves. {side} makes a left and a right box.
@@ -20,7 +20,14 @@ FLOOR_ORDER: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
         "Rider, standing without shoes",
         (
-            *("rider.stature_mm", "rider.mass_kg", "rider.inseam_mm", "rider.inter_asis_mm", "rider.pelvic_depth_mm"),
+            *(
+                "rider.age_years",
+                "rider.stature_mm",
+                "rider.mass_kg",
+                "rider.inseam_mm",
+                "rider.inter_asis_mm",
+                "rider.pelvic_depth_mm",
+            ),
             *("rider.{side}.foot_length_mm", "rider.{side}.heel_to_mtp1_mm", "rider.{side}.ankle_height_mm"),
             *("rider.{side}.ankle_to_mtp1_mm", "rider.{side}.thigh_mm", "rider.{side}.shank_mm"),
             *("rider.{side}.calf_girth_mm", "rider.{side}.ankle_dorsiflexion_deg"),

@@ -14,6 +14,9 @@ NOT_ON_THE_FLOOR = (
     "as_found.*.spindle_to_cleat_centre_mm",
     "as_found.*.adapter_stack_mm",
     "as_found.moved_mm.*",
+    *(f"as_found.*.{name}" for name in ("bolt_length_mm", "cleat_bolt_torque_nm", "pedal_torque_nm")),
+    *(f"as_found.*.{name}_gap_mm" for name in ("ankle", "forefoot")),  # stand on the bicycle's side of the sheet
+    *(f"as_found.*.heel_gap_heel_{end}_mm" for end in ("in", "out")),
 )
 
 

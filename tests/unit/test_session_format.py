@@ -25,11 +25,15 @@ RIDER_SIDE = """foot_length_mm[] heel_to_mtp1_mm[] mtp1_big_toe_side_mm[] leg_le
 BIKE_SIDE = """crank_face_to_centreline_mm[] spindle_to_cleat_centre_mm spindle_thread_mm unthreaded_tip_mm
     pedal_outer_edge_mm pedal_below_axle_mm axle_to_tyre_mm axle_to_toe_mm heel_gap_heel_in_mm heel_gap_heel_out_mm
     ankle_gap_mm forefoot_gap_mm"""
-SHOE = "size size_system least_cleat_setback_mm greatest_cleat_setback_mm axle_to_foot_sole_mm bolt_length_mm"
+SHOE = """size size_system least_cleat_setback_mm greatest_cleat_setback_mm axle_to_foot_sole_mm bolt_length_mm
+    bolts cleat_wear fit insole"""
 RIDE_SIDE = """foot_pitch_mean_deg foot_pitch_amplitude_deg foot_pitch_phase_deg foot_pitch_table.*.crank_angle_deg
     foot_pitch_table.*.pitch_deg least_knee_flexion_deg[]"""
 POSITION_SIDE = """cleat_setback_mm[] cleat_toe_out_deg[] shoe_outward_mm[] washer_mm extender_mm shim_mm wedge_deg
-    spindle_to_cleat_centre_mm spindle_id extender_id adapter_stack_mm"""
+    spindle_to_cleat_centre_mm spindle_id extender_id base_adapter_id adapter_stack_mm bolt_length_mm
+    cleat_bolt_torque_nm pedal_torque_nm heel_gap_heel_in_mm heel_gap_heel_out_mm ankle_gap_mm forefoot_gap_mm"""
+BY_FILM = "foot_pitch_mean_deg foot_pitch_amplitude_deg foot_pitch_phase_deg least_knee_flexion_deg"
+BY_PHOTOGRAPH = "cleat_setback_mm least_cleat_setback_mm greatest_cleat_setback_mm cleat_toe_out_deg shoe_outward_mm"
 COMPLAINT = "region side severity since"
 SEEN = "what side seen_from"
 
@@ -44,6 +48,7 @@ def both_sides(name, text):
 
 def position(name):
     own = "moved_mm.left moved_mm.right saddle_height_mm[] saddle_setback_mm[] bar_height_mm[] bar_reach_mm[]"
+    own += " note"
     return both_sides(name, POSITION_SIDE) + below(name, own)
 
 
@@ -57,10 +62,13 @@ FORMAT_VERSION_1 = [
         "fitter_id",
         "demonstration",
         "follow_up_due",
+        "note",
+        "signs_asked",
+        "seen_asked",
         "taken.*",
     ],
     *below("rider", "reference_population riding stature_mm mass_kg inseam_mm[] inter_asis_mm[] pelvic_depth_mm[]"),
-    *below("rider", "foot_hang_mm[]"),
+    *below("rider", "foot_hang_mm[] age_years"),
     *both_sides("rider", RIDER_SIDE),
     *below("complaints.*", COMPLAINT),
     *below("signs.*", "sign side cleared.role cleared.finding cleared.date"),
@@ -70,6 +78,15 @@ FORMAT_VERSION_1 = [
     *both_sides("bike", BIKE_SIDE),
     *both_sides("ride", RIDE_SIDE),
     *below("ride", "hip_above_saddle_mm films.*.file films.*.trial power_files.*.file power_files.*.trial"),
+    "ride.exertion_screen",
+    *[
+        f"ride.films.*.measured.{side}.{field}.{part}"
+        for side in ("left", "right")
+        for field in BY_FILM.split()
+        for part in ("value", "u")
+    ],
+    *below("photographs.*", "points picture side position"),
+    *[f"photographs.*.measured.{field}.{part}" for field in BY_PHOTOGRAPH.split() for part in ("value", "u")],
     *[field for name in ("as_found", "decided", "as_left", "trials.*.position") for field in position(name)],
     *below("trials.*", "unsteadiness.left[] unsteadiness.right[] smooth_at_bottom knee_travel_mm.left[]"),
     *below("trials.*", "knee_travel_mm.right[] saddle_corrected kept note"),
@@ -78,8 +95,8 @@ FORMAT_VERSION_1 = [
     *below("seen.*", SEEN),
     *below("wish", "same_both_sides left.half_stance_change_mm right.half_stance_change_mm"),
     *below("struck.*", "field index reason"),
-    *below("consent", "record film learning"),
-    *below("sign_off", "fitter_id at"),
+    *below("consent", "record film photograph learning"),
+    *below("sign_off", "fitter_id at reason starts_mm.left starts_mm.right"),
     *below("sign_off.amendments.*", "fitter_id at reason fields[]"),
     *below("since_last", "kept date"),
     *below("since_last.complaints.*", COMPLAINT),
@@ -191,7 +208,7 @@ def test_usual_limits_lie_within_possible_ones_and_every_number_says_how_it_is_m
             assert info.possible[0] <= low < high <= info.possible[1], info.dotted
             assert info.title, info.dotted
             assert info.how, info.dotted
-            assert info.unit in ("mm", "deg", "kg", "1"), info.dotted
+            assert info.unit in ("mm", "deg", "kg", "N m", "1"), info.dotted
             assert info.kind in (None, *get_args(Kind)), info.dotted
 
 
