@@ -16,10 +16,11 @@ from typing import Any
 from fitkit import session as sessions
 from fitkit.forms.entry import Entry, read, shown
 from fitkit.forms.groups import absent_group
-from fitkit.forms.soon import soon
+from fitkit.forms.soon import file_state, soon, watch
 from fitkit.forms.troubles import file_words, problem_words, trouble_words
 from fitkit.session import Problem, Session, SessionProblems
 from fitkit.session.doubts import doubts
+from fitkit.session.history import differences
 from fitkit.session.paths import get, same, steps_of
 from fitkit.session.reading import plain
 
@@ -33,7 +34,8 @@ def desk_of(path: str | Path) -> Desk:
     """Return the desk of a session file, the same one each time."""
     resolved = Path(path).resolve()
     if resolved not in _DESKS:
-        _DESKS[resolved] = Desk(resolved)
+        desk = _DESKS[resolved] = Desk(resolved)
+        watch(str(resolved), lambda: file_state(resolved), desk.look_again)
     return _DESKS[resolved]
 
 
@@ -83,6 +85,7 @@ class Desk:
         self.reason = ""
         self.held: dict[str, Held] = {}
         self.typed: dict[str, str] = {}
+        self.elsewhere: set[str] = set()
         self._clock = clock or (lambda: datetime.now().astimezone())
         self._listeners: dict[str, Callable[[], None]] = {}
         self._soon: asyncio.TimerHandle | None = None
@@ -138,8 +141,17 @@ class Desk:
         self._soon = soon(self._draw, _DRAW_AFTER_S)
 
     def _draw(self) -> None:
-        for draw in list(self._drawers.values()):
+        for _, draw in sorted(self._drawers.items(), key=lambda one: "signs" not in one[0]):  # a new sign comes first
             draw()
+
+    def look_again(self) -> None:
+        """Read a file that was changed: what another window saved is shown, and said beside it."""
+        before, trouble = self.tree, self.trouble
+        self.reload()
+        if self.tree is not before:
+            self.elsewhere |= {path for path, _, _ in differences(before, self.tree)}
+        if self.tree is not before or self.trouble != trouble:
+            self.tell()
 
     def reload(self) -> None:
         """Read the file again; what was typed and is not saved stays."""
@@ -168,6 +180,7 @@ class Desk:
         self._take(dotted, Entry(shown(value), value))
 
     def _take(self, dotted: str, entry: Entry) -> None:
+        self.elsewhere.discard(dotted)
         before = self.held.pop(dotted, None)
         seen = before.seen if before else self.value(dotted)
         if not (entry.is_taken and same(_json(entry.value), seen, steps_of(dotted))):
@@ -215,11 +228,12 @@ class Desk:
         reason = reason or self.reason.strip() or None
         return self._do(lambda writer: sessions.update(self.path, changes, reason=reason, **writer))
 
-    def sign_off(self, fitter: str) -> str:
-        """Sign the visit off; return why that could not be done, or nothing."""
+    def sign_off(self, fitter: str, *, reason: str | None, starts_mm: dict[str, float | None]) -> str:
+        """Sign the visit off with the starts in force [mm]; return why that could not be done, or nothing."""
         if self.held:
             return f"{len(self.held)} of the things typed are not saved yet; settle them first."
-        return self._do(lambda writer: sessions.sign_off(self.path, fitter=fitter, at=writer["at"]))
+        said = {"reason": reason, "starts_mm": starts_mm}
+        return self._do(lambda writer: sessions.sign_off(self.path, fitter=fitter, at=writer["at"], **said))
 
     def _do(self, action: Callable[[dict], sessions.Saved]) -> str:
         try:

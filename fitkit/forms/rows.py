@@ -10,6 +10,7 @@ import ipywidgets as widgets
 
 from fitkit import house
 from fitkit import session as sessions
+from fitkit.assessment.visit import unknown_parts
 from fitkit.forms import asks
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown
@@ -123,6 +124,8 @@ class Row:
             if held:
                 start = "" if held.why.startswith("Not saved") else "Not saved. "
                 yield f"<p><b>{escape(side.capitalize() + start)}</b>{escape(held.why)}</p>"
+            if path in self.desk.elsewhere:
+                yield f"<p><b>{escape(side.capitalize())}Changed in another window.</b></p>"
             for question in self._questions(path, info):
                 yield f"<p><b>{escape(side.capitalize())}Please look.</b> {escape(question)}</p>"
             for struck in self._struck(path):
@@ -139,18 +142,24 @@ class Row:
         kept, leaf = _house(), self.paths[0].rpartition(".")[2]
         if leaf == "pedal_family":
             names = kept.families
-        elif leaf in ("spindle_id", "extender_id"):
+        elif leaf in ("spindle_id", "extender_id", "base_adapter_id"):
             family = kept.family(self.desk.value("bike.pedal_family") or "")
             names = tuple(part.id for part in family if part.kind == leaf.removesuffix("_id"))
         else:
             return ""
         return f"In the {kept.parts_source}: {', '.join(names) or 'none; is the pedal family typed?'}"
 
+    def _unknown_parts(self, path: str) -> Iterator[str]:
+        session = self.desk.session
+        if session is not None:
+            yield from (sentence(problem) for problem in unknown_parts(session, _house()) if problem.where == path)
+
     def _arrived(self, path: str) -> str:
         return self.desk.typed.get(path, "")
 
     def _questions(self, path: str, info: sessions.FieldInfo) -> Iterator[str]:
         yield from (sentence(doubt) for doubt in self.desk.doubts if doubt.where == path)
+        yield from self._unknown_parts(path)
         if info.unit is None or path in self.desk.held:
             return
         if doubt := read(self.desk.text(path), info).doubt:

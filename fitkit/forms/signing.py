@@ -1,4 +1,8 @@
-"""Sign-off: the fitter puts an id under the visit; a later change needs a reason."""
+"""Sign-off: the fitter puts an id under the visit; a later change needs a reason.
+
+What was not measured again, what is unusual and what is not safe is listed first; a second press signs, and what is
+not safe as fitted asks why.
+"""
 
 from __future__ import annotations
 
@@ -7,9 +11,12 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
+from fitkit.assessment import Assessment, assess, load_visit
+from fitkit.assessment.inputs import Inputs
 from fitkit.forms.desk import Desk, desk_of
-from fitkit.forms.look import Box, button, html
+from fitkit.forms.look import Box, button, control, html
 from fitkit.forms.troubles import sentence
+from fitkit.session import Problem, describe, unusual
 
 __all__ = ["sign_off"]
 
@@ -29,10 +36,15 @@ def sign_off(session: str | Path) -> widgets.Widget:
 class _Signing:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self._asked: tuple[str, ...] = ()
+        self._asked: tuple[str, ...] | None = None
+        self._is_unsafe = False
         self._words, self._said = html(""), html("", "fit-said")
         self._sign = button("Sign the visit off", "fit-first", "fit-sign")
         self._sign.on_click(lambda _: self._signed())
+        self._reason = control(widgets.Text, "Signed off although not safe, because", "fit-sign-reason")
+        self._asks_why = Box(
+            [html("Signed off although not safe, because", "fit-name"), self._reason], "fit-row", "fit-wide"
+        )
         self.box = Box([], "fit")
         desk.listen("sign off", self.refresh)
 
@@ -46,7 +58,8 @@ class _Signing:
         else:
             words = f"<p>{escape(self._not_yet())}</p>"
         self._words.value = words
-        wanted = (self._words, *([] if signed else [Box([self._sign, self._said], "fit-bar")]))
+        asks = [self._asks_why] if self._is_unsafe else []
+        wanted = (self._words, *([] if signed else [*asks, Box([self._sign, self._said], "fit-bar")]))
         if len(wanted) != len(self.box.children):
             self.box.children = wanted
 
@@ -55,11 +68,46 @@ class _Signing:
         return f"Not signed off. It will be signed by {fitter}." if fitter else "Not signed off: needs the fitter's id."
 
     def _signed(self) -> None:
-        fitter, open_still = self.desk.value("fitter_id"), tuple(sentence(doubt) for doubt in self.desk.doubts)
-        if fitter and open_still != self._asked:
-            self._asked = open_still
-            words = f"Look first: {' '.join(open_still)} If it is right all the same, press again."
-            self._said.value = f'<span role="status">{escape(words)}</span>'
+        fitter = self.desk.value("fitter_id")
+        if not fitter:
+            self._say("Type the fitter's id in the intake first.")
             return
-        problem = self.desk.sign_off(fitter) if fitter else "Type the fitter's id in the intake first."
-        self._said.value = escape(problem)
+        if self.desk.held:
+            self._say(self.desk.sign_off(fitter, reason=None, starts_mm={}))
+            return
+        assessment = assess(load_visit(self.desk.path))
+        unsafe = [f"Not safe as fitted: {each.words}." for each in assessment.unsafe]
+        open_still = (*unsafe, *not_measured_again(assessment), *map(sentence, self._unusual()))
+        self._is_unsafe = bool(unsafe)
+        if open_still and open_still != self._asked:
+            self._asked = open_still
+            why = " Type why beside it." if unsafe else ""
+            self._say(f"Look first: {' '.join(open_still)} If it is right all the same, press again.{why}")
+            self.refresh()
+            return
+        reason = self._reason.value.strip()
+        if unsafe and not reason:
+            self._say("Something is not safe as fitted: type why it is signed all the same. It will be printed.")
+            return
+        starts = {side: assessment[f"{side}.cleat_setback.start"].value for side in ("left", "right")}
+        self._say(self.desk.sign_off(fitter, reason=reason if unsafe else None, starts_mm=starts))
+
+    def _unusual(self) -> tuple[Problem, ...]:
+        return (*self.desk.doubts, *unusual(self.desk.session))
+
+    def _say(self, words: str) -> None:
+        self._said.value = f'<span role="status">{escape(words)}</span>'
+
+
+def not_measured_again(assessment: Assessment) -> list[str]:
+    """Return what stood there as found, or was changed since, and was not measured again as left."""
+    inputs, lacking = Inputs(assessment.visit), []
+    for side in ("left", "right"):
+        if inputs.setback_now(side) is not None and inputs.own_setback("as_left", side) is None:
+            lacking.append(f"{side} cleat setback")
+        if inputs.number_now(f"{side}.cleat_toe_out_deg") is not None:
+            lacking += [] if inputs.readings(f"as_left.{side}.cleat_toe_out_deg") else [f"{side} cleat toe-out"]
+    for name in ("saddle_height_mm", "saddle_setback_mm", "bar_height_mm", "bar_reach_mm"):
+        if inputs.number_now(name) is not None and not inputs.readings(f"as_left.{name}"):
+            lacking.append(describe(f"as_left.{name}").title.lower())
+    return [f"Not measured again as left: {', '.join(lacking)}."] if lacking else []

@@ -1,11 +1,16 @@
-"""Doing a thing a moment later, where a notebook's loop runs; at once elsewhere."""
+"""Doing a thing a moment later, or when a state changes, on the loop that serves the forms; without one, at once."""
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from pathlib import Path
+from typing import Any
 
-__all__ = ["soon"]
+__all__ = ["file_state", "soon", "watch"]
+
+_EVERY_S = 1.0
+_WATCHES: dict[str, asyncio.TimerHandle] = {}
 
 
 def soon(action: Callable[[], None], after_s: float) -> asyncio.TimerHandle | None:
@@ -16,3 +21,33 @@ def soon(action: Callable[[], None], after_s: float) -> asyncio.TimerHandle | No
         action()
         return None
     return loop.call_later(after_s, action)
+
+
+def watch(name: str, state: Callable[[], Any], changed: Callable[[], None]) -> None:
+    """Look at a state each second and call back when it is another; one watch for each name, none without a loop.
+
+    It runs on the loop that serves the forms, never on a thread of its own: forms are served one after the other.
+    """
+    try:
+        loop = asyncio.get_running_loop()
+    except RuntimeError:
+        return
+    if name in _WATCHES:
+        _WATCHES[name].cancel()
+
+    def look(seen: Any) -> None:
+        now = state()
+        _WATCHES[name] = loop.call_later(_EVERY_S, look, now)
+        if now != seen:
+            changed()
+
+    _WATCHES[name] = loop.call_later(_EVERY_S, look, state())
+
+
+def file_state(path: Path) -> tuple[int, int] | None:
+    """Return when a file was changed and how large it is, None where it is gone."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_mtime_ns, found.st_size

@@ -184,8 +184,26 @@ def strike(path: str | Path, field: str, index: int, reason: str, *, fitter: str
         return Saved(file.session, {})
 
 
-def sign_off(path: str | Path, *, fitter: str, at: str | datetime) -> Saved:
+def sign_off(
+    path: str | Path,
+    *,
+    fitter: str,
+    at: str | datetime,
+    reason: str | None = None,
+    starts_mm: Mapping[str, float | None] | None = None,
+) -> Saved:
     """Sign the visit off; every later change needs a reason and is listed as an amendment.
+
+    Parameters
+    ----------
+    path : str or Path
+        The session file.
+    fitter, at : str, str or datetime
+        Who signs, and when.
+    reason : str, optional
+        Why it is signed although something is not safe as fitted.
+    starts_mm : mapping, optional
+        The starting points in force, "left" and "right" [mm].
 
     Raises
     ------
@@ -197,7 +215,8 @@ def sign_off(path: str | Path, *, fitter: str, at: str | datetime) -> Saved:
         if signed:
             by = f"there already, by {signed.fitter_id} at {signed.at}"
             file.refuse([Problem("sign_off", by, "one sign-off", "Change fields with a reason.")])
-        file.save({"sign_off": {"fitter_id": fitter, "at": file.at}}, reason=None)
+        signature = {"fitter_id": fitter, "at": file.at, "reason": reason, "starts_mm": dict(starts_mm or {})}
+        file.save({"sign_off": pruned(signature)}, reason=None)
         return Saved(file.session, {})
 
 

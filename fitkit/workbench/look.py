@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from fitkit import cautions
 from fitkit.assessment import Assessment
 from fitkit.report import Record
 from fitkit.session import Session
@@ -61,10 +62,14 @@ def _look(path: Path, _: int) -> Look:
 
 def _lacks(assessment: Assessment) -> str:
     missing = (one.needs for one in assessment.results.values() if not one.is_known)
-    needs = list(dict.fromkeys(need for need in missing if need and not need.startswith("not ")))
-    needs.sort(key=lambda need: not need.startswith("clinician"))  # what stops the advice comes first
+    needs = list(dict.fromkeys(need for need in missing if need and not need.startswith(("not ", "no move "))))
+    signs = [f"{sign.urgency}: {sign.words}" for sign in cautions.signs_open(assessment.visit.session)]
+    needs = [need for need in needs if not need.startswith("clinician")]
     more = f"; and {len(needs) - _FIRST} more" if len(needs) > _FIRST else ""
-    return "; ".join(needs[:_FIRST]) + more if needs else "nothing"
+    lacks = "; ".join(needs[:_FIRST]) + more if needs else "nothing"
+    # What must not be overlooked comes first.
+    first = [*(f"Not safe as fitted: {each.words}" for each in assessment.unsafe), *signs]
+    return ". ".join([*(f"{line[:1].upper()}{line[1:]}" for line in first), lacks])
 
 
 def _orders(assessment: Assessment) -> Iterator[str]:

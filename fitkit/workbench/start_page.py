@@ -12,7 +12,7 @@ import ipywidgets as widgets
 from fitkit import house, session
 from fitkit.forms.entry import read
 from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
-from fitkit.forms.soon import soon
+from fitkit.forms.soon import file_state, soon, watch
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
 from fitkit.workbench.learning import LEARNING
@@ -85,6 +85,11 @@ class _Page:
         """Look at the folder again, once the form of a new visit is on the screen."""
         self.box.words = "\n".join(path.stem for path in self.folder.sessions()[:_RECENT]) or "No visit yet."
         soon(self.refresh, _AFTER_S)
+        watch(str(self.folder.root), self._state, self.refresh)
+
+    def _state(self) -> tuple:
+        paths = self.folder.sessions()
+        return len(paths), tuple((path, file_state(path)) for path in paths[:_RECENT])
 
     def refresh(self) -> None:
         """Look at the folder again."""

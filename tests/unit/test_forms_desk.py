@@ -127,7 +127,7 @@ def test_trials_grow_field_by_field_with_lists_inside(desk, path):
 
 def test_after_sign_off_the_reason_is_asked_and_an_amendment_written(desk, path):
     desk.enter("rider.mass_kg", "74")
-    assert desk.sign_off("f2") == ""
+    assert desk.sign_off("f2", reason=None, starts_mm={}) == ""
     desk.enter("rider.mass_kg", "75")
     assert "Give the reason" in desk.held["rider.mass_kg"].why
     desk.reason = "read the scales again"
