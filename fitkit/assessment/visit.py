@@ -8,7 +8,7 @@ from pathlib import Path
 from fitkit import house, session
 from fitkit.house import House
 from fitkit.session import Problem, Session, SessionProblems
-from fitkit.session.earlier import earlier_visit
+from fitkit.session.earlier import earlier_path
 from fitkit.session.positions import value_at
 from fitkit.session.study import FitterStudy, load_study
 
@@ -19,7 +19,11 @@ _KINDS = {"spindle_id": "spindle", "extender_id": "extender", "base_adapter_id":
 
 @dataclass(frozen=True)
 class Visit:
-    """What an assessment reads, and nothing else; files the session names lie in `folder`, None where there is none."""
+    """What an assessment reads, and nothing else.
+
+    Files the session names lie in `folder`, None where there is none; `previous_problem` says why the last visit, which
+    is there, cannot be read: then nothing is compared, with an older one neither.
+    """
 
     key: str
     session: Session
@@ -27,6 +31,7 @@ class Visit:
     previous: Session | None = None
     study: FitterStudy | None = None
     folder: Path | None = None
+    previous_problem: str = ""
 
 
 def load_visit(path: Path | str) -> Visit:
@@ -46,16 +51,26 @@ def load_visit(path: Path | str) -> Visit:
     kept = house.load()
     if unknown := unknown_parts(loaded, kept):
         raise SessionProblems(path, unknown)
-    earlier = sorted((path.parent / "previous").glob("*.json"))
+    previous, problem = _previous(path, loaded)
     found = study_path(path, loaded.fitter_id)
     return Visit(
         key=session.key(loaded),
         session=loaded,
         house=kept,
-        previous=session.load(earlier[-1]) if earlier else earlier_visit(path, loaded),
+        previous=previous,
         study=load_study(found) if found else None,
         folder=path.parent,
+        previous_problem=problem,
     )
+
+
+def _previous(path: Path, loaded: Session) -> tuple[Session | None, str]:
+    given = sorted((path.parent / "previous").glob("*.json"))
+    found = given[-1] if given else earlier_path(path, loaded)
+    try:
+        return (session.load(found) if found else None), ""
+    except SessionProblems as error:
+        return None, f"{found.name} cannot be read: {error.problems[0]}"
 
 
 def unknown_parts(loaded: Session, kept: House) -> list[Problem]:

@@ -7,9 +7,11 @@ from pathlib import Path
 from typing import TextIO
 
 from fitkit import session
+from fitkit.assessment.visit import unknown_parts
 from fitkit.batch import inputs
 from fitkit.batch.inputs import Visit
 from fitkit.batch.messages import count, plain
+from fitkit.house import load as load_house
 from fitkit.session.doubts import doubts
 
 __all__ = ["check"]
@@ -36,7 +38,12 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
         If nothing was found.
     """
     found = inputs.find(session_places)
+    wrong, kept = len(found.refused), load_house()
     for visit in found.visits:
+        if unknown := unknown_parts(visit.session, kept):
+            wrong += 1
+            _say(screen, visit.path, count(len(unknown), "problem"), [plain(problem) for problem in unknown])
+            continue
         questions = list(_questions(visit))
         said = f"fine, {count(len(questions), 'question')}" if questions else "fine"
         if visit.session.demonstration:
@@ -44,7 +51,7 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
         _say(screen, visit.path, said, questions)
     for refused in found.refused:
         _say(screen, refused.path, count(len(refused.problems), "problem"), refused.problems)
-    fine, wrong = len(found.visits), len(found.refused)
+    fine = len(found.visits) + len(found.refused) - wrong
     screen.write(f"{count(fine, 'file')} fine, {count(wrong, 'file')} with problems\n")
     return 1 if wrong else 0
 

@@ -50,14 +50,16 @@ def _is_demonstration(names: dict[str, Entry], key: str) -> bool:
 
 
 def _row(folder: ReportFolder, name: str, is_visit: bool, status: str, reason: str, demonstration: bool) -> Row:
-    files, results = read_record(folder.path / name) if is_visit else ((), ())
-    return Row(name, is_visit, status, reason, demonstration, files, results)
+    files, document = read_record(folder.path / name) if is_visit else ((), {})
+    return Row(name, is_visit, status, reason, demonstration, files, document)
 
 
 def headline(rows: Iterable[Row]) -> str:
     """Return what happened in all, in a sentence."""
     counted = Counter(row.status for row in rows)
     said = [f"{counted['made']} made", f"{counted['unchanged']} unchanged", f"{counted['failed']} not made"]
+    if counted["consent withdrawn"]:
+        said.append(f"{counted['consent withdrawn']} with consent withdrawn")
     if counted["earlier"]:
         said.append(f"{counted['earlier']} from earlier runs")
     return ", ".join(said) + "."

@@ -24,7 +24,9 @@ _SAID = {
     "failed": "not made",
     "earlier": "from an earlier run",
     "waiting": "not made yet",
+    "consent withdrawn": "consent withdrawn",
 }
+_BRACKETS = ("left.forward_limit", "right.forward_limit")  # they have ends and no value
 _LINKS = {
     "record.html": "record",
     "rider_sheet.html": "rider's sheet",
@@ -56,15 +58,15 @@ class Row:
     is_visit : bool
         Whether `name` is a key.
     status : str
-        "made", "unchanged", "failed", "earlier" or "waiting".
+        "made", "unchanged", "failed", "earlier", "waiting" or "consent withdrawn".
     reason : str
         Why, in words.
     demonstration : bool
         Whether the rider is invented.
     files : tuple of str
         Files of the record that stand in its place.
-    results : tuple of dict
-        The record's results.
+    document : dict
+        The record's results file, nothing where there is none.
     """
 
     name: str
@@ -73,7 +75,30 @@ class Row:
     reason: str = ""
     demonstration: bool = False
     files: tuple[str, ...] = ()
-    results: tuple[dict, ...] = field(default=(), repr=False)
+    document: dict = field(default_factory=dict, repr=False)
+
+    @property
+    def results(self) -> tuple[dict, ...]:
+        """The record's results."""
+        return tuple(self.document.get("results", ()))
+
+    def advice(self, side: str) -> dict:
+        """Return the record's advice for one foot, nothing where there is none."""
+        return (self.document.get("advice") or {}).get(side) or {}
+
+    @property
+    def unsafe(self) -> tuple[str, ...]:
+        """What is not safe as fitted, in words."""
+        return tuple(f"{each.get('side')}: {each.get('why')}" for each in self.document.get("unsafe") or ())
+
+    @property
+    def attention(self) -> tuple[str, ...]:
+        """What must be looked at before anything else, the most urgent first."""
+        signs = {str(r.get("needs")) for r in self.results if str(r.get("needs")).startswith("clinician: ")}
+        worse = any("worse" in (self.advice(side).get("why") or ()) for side in ("left", "right"))
+        said = ["see a clinician first"] if signs else []
+        said += [f"not safe as fitted: {'; '.join(self.unsafe)}"] if self.unsafe else []
+        return (*said, *(["got worse since the last change"] if worse else []))
 
     @property
     def client(self) -> str:
@@ -92,28 +117,34 @@ class Row:
         return "; ".join(filter(None, [self.reason, _OUT_OF_DATE if out_of_date else ""]))
 
 
-def read_record(folder: Path) -> tuple[tuple[str, ...], tuple[dict, ...]]:
-    """Return the files of a record that are there and its results, nothing where there is no record."""
+def read_record(folder: Path) -> tuple[tuple[str, ...], dict]:
+    """Return the files of a record that are there and its results file, nothing where there is no record."""
     files = tuple(name for name in PAGES + PDF_PAGES if (folder / name).is_file())
     try:
-        results = json.loads((folder / "results.json").read_bytes())["results"]
-    except (OSError, ValueError, KeyError, TypeError):
-        return files, ()
-    return files, tuple(results)
+        document = json.loads((folder / "results.json").read_bytes())
+    except (OSError, ValueError):
+        return files, {}
+    return files, document if isinstance(document, dict) else {}
 
 
 def summary_csv(rows: Iterable[Row], names: Sequence[str]) -> str:
-    """Return the table of all rows, with one column for each name of a result.
+    """Return the table of all rows: advice, what is not safe, one column for each result and two for a bracket.
 
     A spreadsheet takes a text that begins like a formula for one, so that such a text gets an apostrophe.
     """
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["key", "status", "reason", *names])
+    ends = [(name, "value") for name in names if name not in _BRACKETS]
+    ends += [(name, end) for name in names if name in _BRACKETS for end in ("low", "high")]
+    titles = [name if end == "value" else f"{name}.{end}" for name, end in ends]
+    writer.writerow(["key", "status", "reason", "left.advice", "right.advice", "unsafe", *titles])
     for row in rows:
-        values = {} if row.status in ("failed", "waiting") else {r.get("name"): r.get("value") for r in row.results}
-        cells = [row.name, row.status, row.said, *(values.get(name) for name in names)]
-        writer.writerow([safe_cell(cell) for cell in cells])
+        is_made = row.status not in ("failed", "waiting")
+        values = {r.get("name"): r for r in row.results} if is_made else {}
+        advice = [row.advice(side).get("kind") if is_made else None for side in ("left", "right")]
+        unsafe = "; ".join(row.unsafe) if is_made else None
+        cells = [row.name, row.status, row.said, *advice, unsafe or None]
+        writer.writerow([safe_cell(cell) for cell in (*cells, *(values.get(name, {}).get(end) for name, end in ends))])
     return out.getvalue()
 
 
@@ -142,6 +173,8 @@ def index_html(rows: Sequence[Row], *, headline: str) -> str:
         clients.setdefault(row.client, []).append(row)
     files = clients.pop("", [])
     sections = [_client(client, visits) for client, visits in clients.items()]
+    if first := [row for row in rows if row.attention or row.status == "failed"]:
+        sections.insert(0, _attention(first))
     if files:
         sections.insert(0, _section("Files that are no visits", [_article(row, latest=False) for row in files]))
     return _page(headline, sections)
@@ -173,6 +206,24 @@ def _section(heading: str, articles: list[str]) -> str:
     return f"<section>\n<h2>{_text(heading)}</h2>\n{''.join(articles)}</section>\n"
 
 
+def _attention(rows: Sequence[Row]) -> str:
+    """Return what needs attention first, the most urgent on top, with the way to it."""
+    order = ("see a clinician", "not safe", "got worse")
+
+    def rank(row: Row) -> tuple:
+        first = next(iter(row.attention), "")
+        return next((n for n, word in enumerate(order) if first.startswith(word)), len(order)), row.name
+
+    items = []
+    for row in sorted(rows, key=rank):
+        said = "; ".join([*row.attention, *([f"not made: {row.said}"] if row.status == "failed" else [])])
+        named = _text(row.name)
+        if "record.html" in row.files:
+            named = f'<a href="{escape(row.name)}/record.html">{named}</a>'
+        items.append(f"<li>{named}: {_text(said)}</li>")
+    return f"<section>\n<h2>Needs attention first</h2>\n<ul>{''.join(items)}</ul>\n</section>\n"
+
+
 def _client(client: str, visits: list[Row]) -> str:
     newest = max(row.visit_date for row in visits)
     # Sorted by name already, so that set-ups of one day stay in order.
@@ -189,7 +240,8 @@ def _article(row: Row, *, latest: bool) -> str:
     told = (
         ("latest", latest),
         ("demonstration", row.demonstration),
-        ("see a clinician first", any(str(r.get("needs")).startswith("clinician: ") for r in row.results)),
+        ("see a clinician first", "see a clinician first" in row.attention),
+        ("not safe as fitted", bool(row.unsafe)),
         ("toe meets tyre", any(_is_overlap(result) for result in row.results)),
     )
     marks = [word for word, wanted in told if wanted]

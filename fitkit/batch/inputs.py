@@ -42,6 +42,7 @@ class Refused:
 
     path: Path
     problems: tuple[str, ...]
+    is_withdrawn: bool = False
 
     @property
     def key(self) -> str | None:
@@ -86,7 +87,7 @@ def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
             f"no session file found in {searched}; expected files named like rider-042_2026-03-04_road.json"
         )
     loaded, refused = _load(search.candidates)
-    visits, outside = _with_inputs(loaded)
+    visits, outside = _with_inputs(loaded, [item.path for item in refused if item.key and not item.is_withdrawn])
     everything = sorted([*search.refused, *refused, *outside], key=lambda item: (item.path.name, str(item.path)))
     return Found(visits=visits, refused=tuple(everything))
 
@@ -181,14 +182,18 @@ def _open(path: Path) -> Session | Refused:
     except SessionProblems as error:
         return Refused(path, tuple(plain(problem) for problem in error.problems))
     if opened.consent.record is False:
-        return Refused(path, ("consent.record is false: the rider did not agree to a record. None is made",))
+        return Refused(path, ("the rider does not agree to a record (consent.record is false)",), is_withdrawn=True)
     return opened
 
 
-def _with_inputs(loaded: dict[str, tuple[Path, Session]]) -> tuple[tuple[Visit, ...], list[Refused]]:
+def _with_inputs(
+    loaded: dict[str, tuple[Path, Session]], unreadable: list[Path]
+) -> tuple[tuple[Visit, ...], list[Refused]]:
     histories: dict[tuple[str, str], list[tuple[str, Path]]] = defaultdict(list)
-    for path, opened in loaded.values():
-        histories[opened.client_id, opened.setup].append((opened.visit_date, path))
+    # A last visit that cannot be read is the last one all the same: nothing is compared with an older one.
+    for path in (*(path for path, _ in loaded.values()), *unreadable):
+        client, day, setup = path.stem.split("_")
+        histories[client, setup].append((day, path))
     studies = _Studies()
     visits, refused = [], []
     for key, (path, opened) in sorted(loaded.items()):

@@ -214,15 +214,17 @@ class _Batch:
 
     def _refuse(self, refused: Refused) -> None:
         self.screen.write(f"{plain(refused.path)}: not made: {plain(refused.reason, longest=4000)}\n")
+        if refused.is_withdrawn and refused.key is not None:
+            self.folder.forget(refused.key)  # an earlier record is taken away
         self._add(
             Entry(
                 run=self.run_name,
                 at=_now(),
                 key=refused.key,
                 file=plain(refused.path, longest=4000),
-                status="failed",
+                status="consent withdrawn" if refused.is_withdrawn else "failed",
                 reason=refused.reason,
-                exit=1,
+                exit=0 if refused.is_withdrawn else 1,
             )
         )
 

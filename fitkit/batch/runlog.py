@@ -30,7 +30,7 @@ class Entry:
     file : str
         Name of the session file.
     status : str
-        "made", "unchanged" or "failed".
+        "made", "unchanged", "failed" or "consent withdrawn".
     reason : str
         Why it failed, in words.
     seconds : float

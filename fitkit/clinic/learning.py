@@ -7,6 +7,7 @@ from functools import cached_property
 
 from fitkit import places
 from fitkit.calculations.learned_band import Interval, Learned, Prior, learn, new_rider, rule_line
+from fitkit.clinic.outcomes import got_worse
 from fitkit.clinic.settled import Chosen, arrays, latest_of_each_rider, settled_visits, whole_size
 from fitkit.clinic.visits import Clinic
 from fitkit.house import House, StartingBand
@@ -104,7 +105,7 @@ def band_of(clinic: Clinic) -> LearnedBand:
     visits, left_out = settled_visits(clinic)
     rule = clinic.house.rules.starting_band
     earlier = _with_shipped_band(clinic.house) if rule.grade == GRADE else None
-    chosen = latest_of_each_rider(visits, left_out, earlier_rules=earlier)
+    chosen = latest_of_each_rider(visits, left_out, worse=got_worse(clinic), earlier_rules=earlier)
     prior_rule = earlier.rules.starting_band if earlier else rule
     refused = _why_not(chosen)
     learned = None if refused else learn(arrays(chosen), prior_of(prior_rule))

@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 from typing import Literal
 
+from fitkit.assessment.advising import worse_since
 from fitkit.assessment.visit import Visit
 from fitkit.clinic.visits import Clinic
 
-__all__ = ["OUTCOMES", "FollowUp", "Outcome", "follow_ups", "outcome", "outcomes"]
+__all__ = ["OUTCOMES", "FollowUp", "Outcome", "follow_ups", "got_worse", "outcome", "outcomes"]
 
+SIDES = ("left", "right")
 Outcome = Literal["kept", "changed", "unknown", "not seen again"]
 OUTCOMES: dict[Outcome, str] = {
     "kept": "followed up, settings kept",
@@ -53,6 +56,18 @@ def outcomes(clinic: Clinic) -> list[tuple[Visit, Outcome]]:
     for course in clinic.courses():
         for visit, later in zip(course, (*course[1:], None), strict=True):
             found.append((visit, outcome(visit, later)))
+    return found
+
+
+def got_worse(clinic: Clinic) -> dict[str, tuple[str, ...]]:
+    """Return, by the key of a visit, the sides whose complaints were worse at the next visit of the same course."""
+    found = {}
+    for course in clinic.courses():
+        for visit, later in pairwise(course):
+            rules = clinic.house.rules
+            sides = [side for side in SIDES if worse_since(visit.session, later.session, side=side, rules=rules)]
+            if sides:
+                found[visit.key] = tuple(sides)
     return found
 
 

@@ -12,7 +12,7 @@ from fitkit.clinic.export import band_document
 from fitkit.clinic.fitters import compare
 from fitkit.clinic.learning import LearnedBand, band_of
 from fitkit.clinic.orders import Order, orders
-from fitkit.clinic.outcomes import OUTCOMES, FollowUp, follow_ups, outcomes
+from fitkit.clinic.outcomes import OUTCOMES, FollowUp, follow_ups, got_worse, outcomes
 from fitkit.clinic.says import band_table, learned_words, limits_words, settled_figure, settled_rows
 from fitkit.clinic.visits import Clinic, load
 from fitkit.report.blocks import Sentences, Table
@@ -184,6 +184,10 @@ class Overview:
         for _, went in outcomes(self.clinic):
             counts[went] += 1
         rows = tuple((capital(OUTCOMES[went]), str(count)) for went, count in counts.items())
+        riders = {key.split("_")[0] for key in got_worse(self.clinic)}
+        rows += (
+            ("Riders with a complaint that was worse at the next visit: never learned from", self._few(len(riders))),
+        )
         return Table("How each visit's settings went on", ("", "Visits"), rows)
 
     def left_out(self) -> Table:

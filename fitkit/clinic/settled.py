@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -95,7 +95,10 @@ class Chosen:
 
 
 def settled_visits(clinic: Clinic) -> tuple[list[Visit], dict[str, int]]:
-    """Return the visits whose settings were kept and may be learned from, and why the others were left out."""
+    """Return the visits whose settings were kept and may be learned from, and why the others were left out.
+
+    A foot whose leg got worse afterwards is not settled, kept or not: see `latest_of_each_rider`.
+    """
     chosen, left_out = [], Counter()
     for visit, went in outcomes(clinic):
         if went != "kept":
@@ -108,7 +111,11 @@ def settled_visits(clinic: Clinic) -> tuple[list[Visit], dict[str, int]]:
 
 
 def latest_of_each_rider(
-    visits: Iterable[Visit], left_out: dict[str, int] | None = None, *, earlier_rules: House | None = None
+    visits: Iterable[Visit],
+    left_out: dict[str, int] | None = None,
+    *,
+    worse: Mapping[str, tuple[str, ...]] | None = None,
+    earlier_rules: House | None = None,
 ) -> Chosen:
     """Return the usable feet of each rider's latest visit, so that a rider counts once.
 
@@ -118,13 +125,15 @@ def latest_of_each_rider(
         Visits whose settings are to count.
     left_out : dict of int, optional
         What was left out before, with its reasons.
+    worse : mapping, optional
+        Sides that got worse afterwards, by the visit's key: never learned from.
     earlier_rules : House, optional
         Other rules the visits may have been started by: a foot left the start only where it left both.
     """
     feet: dict[str, tuple[Foot, ...]] = {}
     counted = Counter(left_out or {})
     for visit in sorted(visits, key=lambda one: (one.session.visit_date, one.key)):
-        found, why_not = feet_of(visit, earlier_rules)
+        found, why_not = feet_of(visit, earlier_rules, worse=(worse or {}).get(visit.key, ()))
         counted.update(why_not)
         if found:
             if visit.session.client_id in feet:
@@ -133,7 +142,9 @@ def latest_of_each_rider(
     return Chosen(tuple(foot for client in sorted(feet) for foot in feet[client]), dict(counted))
 
 
-def feet_of(visit: Visit, earlier_rules: House | None = None) -> tuple[tuple[Foot, ...], list[str]]:
+def feet_of(
+    visit: Visit, earlier_rules: House | None = None, *, worse: tuple[str, ...] = ()
+) -> tuple[tuple[Foot, ...], list[str]]:
     """Return a visit's feet that can be learned from, and for each other the reason why not."""
     if cautions.stops_advice(visit.session):
         return (), ["an open sign that needs a clinician (visits)"]
@@ -141,7 +152,7 @@ def feet_of(visit: Visit, earlier_rules: House | None = None) -> tuple[tuple[Foo
     earlier = Inputs(replace(visit, house=earlier_rules)) if earlier_rules else None
     feet, why_not = [], []
     for side in SIDES:
-        found = _foot(inputs, side, earlier)
+        found = "a complaint of that leg got worse (feet)" if side in worse else _foot(inputs, side, earlier)
         if isinstance(found, str):
             why_not.append(found)
         else:
@@ -161,7 +172,11 @@ def _foot(inputs: Inputs, side: str, earlier: Inputs | None) -> Foot | str:
         return "slot ends not measured (feet)"
     reach = READING_ERRORS * inputs.visit.house.rules.spread.cleat_setback_mm
     bound, bound_mm = _bound(inputs, side, setback, slots, reach)
-    starts = [_point(start), *([_point(start_of(earlier, side))] if earlier else [])]
+    signed = inputs.visit.session.sign_off
+    recorded = getattr(signed.starts_mm, side) if signed else None
+    # The start in force then, where it was recorded; else by today's rules.
+    by_rules = [_point(start), *([_point(start_of(earlier, side))] if earlier else [])]
+    starts = by_rules if recorded is None else [recorded]
     held = [held_inside(point, least_mm=slots[0], greatest_mm=slots[1]) for point in starts if point is not None]
     tried = [setback, *_tried(inputs, side)]
     return Foot(

@@ -12,6 +12,8 @@ __all__ = ["complaints_then_and_now", "since_last"]
 def since_last(visit: Visit) -> Sentences:
     """Say what was kept since the last visit and when the rider was asked; unknown stays unknown."""
     previous, since = visit.previous, visit.session.since_last
+    if visit.previous_problem:
+        return Sentences((f"Nothing is compared with the last visit: {visit.previous_problem}",))
     if previous is None:
         if since.kept is None and not since.complaints and since.date is None:
             return Sentences(())

@@ -89,6 +89,8 @@ class Record(SeenRiding):
             lines.append(f"Signed off although not safe as fitted; the reason given: {session.sign_off.reason}")
         if session.note:
             lines.append(f"Remark: {session.note}")
+        if self.assessment.visit.previous_problem:
+            lines.append(f"Nothing is compared with the last visit: {self.assessment.visit.previous_problem}")
         if session.consent.record is None:
             lines.append("Consent to keep this record: not recorded.")
         if session.demonstration:

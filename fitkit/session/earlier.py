@@ -8,11 +8,20 @@ from fitkit.session.models import Session
 from fitkit.session.problems import SessionProblems
 from fitkit.session.reading import key, load
 
-__all__ = ["earlier_visit"]
+__all__ = ["earlier_path", "earlier_visit"]
 
 
 def earlier_visit(path: Path, session: Session) -> Session | None:
-    """Return the latest earlier visit of the same client and set-up.
+    """Return the latest earlier visit of the same client and set-up, None where there is none that can be read."""
+    found = earlier_path(path, session)
+    try:
+        return load(found) if found else None
+    except SessionProblems:
+        return None
+
+
+def earlier_path(path: Path, session: Session) -> Path | None:
+    """Return the file of the latest earlier visit of the same client and set-up.
 
     Parameters
     ----------
@@ -23,17 +32,11 @@ def earlier_visit(path: Path, session: Session) -> Session | None:
 
     Returns
     -------
-    Session or None
-        None where there is none that can be read.
+    Path or None
+        None where there is none; whether it can be read is not looked at.
     """
     root = path.parent.parent if path.parent.name.isdigit() else path.parent
     pattern = f"{session.client_id}_*_{session.setup}.json"
     folders = [path.parent, *(folder for folder in root.glob("[0-9]*") if folder.is_dir() and folder != path.parent)]
     found = {file.name: file for folder in folders for file in folder.glob(pattern)}
-    for name in sorted(found, reverse=True):
-        if name < f"{key(session)}.json":
-            try:
-                return load(found[name])
-            except SessionProblems:
-                continue
-    return None
+    return next((found[name] for name in sorted(found, reverse=True) if name < f"{key(session)}.json"), None)

@@ -20,22 +20,68 @@ def read(text):
 
 
 def test_the_summary_has_a_column_for_each_result_and_blanks_where_there_is_none():
-    rows = [Row("rider-1_2026-03-04_road", True, "made", results=RESULTS, files=FILES)]
+    rows = [Row("rider-1_2026-03-04_road", True, "made", document={"results": RESULTS}, files=FILES)]
     (row,) = read(summary_csv(rows, NAMES))
     assert row == {
         "key": "rider-1_2026-03-04_road",
         "status": "made",
         "reason": "",
+        "left.advice": "",
+        "right.advice": "",
+        "unsafe": "",
         "left.half_stance": "-1.25",
         "hip.spacing": "",
     }
 
 
 def test_the_summary_gives_no_values_of_a_record_that_is_out_of_date():
-    rows = [Row("rider-1_2026-03-04_road", True, "failed", "=cmd()", results=RESULTS, files=FILES)]
+    rows = [Row("rider-1_2026-03-04_road", True, "failed", "=cmd()", document={"results": RESULTS}, files=FILES)]
     (row,) = read(summary_csv(rows, NAMES))
     assert row["left.half_stance"] == ""
     assert row["reason"] == "'=cmd(); the record here is an earlier one and out of date"
+
+
+def test_the_summary_holds_advice_what_is_not_safe_and_both_ends_of_a_bracket():
+    bracket = {"name": "left.forward_limit", "value": None, "low": 12, "high": 16}
+    document = {
+        "results": [bracket],
+        "advice": {"left": {"kind": "move"}, "right": {"kind": "leave"}},
+        "unsafe": [{"what": "thread", "side": "left", "why": "7.1 turns of pedal thread engaged, 8 wanted"}],
+    }
+    rows = [Row("rider-1_2026-03-04_road", True, "made", document=document)]
+    (row,) = read(summary_csv(rows, ["left.forward_limit"]))
+    assert (row["left.advice"], row["right.advice"]) == ("move", "leave")
+    assert row["unsafe"] == "left: 7.1 turns of pedal thread engaged, 8 wanted"
+    assert (row["left.forward_limit.low"], row["left.forward_limit.high"]) == ("12", "16")
+    assert "left.forward_limit" not in row
+
+
+def test_what_needs_attention_comes_first_the_most_urgent_on_top():
+    def made(name, **document):
+        return Row(f"{name}_2026-03-04_road", True, "made", files=FILES, document=document)
+
+    sign = [{"name": "left.cleat_setback.move", "value": None, "needs": "clinician: fever"}]
+    rows = [
+        made("rider-1"),
+        made("rider-2", advice={"left": {"kind": "put_back", "why": ["worse"]}}),
+        made("rider-3", unsafe=[{"what": "mass", "side": "right", "why": "for riders up to 90 kg"}]),
+        made("rider-4", results=sign),
+        Row("rider-5_2026-03-04_road", True, "failed", "no room"),
+    ]
+    page = index_html(rows, headline="")
+    first = page[page.index("Needs attention first") : page.index("</section>")]
+    said = [
+        "see a clinician first",
+        "not safe as fitted: right: for riders up to 90 kg",
+        "got worse since the last change",
+        "not made: no room",
+    ]
+    places = [first.index(words) for words in said]
+    assert places == sorted(places)
+    assert "rider-1_" not in first
+    assert 'href="rider-4_2026-03-04_road/record.html"' in first
+    assert page.index("Needs attention first") < page.index("<h2>rider-1<")
+    assert ">not safe as fitted<" in page
 
 
 def test_the_index_groups_by_client_newest_first_and_marks_the_latest():
@@ -48,7 +94,9 @@ def test_the_index_groups_by_client_newest_first_and_marks_the_latest():
 
 
 def test_the_index_flags_demonstrations_and_says_what_is_lacking():
-    page = index_html([Row("rider-1_2026-03-04_road", True, "made", demonstration=True, results=RESULTS)], headline="")
+    page = index_html(
+        [Row("rider-1_2026-03-04_road", True, "made", demonstration=True, document={"results": RESULTS})], headline=""
+    )
     assert ">demonstration<" in page
     assert "1 result of 2 not assessed" in page
     assert "<li>pelvis</li>" in page

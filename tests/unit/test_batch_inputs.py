@@ -151,7 +151,25 @@ def test_without_consent_no_record_is_made(write, tmp_path):
     write("a", client="rider-2", consent={"film": False})
     found = inputs.find([tmp_path])
     assert [visit.key for visit in found.visits] == ["rider-2_2026-03-04_road"]
-    assert "did not agree to a record" in found.refused[0].reason
+    assert "does not agree to a record" in found.refused[0].reason
+    assert found.refused[0].is_withdrawn
+
+
+def test_the_last_visit_is_the_latest_earlier_one_even_where_it_cannot_be_read(write, tmp_path):
+    from fitkit.assessment.visit import load_visit
+
+    for day in ("2025-03-04", "2026-01-04", "2025-11-04", "2026-06-04"):
+        write("a", date=day)
+    now = write("a", date="2026-03-04")
+    found = {visit.key: visit for visit in inputs.find([tmp_path]).visits}["rider-1_2026-03-04_road"]
+    assert [i.name for i in found.inputs if i.name.startswith("previous/")] == ["previous/rider-1_2026-01-04_road.json"]
+    assert load_visit(now).previous.visit_date == "2026-01-04"
+    (now.parent / "rider-1_2026-01-04_road.json").write_text("{", encoding="utf-8")
+    broken = load_visit(now)
+    assert broken.previous is None
+    assert broken.previous_problem.startswith("rider-1_2026-01-04_road.json cannot be read: file is not JSON")
+    found = {visit.key: visit for visit in inputs.find([tmp_path]).visits}["rider-1_2026-03-04_road"]
+    assert [i.name for i in found.inputs if i.name.startswith("previous/")] == ["previous/rider-1_2026-01-04_road.json"]
 
 
 def test_nothing_found_and_no_such_place_are_wrong_calls(tmp_path):

@@ -280,3 +280,26 @@ def test_a_clock_set_back_between_runs_changes_nothing(clinic, monkeypatch):
     monkeypatch.setattr(run, "_now", lambda: "2999-12-31T23:59:59.000+00:00")
     assert clinic.run() == 0
     assert clinic.made == []
+
+
+def test_a_withdrawn_consent_takes_the_earlier_record_away_and_is_no_error(clinic):
+    key = clinic.visit("rider-1")
+    assert clinic.run() == 0
+    assert (clinic.out / key / "record.html").is_file()
+    clinic.visit("rider-1", consent={"record": False})
+    assert clinic.run() == 0
+    assert not (clinic.out / key).exists()
+    assert "the rider does not agree to a record" in clinic.said
+    assert clinic.summary()[key]["status"] == "consent withdrawn"
+    assert clinic.log()[-1]["exit"] == 0
+
+
+def test_an_old_record_stands_until_the_new_one_does(clinic, monkeypatch):
+    key = clinic.visit("rider-1")
+    assert clinic.run() == 0
+    before = (clinic.out / key / "record.html").read_bytes()
+    clinic.visit("rider-1", note="changed")
+    monkeypatch.setattr(PretendPool, "failing", {key: "the disk is full"})
+    assert clinic.run() == 1
+    assert (clinic.out / key / "record.html").read_bytes() == before
+    assert clinic.summary()[key]["reason"] == "the disk is full; the record here is an earlier one and out of date"

@@ -13,7 +13,7 @@ from fitkit.clinic.export import NotLearnedError, rule_from, write_rules
 from fitkit.clinic.fitters import compare
 from fitkit.clinic.learning import band_of
 from fitkit.clinic.orders import orders
-from fitkit.clinic.outcomes import follow_ups, outcomes
+from fitkit.clinic.outcomes import follow_ups, got_worse, outcomes
 from fitkit.clinic.overview import BAND_TYPE, Overview
 from fitkit.clinic.settled import feet_of, latest_of_each_rider, settled_visits
 from fitkit.clinic.visits import clinic_of, load
@@ -147,6 +147,37 @@ def test_a_foot_with_something_unmeasured_is_left_out_and_counted(pair, dotted, 
     feet, why_not = feet_of(clinic_from([first]).visits[0])
     assert len(feet) == 1
     assert why_not == [why]
+
+
+def test_a_leg_that_got_worse_is_shown_and_never_learned_from(pair, year):
+    # House choice: 2 of 10 more is worse; the settings were kept all the same.
+    first, later = pair
+    first["complaints"] = [{"region": "knee_front", "side": "left", "severity": 3}]
+    later["complaints"] = [{"region": "knee_front", "side": "left", "severity": 5}]
+    clinic = clinic_from([first, later])
+    assert went([first, later]) == "kept"
+    assert list(got_worse(clinic).values()) == [("left",)]
+    visits, left_out = settled_visits(clinic)
+    chosen = latest_of_each_rider(visits, left_out, worse=got_worse(clinic))
+    assert chosen.left_out["a complaint of that leg got worse (feet)"] == 1
+    assert len(chosen.feet) == 1
+    later["complaints"][0]["severity"] = 4.9
+    assert got_worse(clinic_from([first, later])) == {}
+
+
+def test_a_count_of_one_rider_is_not_shown(pair):
+    first, later = pair
+    later["complaints"] = [{"region": "calf", "side": "left", "severity": 8}]
+    rows = dict(Overview(clinic_from([first, later])).outcomes().rows)
+    assert rows["Riders with a complaint that was worse at the next visit: never learned from"] == "under 5"
+
+
+def test_the_start_in_force_at_sign_off_counts_before_todays_rule(pair):
+    first, _ = pair
+    first["trials"] = []
+    first["sign_off"] = {"fitter_id": "f1", "at": "2026-03-04T10:00:00+00:00", "starts_mm": {"left": 15, "right": 9}}
+    feet, _ = feet_of(clinic_from([first]).visits[0])
+    assert [foot.left_the_start for foot in feet] == [False, True]
 
 
 def test_an_open_sign_is_left_out(pair):
