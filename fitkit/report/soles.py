@@ -84,9 +84,10 @@ def _clinician(assessment: Assessment, side: str) -> str:
 
 
 def _decided(assessment: Assessment, side: str) -> str:
-    words = _change(assessment, side)
+    words, left = _change(assessment, side), assessment[f"{side}.cleat_setback.as_left"]
+    if Inputs(assessment.visit).own_setback("decided", side) is None:
+        return f"{_stands(assessment, side)}: left at {halves(left.value)} ({whole(left.low)} to {whole(left.high)})."
     said = f"{_stands(assessment, side)}: decided {'to stay' if words == 'not moved' else words}."
-    left = assessment[f"{side}.cleat_setback.as_left"]
     if not left.is_known:
         return said
     slip = slip_words(assessment, side)
@@ -107,6 +108,8 @@ def slip_words(assessment: Assessment, side: str) -> str:
 def _worse_in_front(assessment: Assessment, side: str) -> str:
     facts, visit = assessment.advised[side].facts, assessment.visit.session
     back = (facts.found_mm or 0.0) - (facts.changed_then_mm or 0.0)
+    if facts.changed_then_mm and abs(assessment.advice[side].next_mm - back) <= _APART_MM:
+        return f"Worse since the last visit: {_complaints(facts.worse)}; the last change is taken back."
     place = f"; put back it would stand at {halves(back)}" if facts.changed_then_mm and facts.found_mm else ""
     why = "" if visit.decided.note else " Say why it was decided otherwise."
     return f"Worse since the last visit: {_complaints(facts.worse)}{place}.{why}"
@@ -238,7 +241,9 @@ def toe_words(assessment: Assessment, side: str) -> str | None:
 def _slots(assessment: Assessment, side: str) -> str:
     least, greatest = (assessment[f"{side}.cleat_setback.slot_{end}"] for end in ("least", "greatest"))
     if least.is_known and greatest.is_known:
-        return f"Slots allow {halves(least.value)} to {halves(greatest.value)}."
+        reach = assessment.advised[side].facts.slot_greatest_mm
+        adapter = " with the adapter" if reach != greatest.value else ""
+        return f"Slots allow {halves(least.value)} to {halves(reach)}{adapter}."
     if least.is_known or greatest.is_known:
         known, words = (least, "from") if least.is_known else (greatest, "up to")
         return f"Slots allow {words} {halves(known.value)}; the other end is not measured."

@@ -39,8 +39,34 @@ def asked(**fields):
                 "decided": {"moved_mm": {"left": -4}},
                 "as_left": {"left": {"cleat_setback_mm": [15]}},
             },
-            "is 4 mm from as found; expected -4.0, as decided",
+            "is 15.0; expected 7.0, as decided, within 2 mm",
         ),
+        (
+            {"decided": {"left": {"cleat_setback_mm": [23]}}},
+            "decided.left.cleat_setback_mm is at 23 mm; expected 19 or less, where the slots end",
+        ),
+        (
+            {
+                "as_found": {"left": {"cleat_setback_mm": [11]}},
+                "decided": {"moved_mm": {"left": 3}, "left": {"cleat_setback_mm": [18]}},
+            },
+            "decided.moved_mm.left is 3.0; expected 7.0, from as found to the place decided",
+        ),
+        (
+            {
+                "bike": {
+                    "q_factor_mm": [147],
+                    "left": {"crank_face_to_centreline_mm": [73]},
+                    "right": {"crank_face_to_centreline_mm": [78]},
+                }
+            },
+            "bike.q_factor_mm is 147.0; expected 151.0, left and right crank face together",
+        ),
+        (
+            {"complaints": [{"region": "knee_front"}]},
+            "complaints.0.severity is not said; expected the rider's own score",
+        ),
+        ({"trials": [{"kept": True}]}, "trials.0.kept is kept, without a reading"),
         (
             {"rider": {"left": {"foot_length_mm": [267]}, "right": {"foot_length_mm": [246]}}},
             "is 267.0; expected 246.0, as the right one, within 10 mm",
@@ -57,3 +83,11 @@ def test_what_agrees_is_not_asked():
     assert not asked(rider=feet, follow_up_due="2026-04-13")
     found, left = {"left": {"cleat_setback_mm": [11]}}, {"left": {"cleat_setback_mm": [15]}}
     assert not asked(as_found=found, decided={"moved_mm": {"left": 4}}, as_left=left)
+    faces = {side: {"crank_face_to_centreline_mm": [75]} for side in ("left", "right")}
+    assert not asked(bike={"q_factor_mm": [147], **faces})
+
+
+def test_a_fitted_adapter_moves_the_rear_end_of_the_slots():
+    beyond = {"left": {"cleat_setback_mm": [26]}}
+    assert asked(as_left=beyond)
+    assert not asked(as_left={"left": {"cleat_setback_mm": [26], "base_adapter_id": "A-base-10"}})
