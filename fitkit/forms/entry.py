@@ -255,7 +255,7 @@ def _unit_words(info: FieldInfo) -> str:
 
 
 def _after(info: FieldInfo) -> str:
-    return {"mm": " mm", "deg": " degrees", "kg": " kg"}.get(info.unit or "", "")
+    return {"mm": " mm", "deg": " degrees", "kg": " kg", "N m": " N m"}.get(info.unit or "", "")
 
 
 def _date(typed: str, text: str, info: FieldInfo) -> Entry:

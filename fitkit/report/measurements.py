@@ -14,7 +14,7 @@ from fitkit.session.positions import counting, value_at
 __all__ = ["complaint_words", "last_time", "positions", "taken", "told", "trials"]
 
 SIDES = ("left", "right")
-_UNIT_WORDS = {"mm": " mm", "deg": "°", "kg": " kg", "1": ""}
+_UNIT_WORDS = {"mm": " mm", "deg": "°", "kg": " kg", "N m": " N m", "1": ""}
 _TAKEN_WORDS = {"mark_found_anew": "mark found anew each time", "tape_left_on": "tape left on"}
 
 
@@ -60,7 +60,7 @@ def _position_fields(position: object) -> list[str]:
     sided = [f"{side}.{name}" for name in type(position.left).model_fields for side in SIDES]
     moved = [f"moved_mm.{side}" for side in SIDES]
     whole = [name for name in type(position).model_fields if name.endswith("_mm") and name != "moved_mm"]
-    return [*sided, *moved, *whole]
+    return [*sided, *moved, *whole, "note"]
 
 
 def _name(path: str) -> str:
