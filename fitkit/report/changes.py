@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from fitkit.assessment import Assessment, Visit, assess
 from fitkit.assessment.inputs import Inputs
-from fitkit.report.moving import assumes_dropping, is_anything_moved
+from fitkit.report.moving import assumes_dropping
 from fitkit.report.words import capital, halves, plain
 from fitkit.session import key
 from fitkit.session.positions import value_at
@@ -14,12 +14,13 @@ from fitkit.session.positions import value_at
 __all__ = ["HEIGHTS", "Change", "Owed", "changes", "owed", "owed_from_last_time"]
 
 SIDES = ("left", "right")
+_CLEAT = "cleat_setback_mm"
 NOT_MEASURED = "not measured"
 NOT_AGAIN = "—"  # not measured again
 _READS_ALIKE_MM = 2.0  # a cleat that was not moved may read so much otherwise (house choice)
 # Per field: what the row is called, its unit, what is said of more and of less; {side}, {by}, {now}, {before}.
 _NUMBERS: dict[str, tuple[str, str, str, str]] = {
-    "cleat_setback_mm": (
+    _CLEAT: (
         "{side} cleat behind the joint at the base of the big toe",
         " mm",
         "Your {side} cleat went {by} mm toward the heel.",
@@ -67,6 +68,8 @@ HEIGHTS: dict[str, tuple[str, str, str]] = {
     "bar_height_mm": ("Bar height", "up", "down"),
     "bar_reach_mm": ("Reach to the bar", "further away", "closer"),
 }
+# What is said in place of a minus sign.
+_BELOW_NOTHING = {_CLEAT: "ahead", "cleat_toe_out_deg": "inward", "shoe_outward_mm": "inside"}
 # Before any of these was recorded, the bicycle or the shoe says how it came.
 _AS_IT_CAME = {"spindle_to_cleat_centre_mm": "bike.{side}.{name}", "bolt_length_mm": "shoes.{side}.{name}"}
 
@@ -89,6 +92,11 @@ class Change:
     by: float = 0.0
 
     @property
+    def is_part(self) -> bool:
+        """Whether it is a part that is fitted, and not a place that is measured."""
+        return self.name in _FITTED or self.name in _OTHER
+
+    @property
     def is_changed(self) -> bool:
         """Whether it was changed, and does not only read otherwise."""
         return bool(self.words) and (self.by != 0 or self.name not in _NUMBERS)
@@ -103,8 +111,13 @@ def changes(visit: Visit) -> list[Change]:
     return [change for change in listed if change is not None]
 
 
-def _printed(value: float | None, unit: str) -> str:
-    return NOT_MEASURED if value is None else f"{halves(value)}{unit}"
+def _printed(value: float | None, unit: str, name: str = "") -> str:
+    if value is None:
+        return NOT_MEASURED
+    text = halves(value)
+    if name in _BELOW_NOTHING and text.startswith("−"):
+        return f"{text[1:]}{unit} {_BELOW_NOTHING[name]}"
+    return f"{text}{unit}"
 
 
 def _difference(before: float, now: float) -> float:
@@ -112,35 +125,59 @@ def _difference(before: float, now: float) -> float:
     return float(halves(now).replace("−", "-")) - float(halves(before).replace("−", "-"))
 
 
+def _at(inputs: Inputs, field: str) -> str | None:
+    """Return the position that a number now rests on, struck readings left out."""
+    path = inputs.current(field)
+    return path.removesuffix(f".{field}") if path else None
+
+
 def _number(inputs: Inputs, found: Inputs, side: str, name: str) -> Change | None:
     what, unit, more, less = _NUMBERS[name]
-    if name == "cleat_setback_mm":
+    if name == _CLEAT:
         before, now = found.setback_now(side), inputs.setback_now(side)
         at = next((p for p in reversed(inputs.positions()) if inputs.own_setback(p, side) is not None), None)
         typed = _typed_move(inputs, side, at)
     else:
         before, now = found.number_now(f"{side}.{name}"), inputs.number_now(f"{side}.{name}")
-        last = inputs.last_with(f"{side}.{name}")
-        at, typed = (inputs.positions()[last] if last is not None else None), None
+        at, typed = _at(inputs, f"{side}.{name}"), None
         if name == "shoe_outward_mm" and now is not None:
             before = before or 0.0
-    label = capital(what.format(side=side))
-    if now is None:
-        return Change(name, side, label, NOT_MEASURED, NOT_MEASURED, "") if name == "cleat_setback_mm" else None
+    label, is_sure = capital(what.format(side=side)), at == "as_left"
     if before is None:
-        return Change(name, side, label, NOT_MEASURED, _printed(now, unit), "")
+        if name == _CLEAT:
+            return _from_nowhere(inputs, side, label, now)
+        return None if now is None else Change(name, side, label, NOT_MEASURED, _printed(now, unit, name), "")
     by = _difference(before, now)
     if by == 0:
-        return Change(name, side, label, _printed(before, unit), _unmoved(at), "", at == "as_left")
+        return Change(name, side, label, _printed(before, unit, name), _unmoved(at), "", is_sure)
     words = (more if by > 0 else less).format(side=side, by=halves(abs(by)))
     is_kept = typed == 0 and abs(by) <= _READS_ALIKE_MM
     if is_kept:
         way = "heel" if by > 0 else "toes"
         words = f"Your {side} cleat was not moved; measured again it reads {halves(abs(by))} mm nearer the {way}."
-    elif typed is not None and halves(abs(typed)) != halves(abs(by)):
-        words = f"{words[:-1]} ({plain(abs(typed))} mm by the lines scribed on the sole)."
+    elif typed is not None and (plain(abs(typed)) != halves(abs(by)) or typed * by < 0):
+        words = f"{words[:-1]} ({_scribed(typed, by)})."
     by = 0.0 if is_kept else by
-    return Change(name, side, label, _printed(before, unit), _printed(now, unit), words, at == "as_left", by)
+    printed = (_printed(value, unit, name) for value in (before, now))
+    return Change(name, side, label, *printed, words, is_sure, by)
+
+
+def _scribed(typed: float, by: float) -> str:
+    """Return the distance that was typed, with its way where the readings say the other one."""
+    way = f" toward the {'heel' if typed > 0 else 'toes'}" if typed * by < 0 else ""
+    return f"{plain(abs(typed))} mm{way} by the lines scribed on the sole"
+
+
+def _from_nowhere(inputs: Inputs, side: str, label: str, now: float | None) -> Change:
+    """Return the change of a cleat that was not measured as found: what was typed as moved between scribed lines."""
+    stands = _printed(now, " mm", _CLEAT)
+    at = _at(inputs, f"moved_mm.{side}")
+    moved = inputs.number(f"{at}.moved_mm.{side}") if at not in (None, "as_found") else None
+    if not moved:
+        return Change(_CLEAT, side, label, NOT_MEASURED, stands, "")
+    way = f"{plain(abs(moved))} mm toward the {'heel' if moved > 0 else 'toes'}"
+    words = f"Your {side} cleat went {way} by the lines scribed on the sole."
+    return Change(_CLEAT, side, label, "scribed line", way if now is None else stands, words, at == "as_left", moved)
 
 
 def _typed_move(inputs: Inputs, side: str, at: str | None) -> float | None:
@@ -158,8 +195,7 @@ def _height(inputs: Inputs, found: Inputs, name: str) -> Change | None:
     before, now = found.number_now(name), inputs.number_now(name)
     if now is None:
         return None
-    last = inputs.last_with(name)
-    at = inputs.positions()[last]
+    at = _at(inputs, name)
     if before is None:
         return Change(name, None, what, NOT_MEASURED, _printed(now, " mm"), "", at == "as_left")
     by = _difference(before, now)
@@ -175,10 +211,8 @@ def _fitted(inputs: Inputs, found: Inputs, side: str, name: str) -> Change | Non
         came = _AS_IT_CAME.get(name)
         path = came.format(side=side, name=name) if came else None
         pair = [each.number_now(f"{side}.{name}", bike=path) for each in (found, inputs)]
-        if name in _FITTED:
-            pair = [value or 0.0 for value in pair]
-        shown = ["not recorded" if value is None else f"{plain(value)}{unit}" for value in pair]
-        shown = ["none" if name in _FITTED and not value else words for value, words in zip(pair, shown, strict=True)]
+        pair = [value or 0.0 for value in pair] if name in _FITTED else pair
+        shown = [_shown(value, name, unit) for value in pair]
     else:
         pair = [each.word_now(f"{side}.{name}") for each in (found, inputs)]
         shown = ["none" if value is None else value for value in pair]
@@ -188,7 +222,18 @@ def _fitted(inputs: Inputs, found: Inputs, side: str, name: str) -> Change | Non
     words = sentence.format(side=side, now=shown[1], before=shown[0])
     if shown[1] == "none":
         words = f"{capital(what.format(side=side))} taken off (before: {shown[0]})."
-    return Change(name, side, capital(what.format(side=side)), shown[0], shown[1], words)
+    at = _at(inputs, f"{side}.{name}") if unit else inputs.positions()[inputs.last_with(f"{side}.{name}")]
+    return Change(name, side, capital(what.format(side=side)), *shown, words, at == "as_left")
+
+
+def _shown(value: float | None, name: str, unit: str) -> str:
+    if value is None:
+        return "not recorded"
+    if name in _FITTED and value == 0:
+        return "none"
+    if name != "wedge_deg":
+        return f"{plain(value)}{unit}"
+    return f"{plain(abs(value))}{unit}, thick at the {'big' if value > 0 else 'little'}-toe side"
 
 
 @dataclass(frozen=True)
@@ -216,8 +261,7 @@ def owed(assessment: Assessment) -> list[Owed]:
             found.append(Owed(name, _difference(left, decided), decided))
     saddle = assessment["saddle.height_only.down"]
     typed = any(value_at(session, f"{at}.saddle_height_mm") for at in inputs.positions() if at != "as_found")
-    is_done = any(change.words for change in changes(assessment.visit) if change.name == "cleat_setback_mm")
-    if typed or not is_done or not saddle.is_known or not is_anything_moved(assessment) or assumes_dropping(assessment):
+    if typed or not saddle.is_known or not _is_sum_of_what_was_done(assessment) or assumes_dropping(assessment):
         return found
     if halves(saddle.value) != "0":
         now = inputs.number_now("saddle_height_mm")
@@ -225,9 +269,23 @@ def owed(assessment: Assessment) -> list[Owed]:
     return found
 
 
-def owed_from_last_time(visit: Visit) -> list[Owed]:
-    """Return what saddle and bars owed at the last visit and still owe, nothing where there was none."""
-    if visit.previous is None:
+def _is_sum_of_what_was_done(assessment: Assessment) -> bool:
+    """Whether a cleat was moved and the sums of the visit are for that, and not for advice nobody followed."""
+    moved = {change.side: change.is_changed for change in changes(assessment.visit) if change.name == _CLEAT}
+    moves = {side: assessment.foot(side).move for side in SIDES}
+    advised = {side for side, move in moves.items() if move is not None and halves(move.value) != "0"}
+    done = {side for side in SIDES if moved[side] and assessment.advice[side].kind in ("decided", "kept")}
+    return bool(done) and advised <= done
+
+
+def owed_from_last_time(assessment: Assessment) -> list[Owed]:
+    """Return what saddle and bars owed at the last visit and still owe.
+
+    Nothing where there was no visit, or where a cleat was moved or is to be put back since: that asks for another.
+    """
+    visit = assessment.visit
+    is_otherwise = any(change.is_changed for change in changes(visit) if change.name == _CLEAT)
+    if visit.previous is None or is_otherwise or any(each.kind == "put_back" for each in assessment.advice.values()):
         return []
     then = replace(visit, key=key(visit.previous), session=visit.previous, previous=None)
     before, now, found = Inputs(then), Inputs(visit), []

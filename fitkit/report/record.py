@@ -359,7 +359,7 @@ class Record(SeenRiding):
                 lines.append(f"{side.capitalize()} cleat: measure again after tightening.")
             elif slip := slip_words(self.assessment, side):
                 lines.append(f"{side.capitalize()} cleat: {slip}; it may have slipped on tightening, measure again.")
-        lines += [f"Still to do from last time: {each.words}." for each in owed_from_last_time(self.assessment.visit)]
+        lines += [f"Still to do from last time: {each.words}." for each in owed_from_last_time(self.assessment)]
         lines += [f"Still to do: {each.words}." for each in owed(self.assessment)]
         lines.append("One change at a time: what is not done today waits until the rider has ridden.")
         return Sentences(tuple(lines))

@@ -49,7 +49,7 @@ def rider_sheet(assessment: Assessment) -> dict:
         "back": [words for side in SIDES if (words := put_back_words(assessment, side))],
         "changes": _changes(found),
         "figure": soles_figure(assessment, for_rider=True).html,
-        "toes": _toe_words(assessment),
+        "toes": _toe_words(assessment, found),
         "odd": _odd(found),
         "rides": list(cautions.FIRST_RIDE),
         "bolts": torques(assessment),
@@ -97,26 +97,40 @@ def _changes(found: list[Change]) -> list[str]:
         if change.name == "cleat_setback_mm" and change.before == NOT_MEASURED
     ]
     if not any(change.words for change in found):
-        again = [change for change in found if change.now == NOT_AGAIN]
-        said.append("Nothing was noted as changed." if again else "Nothing was changed.")
+        said.append("Nothing was changed." if _is_all_known(found) else "Nothing was noted as changed.")
     if any(change.now == NOT_AGAIN for change in found):
         said.append("Where “now” shows —, it was not measured again.")
-    unsure = [_short(change) for change in found if change.words and not change.is_sure]
-    if unsure:
-        said.append(f"Decided, and not measured again after tightening: {', '.join(unsure)}.")
+    said += _unsure(found)
     stands = [change.now for change in found if change.name == "cleat_setback_mm" and change.words]
     if len(stands) == 2 and stands[0] != stands[1]:
         said.append("Left and right may differ: each cleat is set from its own joint.")
     return said
 
 
+def _is_all_known(found: list[Change]) -> bool:
+    """Whether cleats and saddle were measured before, and all that was measured then was measured again."""
+    return any(change.name == "saddle_height_mm" for change in found) and all(
+        change.before != NOT_MEASURED and change.now != NOT_AGAIN for change in found
+    )
+
+
+def _unsure(found: list[Change]) -> list[str]:
+    """Say what was decided or tried and not measured, or not noted, again as the rider leaves on it."""
+    unsure = [change for change in found if change.words and not change.is_sure]
+    read = [_short(change) for change in unsure if not change.is_part]
+    fitted = [_short(change) for change in unsure if change.is_part]
+    said = [f"Decided, and not measured again after tightening: {', '.join(read)}."] if read else []
+    return said + ([f"Decided, and not noted again as fitted: {', '.join(fitted)}."] if fitted else [])
+
+
 def _short(change: Change) -> str:
     return f"{change.side} cleat" if change.name == "cleat_setback_mm" else change.what.split(",")[0].lower()
 
 
-def _toe_words(assessment: Assessment) -> list[str]:
+def _toe_words(assessment: Assessment, found: list[Change]) -> list[str]:
     """Warn of a toe that may touch the front wheel, by the gap with the cleat as it leaves."""
-    near = [side for side in SIDES if _is_toe_near(assessment, side)]
+    by = {change.side: change.by for change in found if change.name == "cleat_setback_mm"}
+    near = [side for side in SIDES if _is_toe_near(assessment, side, by[side])]
     if not near:
         return []
     foot = "either foot" if len(near) == 2 else f"your {near[0]} foot"
@@ -125,10 +139,10 @@ def _toe_words(assessment: Assessment) -> list[str]:
     ]
 
 
-def _is_toe_near(assessment: Assessment, side: str) -> bool:
+def _is_toe_near(assessment: Assessment, side: str, by_mm: float) -> bool:
     gap, inputs = assessment[f"{side}.toe.gap"], Inputs(assessment.visit)
     before, now = inputs.own_setback("as_found", side), inputs.setback_now(side)
-    moved = 0.0 if None in (before, now) else now - before
+    moved = by_mm if None in (before, now) else now - before
     return gap.is_known and gap.low - moved <= 0
 
 
@@ -156,7 +170,9 @@ def torques(assessment: Assessment) -> list[str]:
 
 
 def _torque(assessment: Assessment, name: str, what: str) -> str:
+    # a torque noted as found was that of other bolts, or of the same before they were opened
     inputs = Inputs(assessment.visit)
+    inputs = Inputs(assessment.visit, tuple(at for at in inputs.positions() if at != "as_found"))
     typed = {side: inputs.number_now(f"{side}.{name}") for side in SIDES}
     if all(value is None for value in typed.values()):
         return f"{what}: torque not recorded, see the maker's figure."
@@ -165,7 +181,7 @@ def _torque(assessment: Assessment, name: str, what: str) -> str:
 
 
 def _remains(assessment: Assessment, found: list[Change]) -> list[str]:
-    said = [f"Still to do from last time: {each.words}." for each in owed_from_last_time(assessment.visit)]
+    said = [f"Still to do from last time: {each.words}." for each in owed_from_last_time(assessment)]
     said += [f"Still to do: {each.words}." for each in owed(assessment)]
     said += [
         f"Your {side} cleat is still to be measured."

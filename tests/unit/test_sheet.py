@@ -41,7 +41,10 @@ SIDED = {
     "washer_mm": [(2, "pedal has washers of 2 mm (before: none)")],
     "extender_mm": [(20, "pedal has an extender of 20 mm (before: none)")],
     "shim_mm": [(3, "cleat is a shim of 3 mm (before: none)")],
-    "wedge_deg": [(1.5, "foot is a wedge of 1.5° (before: none)")],
+    "wedge_deg": [
+        (1.5, "foot is a wedge of 1.5°, thick at the big-toe side (before: none)"),
+        (-2, "foot is a wedge of 2°, thick at the little-toe side (before: none)"),
+    ],
     "spindle_to_cleat_centre_mm": [(57, "holds the cleat 57 mm from the crank (before: 53 mm)")],
     "spindle_id": [("A-spindle-6", "has the spindle A-spindle-6 (before: not recorded)")],
     "extender_id": [("A-extender-25", "has the extender A-extender-25 (before: none)")],
@@ -278,6 +281,69 @@ def test_when_to_stop_and_whom_to_call_stand_on_every_sheet(sheet):
 def test_a_saddle_decided_and_not_done_is_still_to_do(sheet, decided, left, words):
     made = sheet({"decided.saddle_height_mm": [decided], "as_left.saddle_height_mm": [left]})
     assert f"Still to do: {words}." in made["remains"]
+
+
+@pytest.mark.parametrize(("moved", "words"), [(4, "4 mm toward the heel"), (-3, "3 mm toward the toes")])
+def test_a_cleat_moved_from_no_reading_is_said_by_its_scribed_lines(sheet, moved, words):
+    made = sheet({"as_found.left.cleat_setback_mm": [], "as_left.moved_mm": {"left": moved}})
+    assert f"Your left cleat went {words} by the lines scribed on the sole." in said(made)
+    assert made["rows"][0]["now"] == words
+    assert made["rows"][0]["before"] == "scribed line"
+    assert "Nothing" not in said(made)
+
+
+def test_a_toe_comes_nearer_by_what_was_moved_from_no_reading_too(sheet):
+    gap = {"bike.left.axle_to_tyre_mm": 104, "bike.left.axle_to_toe_mm": 96, "as_found.left.cleat_setback_mm": []}
+    assert sheet(gap)["toes"] == []
+    assert "tight turns" in sheet({**gap, "as_left.moved_mm": {"left": 8}})["toes"][0]
+
+
+def test_readings_against_what_was_typed_say_both_ways(sheet):
+    made = sheet({"decided.moved_mm": {"left": -3}, "as_left.left.cleat_setback_mm": [15]})
+    assert "went 3 mm toward the heel (3 mm toward the toes by the lines scribed on the sole)." in said(made)
+
+
+def test_nothing_changed_is_not_said_of_what_was_never_measured(sheet):
+    for field in ("left.cleat_setback_mm", "right.cleat_setback_mm", "saddle_height_mm"):
+        made = sheet({"as_left": AS_LEFT, f"as_found.{field}": []}, start=copy.deepcopy(START))
+        assert "Nothing was changed." not in said(made), field
+
+
+def test_struck_readings_were_not_measured_again(sheet):
+    struck = [{"field": "as_left.saddle_height_mm", "index": 0, "reason": "slipped"}]
+    made = sheet({"as_left": AS_LEFT, "struck": struck})
+    assert "Nothing was changed." not in said(made)
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "shown"),
+    [
+        ("cleat_setback_mm", -2, "2 mm ahead"),
+        ("cleat_toe_out_deg", -3, "3° inward"),
+        ("shoe_outward_mm", -4, "4 mm inside"),
+    ],
+)
+def test_a_number_below_nothing_is_said_in_words(sheet, field, value, shown):
+    rows = sheet({f"as_left.left.{field}": [value]})["rows"]
+    assert shown in [row["now"] for row in rows]
+
+
+def test_a_part_decided_and_not_noted_as_fitted_is_said(sheet):
+    made = sheet({"decided.left.washer_mm": 2})
+    assert "Decided, and not noted again as fitted: left pedal washers." in made["changes"]
+    assert "not noted" not in said(sheet({"as_left.left.washer_mm": 2}))
+
+
+def test_parts_taken_off_are_said(sheet):
+    made = sheet({"as_found.right.washer_mm": 2, "as_left.right.washer_mm": 0})
+    assert "Right pedal washers taken off (before: 2 mm)." in said(made)
+    assert "left-handed thread" in " ".join(made["bolts"])
+
+
+def test_a_torque_noted_as_found_is_not_that_of_today(sheet):
+    assert sheet({"as_found.left.cleat_bolt_torque_nm": 5})["bolts"] == [
+        "Cleat bolts: torque not recorded, see the maker's figure."
+    ]
 
 
 def test_nothing_for_the_fitter_is_on_the_sheet(sheet):
