@@ -23,7 +23,7 @@ from fitkit.charts.sole_layout import (
     part_for,
 )
 from fitkit.charts.sole_strip import draw_strip
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, rounded
+from fitkit.charts.theme import BLUE, GREY, INK, PALE, halved
 
 __all__ = ["SoleFoot", "sole_table", "soles"]
 
@@ -97,7 +97,7 @@ def _fields(view: View, foot: SoleFoot, part: Part) -> None:
         for x in (-SLOT_MM, SLOT_MM):
             left, right = x - SLOT_HALF_MM, x + SLOT_HALF_MM
             view.box((left, ends[0]), (right, ends[1]), fill="white", stroke=GREY, width_px=1.2, radius_px=radius_px)
-            if rounded(foot.past_the_slots_mm):
+            if halved(foot.past_the_slots_mm):
                 end = -foot.target_mm + foot.past_the_slots_mm
                 view.box((left, end), (right, -foot.target_mm), stroke=BLUE, pattern="dotted")
     view.box((-PART_MM, part.toes_mm), (part.big_toe_mm, part.heel_mm), stroke=PALE)

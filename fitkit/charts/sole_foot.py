@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
-from fitkit.charts.theme import number, rounded
+from fitkit.charts.theme import half_number, halved
 
 __all__ = ["SoleFoot", "cleat_alone", "sole_table", "sole_words", "span", "toward"]
 
@@ -97,7 +97,7 @@ class SoleFoot:
     @property
     def stays(self) -> bool:
         """Whether the target is where the cleat is, as precise as it is read."""
-        return None not in (self.now_mm, self.target_mm) and not rounded(self.target_mm - self.now_mm)
+        return None not in (self.now_mm, self.target_mm) and not halved(self.target_mm - self.now_mm)
 
     @property
     def moves(self) -> bool:
@@ -169,7 +169,7 @@ def _rows(foot: SoleFoot, *, cleat_only: bool) -> list[dict]:
             _row(foot, f"{foot.target_word}, behind the joint", "mm", foot.target_mm, lacking="not given"),
             _row(foot, "move, toward the heel", "mm", move, lacking="not given"),
         ]
-        if rounded(foot.past_the_slots_mm):
+        if halved(foot.past_the_slots_mm):
             target.append(_row(foot, "target past the slots, toward the heel", "mm", foot.past_the_slots_mm))
         rows[1:1] = target
     if foot.instruction:
@@ -188,7 +188,7 @@ def _row(
     lacking: str = "not measured",
 ) -> dict:
     given = {"value": value, "low": low, "high": high}
-    numbers = {name: None if each is None else rounded(each) for name, each in given.items()}
+    numbers = {name: None if each is None else halved(each) for name, each in given.items()}
     words = lacking if given == dict.fromkeys(given) else ""
     return {"side": foot.side, "what": what, "unit": unit, **numbers, "words": words}
 
@@ -201,9 +201,9 @@ def sole_words(foot: SoleFoot, *, cleat_only: bool = False) -> str:
         words.append(f"{foot.instruction[0].upper()}{foot.instruction[1:]}.")
     words += _cleat_words(foot) + _rotation_words(foot)
     if foot.joint_to_big_toe_side_mm is not None:
-        words.append(f"Joint {number(foot.joint_to_big_toe_side_mm)} mm to the big-toe side of the shoe's axis.")
+        words.append(f"Joint {half_number(foot.joint_to_big_toe_side_mm)} mm to the big-toe side of the shoe's axis.")
     if foot.foot_length_mm is not None:
-        words.append(f"Foot length {number(foot.foot_length_mm)} mm.")
+        words.append(f"Foot length {half_number(foot.foot_length_mm)} mm.")
     for lack in ("not measured", "not given"):
         lacking = [row["what"] for row in _rows(foot, cleat_only=cleat_only) if row["words"] == lack]
         if lacking:
@@ -217,16 +217,16 @@ def _cleat_words(foot: SoleFoot) -> list[str]:
         interval, ahead = "", foot.now_mm < 0
         if foot.has_interval:
             note = ", behind it positive" if ahead else ""
-            interval = f" ({number(foot.now_low_mm)} to {number(foot.now_high_mm)}{note})"
+            interval = f" ({half_number(foot.now_low_mm)} to {half_number(foot.now_high_mm)}{note})"
         where = "ahead of" if ahead else "behind"
-        words.append(f"Cleat {foot.now_word} {number(abs(foot.now_mm))} mm {where} the joint{interval}.")
+        words.append(f"Cleat {foot.now_word} {half_number(abs(foot.now_mm))} mm {where} the joint{interval}.")
     if foot.slot_least_mm is not None or foot.slot_greatest_mm is not None:
         words.append(f"Slots allow {span(foot.slot_least_mm, foot.slot_greatest_mm)} mm.")
     if foot.target_mm is not None:
         move = "" if foot.move_mm is None else f", a move of {toward(foot.move_mm)}"
-        words.append(f"{foot.target_word.capitalize()} {number(foot.target_mm)} mm{move}.")
-    if rounded(foot.past_the_slots_mm):
-        words.append(f"That is {number(abs(foot.past_the_slots_mm))} mm past the slots.")
+        words.append(f"{foot.target_word.capitalize()} {half_number(foot.target_mm)} mm{move}.")
+    if halved(foot.past_the_slots_mm):
+        words.append(f"That is {half_number(abs(foot.past_the_slots_mm))} mm past the slots.")
     if foot.band_low_mm is not None or foot.band_high_mm is not None:
         words.append(f"Starting band {span(foot.band_low_mm, foot.band_high_mm)} mm.")
     return words
@@ -235,22 +235,22 @@ def _cleat_words(foot: SoleFoot) -> list[str]:
 def _rotation_words(foot: SoleFoot) -> list[str]:
     words = []
     if foot.toe_out_deg is not None:
-        words.append(f"Toe-out set by the cleat {number(foot.toe_out_deg)} degrees.")
+        words.append(f"Toe-out set by the cleat {half_number(foot.toe_out_deg)} degrees.")
     if foot.float_deg is not None:
         ends = foot.float_ends_deg
-        words.append(f"Float {number(foot.float_deg)} degrees{f', from {span(*ends)}' if ends else ''}.")
+        words.append(f"Float {half_number(foot.float_deg)} degrees{f', from {span(*ends)}' if ends else ''}.")
     if foot.natural_toe_out_deg is not None:
-        words.append(f"Natural toe-out {number(foot.natural_toe_out_deg)} degrees.")
+        words.append(f"Natural toe-out {half_number(foot.natural_toe_out_deg)} degrees.")
     return words
 
 
 def span(low: float | None, high: float | None) -> str:
     """Return "6 to 19"; an end that is not measured is a question mark."""
-    return " to ".join("?" if end is None else number(end) for end in (low, high))
+    return " to ".join("?" if end is None else half_number(end) for end in (low, high))
 
 
 def toward(move_mm: float) -> str:
     """Return a move in words: how far and toward which end of the shoe."""
-    if not rounded(move_mm):
+    if not halved(move_mm):
         return "0 mm"
-    return f"{number(abs(move_mm))} mm toward the {'heel' if move_mm > 0 else 'toes'}"
+    return f"{half_number(abs(move_mm))} mm toward the {'heel' if move_mm > 0 else 'toes'}"

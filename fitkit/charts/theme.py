@@ -14,6 +14,8 @@ __all__ = [
     "INK",
     "PALE",
     "PATTERNS",
+    "half_number",
+    "halved",
     "line_scales",
     "number",
     "rounded",
@@ -76,6 +78,16 @@ def rounded(value: float) -> float:
 def number(value: float) -> str:
     """Return `rounded` in figures: no idle zero, a true minus sign; for example ``"11"``, ``"−3"``."""
     return f"{rounded(value):g}".replace("-", "−")
+
+
+def halved(value: float) -> float:
+    """Return a number [mm or deg] in halves, away from 0, as the sentences on cleats say it."""
+    return math.copysign(math.floor(abs(value) * 2 + 0.5) / 2, value) + 0.0
+
+
+def half_number(value: float) -> str:
+    """Return `halved` in figures: no idle zero, a true minus sign; for example ``"11.5"``, ``"−3"``."""
+    return f"{halved(value):g}".replace("-", "−")
 
 
 def text_width_px(words: str, *, size_px: float, bold: bool = False) -> float:

@@ -296,7 +296,7 @@ def _mean(assessment: Assessment, dotted: str | None) -> float | None:
 
 def _sole(assessment: Assessment, side: str) -> charts.SoleFoot:
     found, foot = assessment[f"{side}.cleat_setback.as_found"], assessment.foot(side)
-    move, kind = assessment[f"{side}.cleat_setback.move"], assessment.advice[side].kind
+    kind = assessment.advice[side].kind
     band = {f"band_{end}_mm": assessment[f"{side}.cleat_setback.band_{end}"].value for end in ("low", "high")}
     slots = {f"slot_{end}_mm": assessment[f"{side}.cleat_setback.slot_{end}"].value for end in ("least", "greatest")}
     return charts.SoleFoot(
@@ -305,7 +305,7 @@ def _sole(assessment: Assessment, side: str) -> charts.SoleFoot:
         now_low_mm=found.low,
         now_high_mm=found.high,
         target_mm=foot.set_to,
-        move_mm=move.value,
+        move_mm=_printed_move(found.value, foot.set_to),
         toe_out_deg=_mean(assessment, Inputs(assessment.visit).current(f"{side}.cleat_toe_out_deg")),
         natural_toe_out_deg=_mean(assessment, f"rider.{side}.natural_toe_out_deg"),
         float_deg=assessment.visit.session.bike.float_deg,
@@ -319,6 +319,13 @@ def _sole(assessment: Assessment, side: str) -> charts.SoleFoot:
     )
 
 
+def _printed_move(before: float | None, now: float | None) -> float | None:
+    """Return now minus before as both are printed [mm]."""
+    if None in (before, now):
+        return None
+    return float(halves(now).replace("−", "-")) - float(halves(before).replace("−", "-"))
+
+
 def _rider_sole(assessment: Assessment, side: str) -> charts.SoleFoot:
     """Return one sole for the rider: where the cleat stood and stands, without errors, bands and slots."""
     inputs = Inputs(assessment.visit)
@@ -329,7 +336,7 @@ def _rider_sole(assessment: Assessment, side: str) -> charts.SoleFoot:
         side=side,
         now_mm=before if is_moved else now,
         target_mm=now if is_moved else None,
-        move_mm=now - before if is_moved else None,
+        move_mm=_printed_move(before, now) if is_moved else None,
         joint_to_big_toe_side_mm=_mean(assessment, f"rider.{side}.mtp1_big_toe_side_mm"),
         foot_length_mm=_mean(assessment, f"rider.{side}.foot_length_mm"),
         instruction=words if is_moved else "stays as it was" if now is not None else None,
