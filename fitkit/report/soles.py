@@ -253,7 +253,8 @@ def _slots(assessment: Assessment, side: str) -> str:
 def instruction(assessment: Assessment, side: str) -> str:
     """Return what is to be done, or was done, with one cleat, in a few words."""
     advice, found = assessment.advice[side], assessment[f"{side}.cleat_setback.as_found"].value
-    words = kind_words(advice.kind)
+    is_left = advice.kind == "decided" and Inputs(assessment.visit).own_setback("decided", side) is None
+    words = "as left" if is_left else kind_words(advice.kind)
     if advice.kind == "after_trials" and advice.next_mm is None:
         return advice.needs
     if None in (advice.next_mm, found):
