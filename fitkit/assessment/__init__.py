@@ -139,7 +139,7 @@ def assess(visit: Visit) -> Assessment:
     found = {**standing.results, **assess_saddle(inputs, draws, legs), **ride.results}
     for side in SIDES:
         found |= feet[side].results | legs[side].results | assess_clearances(inputs, draws, side, feet[side])
-    unsafe = find_unsafe(inputs, draws, {side: found[f"{side}.lean.clearance"] for side in SIDES})
+    unsafe = find_unsafe(inputs, draws)
     results = {name: found[name] for name in RESULT_NAMES}
     parts = None if cautions.stops_advice(visit.session) else _parts(standing)
     return Assessment(

@@ -160,11 +160,9 @@ def _settings(inputs: Inputs, side: str, ridden: SideRidden) -> tuple[tuple[Sett
     """
     rules = inputs.visit.house.rules
     as_found = _complaints(inputs.visit.session.complaints)
-    noticed = {
-        number
-        for number, trial in enumerate(inputs.visit.session.trials)
-        if any(sign in ridden.trials[number].seen for sign in HEEL_WARD_SIGNS)
-        or worse_complaints(
+    noticed = {}
+    for number, trial in enumerate(inputs.visit.session.trials):
+        hurts = worse_complaints(
             as_found,
             _complaints(trial.complaints),
             side=side,
@@ -172,17 +170,19 @@ def _settings(inputs: Inputs, side: str, ridden: SideRidden) -> tuple[tuple[Sett
             worse_by=rules.worse_by,
             new_from=rules.new_from,
         )
-    }
-    settings, unsteady = [], set(noticed)
+        seen = [sign for sign in HEEL_WARD_SIGNS if sign in ridden.trials[number].seen]
+        noticed[number] = (*seen, *(("worse_in_trial",) if hurts else ()))
+    settings, unsteady = [], {number for number, by in noticed.items() if by}
     for each in ridden.bracket.settings:
         near = {n for n in noticed if _is_near(ridden.trials[n].cleat_setback_mm, each.cleat_setback_mm, rules)}
-        is_unsteady = each.is_unsteady or bool(near | (noticed & set(each.trials)))
-        unsteady |= set(each.trials) if is_unsteady else set()
-        settings.append(Setting(each.cleat_setback_mm, is_unsteady))
-    for number in sorted(noticed):
+        by = {reason for number in near | set(each.trials) for reason in noticed[number]}
+        by |= {"by_score"} if each.is_unsteady else set()
+        unsteady |= set(each.trials) if by else set()
+        settings.append(Setting(each.cleat_setback_mm, tuple(sorted(by))))
+    for number in sorted(number for number, by in noticed.items() if by):
         at = ridden.trials[number].cleat_setback_mm
         if at is not None and not any(_is_near(at, each.cleat_setback_mm, rules) for each in settings):
-            settings.append(Setting(at, True))
+            settings.append(Setting(at, noticed[number]))
     return tuple(settings), frozenset(unsteady)
 
 

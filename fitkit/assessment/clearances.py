@@ -9,20 +9,23 @@ from fitkit.assessment.cleats import Foot
 from fitkit.assessment.draws import Draws, estimate_from
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import clearances
-from fitkit.calculations.readings import Quantity, Spread, mean_of
+from fitkit.calculations.readings import Quantity, exact
 from fitkit.estimate import Estimate, known, missing
 
 __all__ = [
     "CHANGED_BY",
+    "SLACK",
     "FootGap",
     "added_since_found",
     "assess_clearances",
     "foot_gaps",
+    "lean_clearance",
     "outward_since_found",
     "thread_turns",
 ]
 
 CHANGED_BY = 0.5  # house choice [mm or degrees]: after a greater change a gap is measured again
+SLACK = 1e-6  # keeps a limit met exactly from failing by the last bit
 GAPS = {
     "heel_gap_heel_in_mm": "heel to crank, heel in",
     "heel_gap_heel_out_mm": "heel to crank, heel out",
@@ -35,7 +38,7 @@ def assess_clearances(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> di
     """Return one side's thread, lean and toe results by name."""
     return {
         f"{side}.thread.turns": thread_turns(inputs, draws, side),
-        f"{side}.lean.clearance": _lean(inputs, draws, side),
+        f"{side}.lean.clearance": lean_clearance(inputs, draws, side),
         **_toe(inputs, side, foot),
     }
 
@@ -44,8 +47,9 @@ def thread_turns(inputs: Inputs, draws: Draws, side: str) -> Estimate:
     """Return the turns of pedal thread engaged on one side in the current position, with the readings' error."""
     extender_mm, said = inputs.fitted(side, "extender_mm")
     extender = inputs.part(inputs.word_now(f"{side}.extender_id"))
+    spindle_thread, said_of_spindle = _spindle_thread(inputs, side)
     found = {
-        "spindle_thread": inputs.quantity(f"bike.{side}.spindle_thread_mm"),
+        "spindle_thread": spindle_thread,
         "unthreaded_tip": inputs.quantity(f"bike.{side}.unthreaded_tip_mm"),
         "washer": inputs.now(f"{side}.washer_mm"),
         "crank_thread_depth": inputs.quantity("bike.crank_thread_depth_mm"),
@@ -56,16 +60,14 @@ def thread_turns(inputs: Inputs, draws: Draws, side: str) -> Estimate:
         turns = clearances.thread_turns(**lengths, **parts)
     except ValueError as error:
         return missing(f"lengths that are possible: {error}", unit="turns")
-    notes = [*turns.notes, *([said] if said else [])]
+    notes = [*turns.notes, *(note for note in (said_of_spindle, said) if note)]
     if turns.value is None:
         return missing(turns.needs, unit="turns", notes=tuple(notes))
-    spread = Spread(inputs.visit.house.rules.spread.calliper_mm, math.inf)
     drawn = {}
     for name, quantity in found.items():
         row = name if name == "crank_thread_depth" else f"{side}.{name}"
-        # A washer is typed as one length; what is not there has no error.
-        measured = mean_of((quantity.value,), spread) if quantity and quantity.value else Quantity(0.0)
-        drawn[f"{name}_mm"] = draws.of(row, measured)
+        # What is not there has no error.
+        drawn[f"{name}_mm"] = draws.of(row, quantity if quantity and quantity.value else exact(0.0))
     parts["extender_thread_mm"] = math.nan if parts["extender_thread_mm"] is None else parts["extender_thread_mm"]
     values = clearances.turns_engaged(**drawn, **{name: value or 0.0 for name, value in parts.items()})
     source = "min(spindle thread - tip - washer, crank depth) over the pitch of 1.270 mm (JIS B 0225-1960)"
@@ -73,6 +75,22 @@ def thread_turns(inputs: Inputs, draws: Draws, side: str) -> Estimate:
     least = inputs.visit.house.rules.least_turns
     few = f"may be fewer than the {least:g} turns of the house rules: not safe to ride"
     return found_turns.noting(few if found_turns.low < least else "")
+
+
+def _spindle_thread(inputs: Inputs, side: str) -> tuple[Quantity | None, str | None]:
+    """Return the length of the spindle's thread [mm], and what must be said of it.
+
+    What was measured is the spindle's as found; another one, recorded by its id since, has the parts table's thread.
+    """
+    measured = inputs.quantity(f"bike.{side}.spindle_thread_mm")
+    name = inputs.word_now(f"{side}.spindle_id")
+    is_as_found = name == Inputs(inputs.visit, ("as_found",)).word_now(f"{side}.spindle_id")
+    part = inputs.part(name)
+    if part is None or (is_as_found and measured is not None):
+        return measured, None
+    if part.thread_mm is None:
+        return measured, f"thread of {part.id} not in the parts table: taken as that of the spindle as found"
+    return exact(part.thread_mm), f"thread of {part.id} by the parts table, not measured"
 
 
 def added_since_found(inputs: Inputs, side: str) -> float:
@@ -93,16 +111,18 @@ def outward_since_found(inputs: Inputs, side: str) -> float:
 
 @dataclass(frozen=True)
 class FootGap:
-    """One gap between foot and crank [mm]: as measured, whether it still holds, and at which position it was taken.
+    """One gap between foot and crank [mm]: as measured, and whether it still holds.
 
-    `taken_at` is the number of the position among those that count; what was measured on the bicycle is as found.
+    `then` is the visit as it stood when it was measured; what was measured on the bicycle is as found.
+    `outward_since` is how far the foot has moved outward since then [mm].
     """
 
     name: str
     words: str
     measured: Quantity | None
+    then: Inputs
     holds: bool
-    taken_at: int
+    outward_since: float
 
     @property
     def needs(self) -> str | None:
@@ -122,22 +142,24 @@ def foot_gaps(inputs: Inputs, side: str) -> tuple[FootGap, ...]:
     for name, words in GAPS.items():
         at = inputs.last_with(f"{side}.{name}")
         path = f"bike.{side}.{name}" if at is None else f"{inputs.positions()[at]}.{side}.{name}"
-        measured, taken_at = inputs.quantity(path), at or 0
-        then = Inputs(inputs.visit, tuple(inputs.positions()[: taken_at + 1]))
-        gaps.append(FootGap(name, words, measured, not _stands_otherwise(then, inputs, side), taken_at))
+        then = Inputs(inputs.visit, ("as_found",) if at is None else tuple(inputs.positions()[: at + 1]))
+        outward = outward_since_found(inputs, side) - outward_since_found(then, side)
+        holds = not _stands_otherwise(then, inputs, side, outward)
+        gaps.append(FootGap(name, words, inputs.quantity(path), then, holds, outward))
     return tuple(gaps)
 
 
-def _stands_otherwise(then: Inputs, now: Inputs, side: str) -> bool:
+def _stands_otherwise(then: Inputs, now: Inputs, side: str, outward: float) -> bool:
     pairs = (
         (then.number_now(f"{side}.cleat_toe_out_deg"), now.number_now(f"{side}.cleat_toe_out_deg")),
         (then.setback_now(side), now.setback_now(side)),
-        (outward_since_found(then, side), outward_since_found(now, side)),
+        (0.0, outward),
     )
-    return any(None not in pair and abs(pair[1] - pair[0]) > CHANGED_BY for pair in pairs)
+    return any(None not in pair and abs(pair[1] - pair[0]) > CHANGED_BY + SLACK for pair in pairs)
 
 
-def _lean(inputs: Inputs, draws: Draws, side: str) -> Estimate:
+def lean_clearance(inputs: Inputs, draws: Draws, side: str) -> Estimate:
+    """Return the lean until one lowered pedal touches in the current position."""
     paths = {
         "bottom_bracket_height": "bike.bottom_bracket_height_mm",
         "crank_length": "bike.crank_length_mm",

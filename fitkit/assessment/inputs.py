@@ -145,17 +145,18 @@ class Inputs:
         typed_at, named_at = self.last_with(field), self.last_with(f"{side}.{by_id}")
         typed = self.number_now(field, bike=f"bike.{field}" if name.startswith("spindle") else None)
         if typed_at is None and typed is not None:
-            typed_at = 0  # on the bicycle as it came
+            typed_at = 0 if self._positions[:1] == ["as_found"] else -1  # on the bicycle as it came
         if named_at is None or (typed_at is not None and typed_at >= named_at):
             return typed, None
         part_id = self.word_now(f"{side}.{by_id}")
         gain = getattr(self.part(part_id), gives, None)
         if gain is None:
-            return typed, None
+            return None, f"{side}: {part_id}'s length is not in the parts table: measure it"
         said = f"{side}: {part_id} by the parts table, not measured again"
         if name != "spindle_to_cleat_centre_mm":
             return gain, said
-        before = self.part(value_at(self.visit.session, f"{self._positions[typed_at or 0]}.{side}.spindle_id"))
+        then = Inputs(self.visit, tuple(self._positions[: (typed_at or 0) + 1]))
+        before = self.part(then.word_now(f"{side}.{by_id}"))
         return (None if typed is None else typed + gain - (before.adds_mm or 0.0 if before else 0.0)), said
 
     def _place(self, dotted: str, n: int) -> Spread:

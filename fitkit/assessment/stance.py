@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
+from fitkit.assessment.clearances import GAPS, foot_gaps
 from fitkit.assessment.cleats import Foot
 from fitkit.assessment.draws import Draws, estimate_from
 from fitkit.assessment.inputs import Inputs
@@ -11,7 +12,7 @@ from fitkit.assessment.legs import HipHeight
 from fitkit.calculations import parts as parts_search
 from fitkit.calculations import stance as stances
 from fitkit.calculations.parts import Bicycle, Choice, Side
-from fitkit.calculations.readings import Quantity, exact
+from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stance import HipSpacing, Stance
 from fitkit.estimate import Estimate, known, missing
 
@@ -19,7 +20,9 @@ __all__ = ["Standing", "assess_standing"]
 
 SIDES = ("left", "right")
 _HALF_STANCE_SOURCE = "crank face + washer + extender + spindle to cleat centre + shoe outward, current position"
-_GAPS = ("heel_gap_heel_in_mm", "heel_gap_heel_out_mm", "ankle_gap_mm", "forefoot_gap_mm")
+_GAPS_AS_FOUND = (
+    "gaps between foot and crank count as they were as found; the foot stands otherwise now: measure them again"
+)
 
 
 @dataclass(frozen=True)
@@ -68,12 +71,13 @@ def _stance(inputs: Inputs) -> tuple[Stance | None, str]:
 
 
 def _lengths(inputs: Inputs, side: str) -> stances.SideLengths:
-    spindle, _ = inputs.fitted(side, "spindle_to_cleat_centre_mm")
+    field = f"{side}.spindle_to_cleat_centre_mm"
+    spindle, typed = inputs.fitted(side, "spindle_to_cleat_centre_mm")[0], inputs.now(field, bike=f"bike.{field}")
     return stances.SideLengths(
         crank_face=inputs.quantity(f"bike.{side}.crank_face_to_centreline_mm"),
-        washer_mm=inputs.number_now(f"{side}.washer_mm"),
+        washer_mm=inputs.now(f"{side}.washer_mm"),
         extender_mm=inputs.fitted(side, "extender_mm")[0],
-        spindle_to_cleat_centre=None if spindle is None else exact(spindle),
+        spindle_to_cleat_centre=None if spindle is None else Quantity(spindle, typed.components),
         shoe_outward=inputs.now(f"{side}.shoe_outward_mm"),
     )
 
@@ -174,17 +178,24 @@ def _choices(inputs: Inputs, feet: dict[str, Foot]) -> tuple[dict[str, Choice], 
             rider_kg=session.rider.mass_kg,
             equal_within_mm=rules.equal_widths_mm,
             least_turns=rules.least_turns,
+            calliper_sd_mm=rules.spread.calliper_mm,
+            lean_refuses=rules.lean_under_least == "refuse",
             same_both_sides=session.wish.same_both_sides,
         )
     except ValueError as error:
         return {}, f"parts and measures that agree: {error}"
-    return {side: choice for side in SIDES if (choice := getattr(pair, side)) is not None}, "a wished change"
+    found = {side: choice for side in SIDES if (choice := getattr(pair, side)) is not None}
+    for side, choice in found.items():
+        if any(gap.measured is not None and not gap.holds for gap in foot_gaps(inputs, side)):
+            found[side] = replace(choice, notes=(*choice.notes, _GAPS_AS_FOUND))
+    return found, "a wished change"
 
 
 def _search_side(inputs: Inputs, side: str, wish_mm: float | None, foot: Foot) -> Side:
     bike = getattr(inputs.visit.session.bike, side)
     found = getattr(inputs.visit.session.as_found, side)
     short = foot.results[f"{side}.cleat_setback.shortfall"]
+    gaps = {name: getattr(found, name) if getattr(found, name) is not None else getattr(bike, name) for name in GAPS}
     return Side(
         half_stance_change_mm=wish_mm,
         setback_shortfall_mm=short.value or None,
@@ -196,7 +207,7 @@ def _search_side(inputs: Inputs, side: str, wish_mm: float | None, foot: Foot) -
         unthreaded_tip_mm=bike.unthreaded_tip_mm,
         pedal_outer_edge_mm=bike.pedal_outer_edge_mm,
         pedal_below_axle_mm=bike.pedal_below_axle_mm,
-        **{gap: getattr(bike, gap) for gap in _GAPS},
+        **gaps,
     )
 
 

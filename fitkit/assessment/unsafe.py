@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
-from fitkit.assessment.clearances import CHANGED_BY, foot_gaps, thread_turns
+from fitkit.assessment.clearances import CHANGED_BY, SLACK, foot_gaps, lean_clearance, thread_turns
 from fitkit.assessment.draws import Draws
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.clearances import LEAST_LEAN_DEG
-from fitkit.estimate import Estimate
+from fitkit.calculations.parts import NEEDS_MAKERS_WORD
 from fitkit.session.positions import counting, holds_any
 
 __all__ = ["Unsafe", "find_unsafe"]
 
 SIDES = ("left", "right")
 SMALL_GAP_MM = 10.0  # house choice: a gap under this is measured again after a turn of the cleat
-_IDS = ("spindle_id", "extender_id", "base_adapter_id")
+_IDS = {"spindle_id": None, "extender_id": "extender_mm", "base_adapter_id": "adapter_stack_mm"}
 _RIDER_WORDS = {
     "thread": "the {side} pedal has enough thread in the crank again",
     "mass": "the maker of the part in your {side} pedal or cleat has been asked about your weight",
@@ -28,12 +28,12 @@ _RIDER_WORDS = {
 
 @dataclass(frozen=True)
 class Unsafe:
-    """One thing that is not safe as fitted: value against limit [unit], and why in a sentence; None is not recorded."""
+    """One thing that is not safe as fitted: value against limit [unit], and why in words; None is not known."""
 
     what: str
     side: str
     value: float | None
-    limit: float
+    limit: float | None
     unit: str
     why: str
 
@@ -52,7 +52,7 @@ class Unsafe:
         return asdict(self)
 
 
-def find_unsafe(inputs: Inputs, draws: Draws, lean: dict[str, Estimate]) -> tuple[Unsafe, ...]:
+def find_unsafe(inputs: Inputs, draws: Draws) -> tuple[Unsafe, ...]:
     """Return what is not safe in the last position that counts, and in every trial not yet decided on.
 
     Parameters
@@ -61,25 +61,20 @@ def find_unsafe(inputs: Inputs, draws: Draws, lean: dict[str, Estimate]) -> tupl
         The visit's readings.
     draws : Draws
         For the thread's error.
-    lean : dict of Estimate
-        The lean until the lowered pedal touches, per side.
     """
     found: dict[tuple, Unsafe] = {}
     views = [(inputs, ""), *((view, f" in trial {n + 1}") for n, view in _open_trials(inputs))]
     for view, where in views:
         for side in SIDES:
             for each in (
-                *_thread(view, draws, side, where),
-                *_mass(view, side, where),
-                *_bolt(view, side, where),
-                *_gaps(view, side, where),
+                *_thread(view, draws, side),
+                *_mass(view, side),
+                *_bolt(view, side),
+                *_gaps(view, side),
+                *_lean(view, draws, side),
             ):
-                found.setdefault((each.what, each.side, each.value), each)
-    if inputs.visit.house.rules.lean_under_least == "refuse":
-        for side, estimate in lean.items():
-            if estimate.is_known and estimate.value < LEAST_LEAN_DEG:
-                why = f"the lowered pedal touches at {estimate.value:.0f} degrees, {LEAST_LEAN_DEG:g} wanted"
-                found["lean", side, None] = Unsafe("lean", side, estimate.value, LEAST_LEAN_DEG, "deg", why)
+                # What is not safe as it stands is not said again for a trial that changes nothing of it.
+                found.setdefault((each.what, each.side, each.why), replace(each, why=each.why + where))
     return tuple(found.values())
 
 
@@ -98,59 +93,86 @@ def _is_before(path: str, number: int) -> bool:
     return path.startswith("trials.") and int(path.split(".")[1]) < number
 
 
-def _thread(inputs: Inputs, draws: Draws, side: str, where: str) -> list[Unsafe]:
+def _thread(inputs: Inputs, draws: Draws, side: str) -> list[Unsafe]:
     turns, least = thread_turns(inputs, draws, side), inputs.visit.house.rules.least_turns
     if not turns.is_known or turns.low >= least:
         return []
-    why = f"{turns.value:.1f} turns of pedal thread engaged ({turns.low:.1f} to {turns.high:.1f}){where}, "
-    return [Unsafe("thread", side, turns.value, least, "turns", f"{why}{least:g} wanted")]
+    why = f"{turns.value:.1f} turns of pedal thread engaged ({turns.low:.1f} to {turns.high:.1f}), {least:g} wanted"
+    return [Unsafe("thread", side, turns.value, least, "turns", why)]
 
 
-def _mass(inputs: Inputs, side: str, where: str) -> list[Unsafe]:
+def _mass(inputs: Inputs, side: str) -> list[Unsafe]:
+    """Return the parts that their makers do not give to this rider, as the parts search refuses them."""
     mass, found = inputs.number("rider.mass_kg"), []
-    for name in _IDS:
+    for name, length in _IDS.items():
         part = inputs.part(inputs.word_now(f"{side}.{name}"))
-        if part is None or part.max_rider_kg is None or (mass is not None and mass <= part.max_rider_kg):
+        # A length of 0 typed later says that the part was taken off again.
+        if part is None or (length and inputs.fitted(side, length)[0] == 0):
             continue
-        rider = "the rider's mass is not recorded" if mass is None else f"the rider is {mass:g} kg"
-        why = f"{part.id}{where} is for riders up to {part.max_rider_kg:g} kg, {rider}"
-        found.append(Unsafe("mass", side, mass, part.max_rider_kg, "kg", why))
+        if part.max_rider_kg is not None and (mass is None or mass > part.max_rider_kg):
+            rider = "the rider's mass is not recorded" if mass is None else f"the rider is {mass:g} kg"
+            why = f"{part.id} is for riders up to {part.max_rider_kg:g} kg, {rider}"
+            found.append(Unsafe("mass", side, mass, part.max_rider_kg, "kg", why))
+        elif part.max_rider_kg is None and part.kind in NEEDS_MAKERS_WORD:
+            why = f"{part.id}: its maker's word on the rider's mass is missing"
+            found.append(Unsafe("mass", side, mass, None, "kg", why))
     return found
 
 
-def _bolt(inputs: Inputs, side: str, where: str) -> list[Unsafe]:
+def _bolt(inputs: Inputs, side: str) -> list[Unsafe]:
     as_found = Inputs(inputs.visit, ("as_found",))
-    more = _under(inputs, side) - _under(as_found, side)
-    if more <= 0:
+    now, before = _under(inputs, side), _under(as_found, side)
+    if now is None and before is not None:
+        part = inputs.word_now(f"{side}.base_adapter_id")
+        why = f"the stack of {part} is not known, nor whether the bolts are long enough"
+        return [Unsafe("bolt", side, None, None, "mm", why)]
+    more = 0.0 if None in (now, before) else now - before
+    if more <= SLACK:
         return []
-    shoe, now = inputs.number(f"shoes.{side}.bolt_length_mm"), inputs.number_now(f"{side}.bolt_length_mm")
-    shoe = as_found.number_now(f"{side}.bolt_length_mm") if shoe is None else shoe
-    longer = None if None in (shoe, now) else now - shoe
-    if longer is not None and longer >= more:
+    # Bolts as found may have been longer ones already: the longer of both is what new ones are held against.
+    known = (inputs.number(f"shoes.{side}.bolt_length_mm"), as_found.number_now(f"{side}.bolt_length_mm"))
+    own, bolt = [length for length in known if length is not None], inputs.number_now(f"{side}.bolt_length_mm")
+    longer = None if bolt is None or not own else bolt - max(own)
+    if longer is not None and longer >= more - SLACK:
         return []
-    bolts = "longer bolts are not recorded" if longer is None else f"the bolts are {longer:g} mm longer"
-    why = f"shim or adapter is {more:g} mm more than as found{where}, {bolts}"
-    return [Unsafe("bolt", side, longer, more, "mm", why)]
+    bolts = "longer bolts are not recorded" if not longer else f"the bolts are {longer:.1f} mm longer"
+    return [Unsafe("bolt", side, longer, more, "mm", f"shim or adapter is {more:g} mm more than as found, {bolts}")]
 
 
-def _under(inputs: Inputs, side: str) -> float:
-    """Return what lies under one cleat [mm]; recorded nowhere is nothing."""
-    return (inputs.number_now(f"{side}.shim_mm") or 0.0) + (inputs.fitted(side, "adapter_stack_mm")[0] or 0.0)
+def _under(inputs: Inputs, side: str) -> float | None:
+    """Return what lies under one cleat [mm]: recorded nowhere is nothing, an adapter of unknown stack is not known."""
+    stack = inputs.fitted(side, "adapter_stack_mm")[0]
+    if stack is None and inputs.word_now(f"{side}.base_adapter_id") is not None:
+        return None
+    return (inputs.number_now(f"{side}.shim_mm") or 0.0) + (stack or 0.0)
 
 
-def _gaps(inputs: Inputs, side: str, where: str) -> list[Unsafe]:
+def _lean(inputs: Inputs, draws: Draws, side: str) -> list[Unsafe]:
+    if inputs.visit.house.rules.lean_under_least != "refuse":
+        return []
+    lean = lean_clearance(inputs, draws, side)
+    if not lean.is_known or lean.value >= LEAST_LEAN_DEG:
+        return []
+    why = f"the lowered pedal touches at {lean.value:.1f} degrees, {LEAST_LEAN_DEG:g} wanted"
+    return [Unsafe("lean", side, lean.value, LEAST_LEAN_DEG, "deg", why)]
+
+
+def _gaps(inputs: Inputs, side: str) -> list[Unsafe]:
     found, turned = [], []
-    before, now = inputs.number(f"as_found.{side}.cleat_toe_out_deg"), inputs.number_now(f"{side}.cleat_toe_out_deg")
-    is_turned = None not in (before, now) and abs(now - before) > CHANGED_BY
-    turned_at = inputs.last_with(f"{side}.cleat_toe_out_deg") or 0
+    toe_out = f"{side}.cleat_toe_out_deg"
     for gap in foot_gaps(inputs, side):
         if gap.measured is None:
             continue
-        value, half = gap.measured.value, gap.measured.half_width()
-        if gap.holds and value - half <= 0:
-            why = f"{gap.words} is {value:g} mm{where}, give or take {half:.1f}: it may touch"
-            found.append(Unsafe("gap", side, value, 0.0, "mm", why))
-        if is_turned and value < SMALL_GAP_MM and gap.taken_at < turned_at:
-            why = f"turned by {abs(now - before):g} degrees{where} while {gap.words} was {value:g} mm: measure it again"
-            turned.append(Unsafe("turned", side, value, SMALL_GAP_MM, "mm", why))
+        # One that no longer holds is carried on by what the foot was moved outward since, for this alone: a foot
+        # moved in by more than its gap is not safe until somebody has measured.
+        value, half = gap.measured.value + gap.outward_since, gap.measured.half_width()
+        if value - half <= 0:
+            size = f"{gap.words} is {value:g} mm, give or take {half:.1f}"
+            why = size if gap.holds else f"{gap.words} was {gap.measured.value:g} mm, then moved: measure again"
+            found.append(Unsafe("gap", side, value, 0.0, "mm", f"{why}, it may touch"))
+        then, now = gap.then.number_now(toe_out), inputs.number_now(toe_out)
+        if None not in (then, now) and abs(now - then) > CHANGED_BY + SLACK and gap.measured.value < SMALL_GAP_MM:
+            size = f"{gap.words} was {gap.measured.value:g} mm"
+            why = f"turned by {abs(now - then):.1f} degrees since {size}: measure it again"
+            turned.append(Unsafe("turned", side, gap.measured.value, SMALL_GAP_MM, "mm", why))
     return [*found, *sorted(turned, key=lambda each: each.value)[:1]]

@@ -56,7 +56,7 @@ _SPINDLE = mm(
     "Crank face to the cleat's centre, from the maker or by ruler",
     (20, 150),
     (40, 85),
-    kind=None,
+    kind="calliper",
 )
 _UNSTEADINESS = score("Unsteadiness", "Seen on the pedal at the bottom of the stroke, 0 calm, 10 cannot ride")
 _KNEE_TRAVEL = mm(
@@ -261,9 +261,11 @@ class PositionSide(Part):
         Readings,
         mm("Shoe outward", "Shoe's long axis outside the cleat's centre, play in its middle", (-60, 60), (-12, 12)),
     ] = ()
-    washer_mm: Annotated[Number, mm("Washer", "Thickness of all pedal washers", (0, 40), (0, 6), kind=None)] = None
+    washer_mm: Annotated[Number, mm("Washer", "Thickness of all pedal washers", (0, 40), (0, 6), kind="calliper")] = (
+        None
+    )
     extender_mm: Annotated[Number, mm("Extender", "Length it adds", (0, 120), (0, 40), kind=None)] = None
-    shim_mm: Annotated[Number, mm("Shim", "Thickness under the cleat", (0, 80), (0, 20), kind=None)] = None
+    shim_mm: Annotated[Number, mm("Shim", "Thickness under the cleat", (0, 80), (0, 20), kind="calliper")] = None
     wedge_deg: Annotated[
         Number, degrees("Wedge", "Thick at the big-toe side positive", (-30, 30), (-6, 6), kind=None)
     ] = None

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from fitkit.session.catalogue import kept
 from fitkit.session.models import Session
+from fitkit.session.positions import counting, value_at
 from fitkit.session.problems import Problem, said
 
 __all__ = ["doubts"]
@@ -16,6 +17,9 @@ FEET_APART_MM = 10.0  # feet of one rider seldom differ more (common practice, n
 APART_MM = 3.0  # readings of one place agree better than this, see the repeat studies of a mark
 LEFT_APART_MM = 2.0  # house choice: decided and as left further apart than this are asked about
 Q_APART_MM = 3.4  # 95 % of the difference of Q factor and both crank faces, each read with an SD of 1.0 mm
+TURNED_DEG = 0.5 + 1e-6  # house choices: a cleat turned by more, while a gap is under the next, is asked about
+SMALL_GAP_MM = 10.0
+_GAPS = ("heel_gap_heel_in_mm", "heel_gap_heel_out_mm", "ankle_gap_mm", "forefoot_gap_mm")
 
 
 def doubts(session: Session) -> tuple[Problem, ...]:
@@ -26,6 +30,7 @@ def doubts(session: Session) -> tuple[Problem, ...]:
         found += _outside_slots(session, side)
         found += _moved_against_decided(session, side)
         found += _decided_against_left(session, side)
+        found += _turned_with_small_gap(session, side)
     return tuple(found)
 
 
@@ -97,6 +102,29 @@ def _decided_against_left(session: Session, side: str) -> Iterator[Problem]:
     expected = f"{said(round(decided, 1))}, as decided, within {LEFT_APART_MM:g} mm"
     hint = "Did it slip on tightening? Measure again."
     yield Problem(f"as_left.{side}.cleat_setback_mm", said(round(left, 1)), expected, hint)
+
+
+def _turned_with_small_gap(session: Session, side: str) -> Iterator[Problem]:
+    """Ask about a cleat turned while a gap to the crank was small and was not measured again there."""
+    toe_out = f"{side}.cleat_toe_out_deg"
+    found, positions = _mean(session, f"as_found.{toe_out}"), counting(session)
+    last = [at for at, position in enumerate(positions) if _mean(session, f"{position}.{toe_out}") is not None][-1:]
+    still_open = [f"trials.{n}.position" for n, trial in enumerate(session.trials) if trial.kept is None]
+    # A gap measured anywhere from the last turn on is measured again.
+    for there in (*(positions[at:] for at in last), *([position] for position in still_open)):
+        now = _mean(session, f"{there[0]}.{toe_out}")
+        if None in (found, now) or abs(now - found) <= TURNED_DEG:
+            continue
+        for name in _GAPS:
+            gap = value_at(session, f"as_found.{side}.{name}")
+            gap = value_at(session, f"bike.{side}.{name}") if gap is None else gap
+            is_again = any(value_at(session, f"{position}.{side}.{name}") is not None for position in there)
+            if gap is not None and gap < SMALL_GAP_MM and not is_again:
+                where, hint = f"{there[0]}.{side}.{name}", "Does the foot clear the crank now?"
+                expected = (
+                    f"measured again: it was {said(gap)} mm before the cleat was turned by {abs(now - found):.1f}°"
+                )
+                yield Problem(where, "not measured", expected, hint)
 
 
 def _q_against_faces(session: Session) -> Iterator[Problem]:

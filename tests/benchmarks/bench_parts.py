@@ -88,6 +88,8 @@ def test_search_of_a_hundred_parts_on_two_sides_against_brute_force():
             rider_kg=70.0,
             equal_within_mm=2.0,
             least_turns=8.0,
+            calliper_sd_mm=0.2,
+            lean_refuses=True,
             same_both_sides=True,
         )
 

@@ -10,7 +10,14 @@ import pytest
 from fitkit.calculations import parts
 from fitkit.calculations.parts import Bicycle, Part, Side
 
-RULES = {"rider_kg": 70.0, "equal_within_mm": 2.0, "least_turns": 8.0, "same_both_sides": True}
+RULES = {
+    "rider_kg": 70.0,
+    "equal_within_mm": 2.0,
+    "least_turns": 8.0,
+    "calliper_sd_mm": 0.0,
+    "lean_refuses": True,
+    "same_both_sides": True,
+}
 STEPPED = (
     Part("A", "A-0", "spindle", 0, fitted_by="rider", in_stock=4),
     Part("A", "A-5", "spindle", 5, fitted_by="rider", in_stock=4),

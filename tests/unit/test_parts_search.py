@@ -14,7 +14,14 @@ from scipy import optimize
 from fitkit.calculations import parts
 from fitkit.calculations.parts import Bicycle, Part, Side
 
-RULES = {"rider_kg": 70.0, "equal_within_mm": 2.0, "least_turns": 8.0, "same_both_sides": True}
+RULES = {
+    "rider_kg": 70.0,
+    "equal_within_mm": 2.0,
+    "least_turns": 8.0,
+    "calliper_sd_mm": 0.0,
+    "lean_refuses": True,
+    "same_both_sides": True,
+}
 
 
 def choose(table, left, right=None, *, bicycle=None, **rules):
@@ -45,7 +52,8 @@ def families(draw):
                     setback_gain_mm=draw(POSITIVE) if kind == "base_adapter" else None,
                     stack_mm=2.0 if kind == "base_adapter" else None,
                     thread_mm=draw(st.sampled_from([None, 10.0, 12.0, 15.0])),
-                    fitted_by=draw(st.sampled_from(["rider", "workshop", None])),
+                    # A crank is a workshop's job: the table refuses another.
+                    fitted_by=draw(st.sampled_from(["workshop", None, *(["rider"] if kind != "crank" else [])])),
                     in_stock=draw(st.sampled_from([None, 0, 2])),
                     max_rider_kg=draw(st.sampled_from([None, 60.0, 90.0])),
                 )

@@ -39,6 +39,8 @@ def choose(
     rider_kg: float | None,
     equal_within_mm: float,
     least_turns: float,
+    calliper_sd_mm: float,
+    lean_refuses: bool,
     same_both_sides: bool,
 ) -> Pair:
     """Return the parts that come closest to the wish on both sides, what they reach, and what was refused.
@@ -58,7 +60,11 @@ def choose(
     equal_within_mm : float
         A remainder up to this counts as none [mm], of the width and of the setback's shortfall alike.
     least_turns : float
-        Least turns engaged [turns].
+        Least turns engaged, with the error of their readings [turns].
+    calliper_sd_mm : float
+        Standard deviation of one length measured with a calliper [mm].
+    lean_refuses : bool
+        Whether a pedal that touches below the lean of 16 CFR 1512.17(c) is refused, and not only said.
     same_both_sides : bool
         Whether the same parts on both sides are preferred.
 
@@ -79,15 +85,16 @@ def choose(
     parts not known to be in stock; the same on both sides; smallest sum of remainders; least stack; least change. A
     crank counts once on each side; an adapter does not count for sameness.
 
-    Refused is what a maker's or a measured limit forbids: turns below `least_turns`; the pedal touching below the
-    lean of 16 CFR 1512.17(c); a foot that would touch the crank; a rider above the maker's mass, or a mass limit and
-    no mass ("rider's mass"); an extender without a mass limit ("maker's word missing"). A limit already broken as
-    found refuses only what makes it worse. What was not measured refuses nothing and is said in the notes.
+    Refused is what a maker's or a measured limit forbids: turns that may be below `least_turns`; where the house
+    refuses it, the pedal touching below the lean of 16 CFR 1512.17(c); a foot that would touch the crank; a rider
+    above the maker's mass, or a mass limit and no mass ("rider's mass"); an extender without a mass limit ("maker's
+    word missing"). A limit already broken as found refuses only what makes it worse. What was not measured refuses
+    nothing and is said in the notes.
     """
     families = families_of(parts, family)
     if left.half_stance_change_mm is None and right.half_stance_change_mm is None:
         return Pair(None, None)
-    rules = Rules(bicycle, rider_kg, equal_within_mm, least_turns, same_both_sides)
+    rules = Rules(bicycle, rider_kg, equal_within_mm, least_turns, calliper_sd_mm, lean_refuses, same_both_sides)
     own, others = search_families(families, family, (left, right), rules)
     choices = [
         None
@@ -170,6 +177,9 @@ def _notes(search: Search, side: int, new: Sequence[Item], other_families: tuple
         yield "turns engaged not known: measure spindle thread, crank thread and any extender's thread before fitting"
     if math.isnan(options.lean_deg(0.0)[option]) and options.pedal_mm[option] + crank.change_mm > 0:
         yield "lean not known: measure bottom bracket, crank, pedal below axle and its outer edge before going wider"
+    lean_deg = options.lean_deg(crank.change_mm)[option]
+    if lean_deg < clearances.LEAST_LEAN_DEG:
+        yield f"the lowered pedal {clearances.lean_words(lean_deg)}: a caution"
     foot_mm = options.pedal_mm[option] + options.adjusted(crank.change_mm)[0][option]
     gap, gap_mm = options.side.least_gap
     if foot_mm < 0:

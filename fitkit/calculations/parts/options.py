@@ -15,6 +15,7 @@ __all__ = ["PLACES", "Item", "Options", "fitted_items", "items_of"]
 
 PLACES = ("spindle", "washer", "extender", "base_adapter")
 SPINDLE, WASHER, EXTENDER, ADAPTER = range(4)
+NORMAL_95 = 1.96  # two-sided 95 % point of the normal distribution
 SLACK = 1e-9  # keeps a limit met exactly from failing by the last bit
 
 
@@ -173,6 +174,7 @@ class Options:
         self.stack_mm = self._each(ADAPTER, lambda item: item.stack_mm)
         self.setback_mm = self._setback_left()
         self.turns = self._turns(lambda at, of: self._each(at, of))
+        self.least_turns = self._least_turns()
         self.turns_as_found = float(self._turns(lambda at, of: np.array(of(fitted[at]))))
         self.is_forbidden = (
             sum(self._each(at, lambda item: item.part is not None and bool(item.refusal)) for at in range(len(items)))
@@ -226,6 +228,22 @@ class Options:
             extender_thread_mm=value(EXTENDER, lambda item: item.thread_mm),
         )
 
+    def _least_turns(self) -> np.ndarray:
+        """Return the turns at the low end of what the readings' error leaves [turns]; table values have none."""
+        error_mm = NORMAL_95 * self.rules.calliper_sd_mm
+        is_measured = self._each(SPINDLE, lambda item: item.part is None and self.side.spindle_thread_mm is not None)
+        has_washer = self._each(WASHER, lambda item: item.stands_mm > 0)
+        tip_mm, depth_mm = self.side.unthreaded_tip_mm or 0.0, _number(self.rules.bicycle.crank_thread_depth_mm)
+        return clearances.turns_engaged(
+            spindle_thread_mm=self._each(SPINDLE, lambda item: item.thread_mm)
+            - error_mm * np.sqrt(is_measured + has_washer + (tip_mm > 0)),
+            unthreaded_tip_mm=tip_mm,
+            washer_mm=self._each(WASHER, lambda item: item.stands_mm),
+            crank_thread_depth_mm=depth_mm - error_mm,
+            extender_mm=self._each(EXTENDER, lambda item: item.stands_mm),
+            extender_thread_mm=self._each(EXTENDER, lambda item: item.thread_mm) - error_mm * has_washer,
+        )
+
     def _setback_left(self) -> np.ndarray:
         wanted_mm = self.side.setback_shortfall_mm or 0.0
         left_mm = wanted_mm - self._each(ADAPTER, lambda item: item.gain_mm)
@@ -252,12 +270,14 @@ class Options:
         return self._kept[crank_mm]
 
     def _limits(self, crank_mm: float) -> dict[str, np.ndarray]:
-        enough = np.fmin(self.rules.least_turns, self.turns_as_found)
         lean_deg = self.lean_deg(crank_mm)
         inward_mm = self.inward_limit_mm
         return {
-            "turns": np.isnan(self.turns) | (self.turns >= enough - SLACK),
+            "turns": np.isnan(self.turns)
+            | (self.least_turns >= self.rules.least_turns - SLACK)
+            | (self.turns >= self.turns_as_found - SLACK),
             "ground": np.isnan(lean_deg)
+            | (not self.rules.lean_refuses)
             | (lean_deg >= clearances.LEAST_LEAN_DEG - SLACK)
             | (self.pedal_mm + crank_mm <= SLACK),
             "gap": np.isnan(inward_mm) | (self.pedal_mm >= -SLACK) | (self.pedal_mm > inward_mm + SLACK),
@@ -280,7 +300,9 @@ class Options:
         broken = {name for name, kept in self.kept(crank_mm).items() if not kept[option]}
         said = []
         if "turns" in broken:
-            said.append(f"turns: {self.turns[option]:.1f} left, at least {self.rules.least_turns:g} wanted")
+            least = self.least_turns[option]
+            worst = f", {least:.1f} with the readings' error" if self.rules.calliper_sd_mm else ""
+            said.append(f"turns: {self.turns[option]:.1f} left{worst}, at least {self.rules.least_turns:g} wanted")
         if "ground" in broken:
             lean_deg = self.lean_deg(crank_mm)[option]
             said.append(f"ground clearance: touches at {lean_deg:.1f} degrees, {clearances.LEAST_LEAN_DEG:g} wanted")

@@ -137,6 +137,8 @@ class Rules:
     rider_kg: float | None
     equal_within_mm: float
     least_turns: float
+    calliper_sd_mm: float
+    lean_refuses: bool
     same_both_sides: bool
 
 

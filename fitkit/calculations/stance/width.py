@@ -22,7 +22,7 @@ class SideLengths:
     ----------
     crank_face : Quantity or None
         Frame's centreline to the crank's outer face [mm].
-    washer_mm, extender_mm : float or None
+    washer_mm, extender_mm : Quantity or float or None
         Lengths between crank face and spindle [mm].
     spindle_to_cleat_centre : Quantity or float or None
         Crank face to the cleat's centre [mm].
@@ -31,8 +31,8 @@ class SideLengths:
     """
 
     crank_face: Quantity | None = None
-    washer_mm: float | None = None
-    extender_mm: float | None = None
+    washer_mm: Quantity | float | None = None
+    extender_mm: Quantity | float | None = None
     spindle_to_cleat_centre: Quantity | float | None = None
     shoe_outward: Quantity | None = None
 
@@ -150,10 +150,10 @@ def _half_stance(lengths: SideLengths, face: tuple[tuple[_Term, ...], str]) -> H
     for name, length in (("washer", lengths.washer_mm), ("extender", lengths.extender_mm)):
         if length is None:
             notes.append(f"{name} not recorded: counted as 0")
-        elif not 0 <= length < math.inf:
-            raise ValueError(f"{name}_mm is {length}; expected 0 or more")
-        elif length:
-            terms.append((1.0, name, exact(length)))
+        elif not 0 <= _quantity(length).value < math.inf:
+            raise ValueError(f"{name}_mm is {_quantity(length).value}; expected 0 or more")
+        elif _quantity(length).value:
+            terms.append((1.0, name, _quantity(length)))
     if lengths.spindle_to_cleat_centre is None:
         wanted.append("spindle to cleat centre")
     else:
