@@ -14,13 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from fitkit import session as sessions
+from fitkit.forms.elsewhere import changed_fields, grown_lists, is_within
 from fitkit.forms.entry import Entry, read, shown
 from fitkit.forms.groups import absent_group
 from fitkit.forms.soon import file_state, soon, watch
 from fitkit.forms.troubles import file_words, problem_words, trouble_words
 from fitkit.session import Problem, Session, SessionProblems
 from fitkit.session.doubts import doubts
-from fitkit.session.history import differences
 from fitkit.session.paths import get, same, steps_of
 from fitkit.session.reading import plain
 
@@ -34,9 +34,10 @@ def desk_of(path: str | Path) -> Desk:
     """Return the desk of a session file, the same one each time."""
     resolved = Path(path).resolve()
     if resolved not in _DESKS:
-        desk = _DESKS[resolved] = Desk(resolved)
-        watch(str(resolved), lambda: file_state(resolved), desk.look_again)
-    return _DESKS[resolved]
+        _DESKS[resolved] = Desk(resolved)
+    desk = _DESKS[resolved]
+    watch(str(resolved), lambda: file_state(resolved), desk.look_again)
+    return desk
 
 
 @dataclass(frozen=True)
@@ -85,10 +86,12 @@ class Desk:
         self.reason = ""
         self.held: dict[str, Held] = {}
         self.typed: dict[str, str] = {}
-        self.elsewhere: set[str] = set()
+        self.read_at = ""
+        self.elsewhere: dict[str, Any] = {}  # what stood here before another window changed it, by path
         self._clock = clock or (lambda: datetime.now().astimezone())
         self._listeners: dict[str, Callable[[], None]] = {}
         self._soon: asyncio.TimerHandle | None = None
+        self._told: tuple[dict, str] = ({}, "")
         self._drawers: dict[str, Callable[[], None]] = {}
         self._movers: dict[str, Callable[[str, int, int], None]] = {}
         self.reload()
@@ -134,6 +137,7 @@ class Desk:
 
     def tell(self) -> None:
         """Call everybody who listens; drawings a moment later, so that fast typing does not wait for each of them."""
+        self._told = (self.tree, self.trouble)
         for changed in list(self._listeners.values()):
             changed()
         if self._soon:
@@ -146,27 +150,48 @@ class Desk:
 
     def look_again(self) -> None:
         """Read a file that was changed: what another window saved is shown, and said beside it."""
-        before, trouble = self.tree, self.trouble
-        self.reload()
-        if self.tree is not before:
-            self.elsewhere |= {path for path, _, _ in differences(before, self.tree)}
-        if self.tree is not before or self.trouble != trouble:
+        self._read()
+        if self._told[0] is not self.tree or self._told[1] != self.trouble:
             self.tell()
 
     def reload(self) -> None:
-        """Read the file again; what was typed and is not saved stays."""
+        """Read the file for a page that is shown anew; what was typed and is not saved stays."""
+        self._read()
+        self.elsewhere.clear()
+
+    def _read(self) -> None:
         try:
             self._hold(sessions.load(self.path))
             self.trouble = ""
         except SessionProblems as error:
             self.trouble = file_words(error)
 
-    def _hold(self, session: Session) -> None:
-        tree = plain(session)
-        self.session = session
-        if tree != self.tree:  # the same object for the same content: views look at nothing else
-            self.tree = tree
-            self.doubts = doubts(session)
+    def _hold(self, session: Session, mine: tuple[str, ...] = ()) -> None:
+        """Take over what the file holds now; `mine` is what was saved from here."""
+        tree, before, is_first = plain(session), self.tree, self.session is None
+        self.session, self.read_at = session, f"{self._clock():%H:%M}"
+        if tree == before:  # the same object for the same content: views look at nothing else
+            return
+        self.tree = tree
+        self.doubts = doubts(session)
+        if is_first:
+            return
+        mine = (*mine, "sign_off")
+        for dotted, old in changed_fields(before, tree):
+            if not is_within(dotted, mine):
+                self.elsewhere.setdefault(dotted, old)
+        for base, old, new in grown_lists(before, tree):
+            place = f"{base}.{old}"
+            if not (is_within(place, mine) or any(is_within(path, (place,)) for path in mine)):
+                self._shift(base, old, new)
+
+    def _shift(self, base: str, old: int, new: int) -> None:
+        """Give an entry that is being typed the next free place: another window has added one meanwhile."""
+        for dotted in [path for path in self.held if path.startswith(f"{base}.{old}.")]:
+            moved_to = f"{base}.{new}.{dotted.removeprefix(f'{base}.{old}.')}"
+            self.held[moved_to] = replace(self.held.pop(dotted), seen=None)
+        for moved in list(self._movers.values()):
+            moved(base, old, new)
 
     # What the forms do
 
@@ -180,17 +205,18 @@ class Desk:
         self._take(dotted, Entry(shown(value), value))
 
     def _take(self, dotted: str, entry: Entry) -> None:
-        self.elsewhere.discard(dotted)
-        before = self.held.pop(dotted, None)
-        seen = before.seen if before else self.value(dotted)
-        if not (entry.is_taken and same(_json(entry.value), seen, steps_of(dotted))):
+        before, now = self.held.pop(dotted, None), self.value(dotted)
+        # The screen may not have shown yet what another window saved: then the person is asked which one counts.
+        theirs = self.elsewhere.pop(dotted, now)
+        seen = before.seen if before else theirs
+        if not (entry.is_taken and same(_json(entry.value), now, steps_of(dotted))):
             self.held[dotted] = Held(entry, seen, entry.problem)
             self._save(dotted)
         self.tell()
 
     def save_all(self) -> None:
         """Try again to save all that was typed and is not saved."""
-        self.reload()
+        self._read()
         for dotted in list(self.held):
             if dotted in self.held and not self.held[dotted].is_contested:
                 self._save(dotted, again=False)
@@ -210,7 +236,7 @@ class Desk:
         """Strike a reading out; return why that could not be done, or nothing."""
         if not reason.strip():
             return "Say why the reading does not count; it stays in the file with the reason."
-        return self._do(lambda writer: sessions.strike(self.path, dotted, index, reason.strip(), **writer))
+        return self._do(lambda writer: sessions.strike(self.path, dotted, index, reason.strip(), **writer), ("struck",))
 
     def take_out(self, dotted: str, index: int) -> str:
         """Take an entry out of a list; return why that could not be done, or nothing."""
@@ -226,7 +252,7 @@ class Desk:
         """Save values as they are, by dotted path; return why that could not be done, or nothing."""
         changes = {dotted: (self.value(dotted), value) for dotted, value in values.items()}
         reason = reason or self.reason.strip() or None
-        return self._do(lambda writer: sessions.update(self.path, changes, reason=reason, **writer))
+        return self._do(lambda writer: sessions.update(self.path, changes, reason=reason, **writer), tuple(changes))
 
     def sign_off(self, fitter: str, *, reason: str | None, starts_mm: dict[str, float | None]) -> str:
         """Sign the visit off with the starts in force [mm]; return why that could not be done, or nothing."""
@@ -235,14 +261,14 @@ class Desk:
         said = {"reason": reason, "starts_mm": starts_mm}
         return self._do(lambda writer: sessions.sign_off(self.path, fitter=fitter, at=writer["at"], **said))
 
-    def _do(self, action: Callable[[dict], sessions.Saved]) -> str:
+    def _do(self, action: Callable[[dict], sessions.Saved], mine: tuple[str, ...] = ()) -> str:
         try:
             saved = action(self._writer())
         except SessionProblems as error:
             return problem_words(error)
         except (OSError, TimeoutError) as error:
             return trouble_words(error)
-        self._saved(saved.session)
+        self._saved(saved, mine)
         contested = ", ".join(saved.refused)
         self.tell()
         return f"Changed meanwhile in another notebook: {contested}. Look again." if contested else ""
@@ -295,9 +321,9 @@ class Desk:
         except (OSError, TimeoutError) as error:
             self._keep(leaves, trouble_words(error))
         else:
-            self._saved(saved.session)
+            self._saved(saved, tuple(changes))
             if is_new and saved.refused:
-                self._move(next(iter(changes)), again=again)
+                self._save_moved(next(iter(changes)), again=again)
             else:
                 self._accept(leaves, saved.refused)
             if again:
@@ -309,8 +335,8 @@ class Desk:
         with suppress(SessionProblems):
             self._hold(sessions.load(self.path))
 
-    def _saved(self, session: Session) -> None:
-        self._hold(session)
+    def _saved(self, saved: sessions.Saved, mine: tuple[str, ...]) -> None:
+        self._hold(saved.session, tuple(path for path in mine if path not in saved.refused))
         self.trouble = ""
         self.saved_at = f"{self._clock():%H:%M}"
 
@@ -324,19 +350,11 @@ class Desk:
                 continue
             del self.held[dotted]
 
-    def _move(self, group: str, *, again: bool) -> None:
-        """Give an entry the next free place: another notebook has added one meanwhile."""
-        base, _, place = group.rpartition(".")
-        if not place.isdigit():
-            return
-        old, new = int(place), self.count(base)
-        moving = [path for path in self.held if path.startswith(f"{group}.")]
-        for dotted in moving:
-            self.held[f"{base}.{new}.{dotted.removeprefix(group + '.')}"] = replace(self.held.pop(dotted), seen=None)
-        for moved in self._movers.values():
-            moved(base, old, new)
-        first = next((path for path in self.held if path.startswith(f"{base}.{new}.")), None)
-        if first:
+    def _save_moved(self, group: str, *, again: bool) -> None:
+        """Save an entry at the place it was given instead of the one that another window took."""
+        base = group.rpartition(".")[0]
+        first = next((path for path in self.held if path.startswith(f"{base}.{self.count(base)}.")), None)
+        if first and group.rpartition(".")[2].isdigit():
             self._save(first, again=again)
 
     def _save_waiting(self) -> None:

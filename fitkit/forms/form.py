@@ -8,6 +8,7 @@ from pathlib import Path
 
 import ipywidgets as widgets
 
+from fitkit import cautions
 from fitkit import session as sessions
 from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.labels import titled
@@ -197,7 +198,7 @@ class _Head:
 
     def _sentences(self) -> list[str]:
         session = self.desk.session
-        found = [f'<p class="fit-stop">{escape(self.desk.trouble)}</p>'] if self.desk.trouble else []
+        found = [paragraph(self.desk.trouble, "fit-stop"), *self._signs_elsewhere()]
         if session:
             whose = f"Client {session.client_id}, visit of {session.visit_date}, set-up {session.setup}."
             found.append(paragraph(whose))
@@ -206,9 +207,19 @@ class _Head:
             if session.sign_off:
                 words = f"Signed off by {session.sign_off.fitter_id} on {session.sign_off.at[:10]}."
                 found.append(paragraph(f"{words} A change needs a reason and is listed as an amendment."))
+        if self.desk.elsewhere:
+            titles = dict.fromkeys(titled(sessions.describe(path), path) for path in self.desk.elsewhere)
+            found.append(paragraph(f"Changed in another window: {'; '.join(titles)}."))
         if self.desk.held:
             titles = [titled(sessions.describe(path), path) for path in self.desk.held]
             found.append(f"<p><b>Not saved yet:</b> {escape('; '.join(titles))}.</p>")
         elif self.desk.saved_at:
             found.append(paragraph(f"saved {self.desk.saved_at}"))
         return found
+
+    def _signs_elsewhere(self) -> list[str]:
+        """Say which signs stop the advice, where another window has changed that."""
+        if not any(path.startswith("signs.") or path == "rider.age_years" for path in self.desk.elsewhere):
+            return []
+        signs = cautions.signs_open(self.desk.session)
+        return [paragraph(f"Changed in another window: {sign.words}. See {sign.who}.", "fit-stop") for sign in signs]

@@ -48,22 +48,31 @@ class _View:
         self.desk, self.draw, self.parts = desk, draw, parts
         self._shown = html("")
         self.box = WordedBox([self._shown], "fit", "fit-live")
-        self._of: dict | None = None
+        self._of: tuple[dict, str] | None = None
+        self._last = ("", "")
         desk.draw_after(f"view {draw!r} {parts}", self.follow)
 
     def follow(self) -> None:
-        if self._of is not self.desk.tree or self.desk.trouble:
-            self._of = self.desk.tree
-            self._shown.value, self.box.words = self._drawn()
+        """Show what the file holds now; while it cannot be read, what was read last, marked as old."""
+        if self._of and self._of[0] is self.desk.tree and self._of[1] == self.desk.trouble:
+            return
+        self._of = self.desk.tree, self.desk.trouble
+        if not self.desk.trouble:
+            self._last = self._drawn()
+            self._shown.value, self.box.words = self._last
+            return
+        old = f" What follows is as read at {self.desk.read_at} and may be wrong by now." if self._last[0] else ""
+        words = f"{self.desk.trouble}{old}"
+        self._shown.value = f'<p class="fit-stop">{escape(words)}</p>{self._last[0]}'
+        self.box.words = f"{words}\n\n{self._last[1]}".strip()
 
     def _drawn(self) -> tuple[str, str]:
         """Return what is shown, and the same in plain words."""
-        if self.desk.trouble:
-            return f'<p class="fit-stop">{escape(self.desk.trouble)}</p>', self.desk.trouble
         try:
             found = _worked_out(self.desk, self.draw)
             shown = [getattr(found, part)() for part in self.parts] or [found]
         except Exception as error:  # the form beside it must live on, whatever cannot be drawn
+            self._of = None  # the next news may bring what was lacking
             words = f"Not drawn: {str(error) or type(error).__name__}"
             return f"<p>{escape(words)}</p>", words
         drawn = "".join(one if isinstance(one, str) else one._repr_html_() for one in shown)

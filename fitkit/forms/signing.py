@@ -12,11 +12,13 @@ from pathlib import Path
 import ipywidgets as widgets
 
 from fitkit.assessment import Assessment, assess, load_visit
+from fitkit.assessment.clearances import foot_gaps
 from fitkit.assessment.inputs import Inputs
+from fitkit.cautions import signs_open
 from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.look import Box, button, control, html
-from fitkit.forms.troubles import sentence
-from fitkit.session import Problem, describe, unusual
+from fitkit.forms.troubles import file_words, sentence
+from fitkit.session import Problem, SessionProblems, describe, unusual
 
 __all__ = ["sign_off"]
 
@@ -75,9 +77,15 @@ class _Signing:
         if self.desk.held:
             self._say(self.desk.sign_off(fitter, reason=None, starts_mm={}))
             return
-        assessment = assess(load_visit(self.desk.path))
+        try:
+            self.desk.look_again()
+            assessment = assess(load_visit(self.desk.path))
+        except (ValueError, OSError) as error:  # what is not safe cannot be said: not signed
+            self._say(f"Not signed. {file_words(error) if isinstance(error, SessionProblems) else error}")
+            return
+        signs = [f"Open sign: {sign.words}. See {sign.who}." for sign in signs_open(assessment.visit.session)]
         unsafe = [f"Not safe as fitted: {each.words}." for each in assessment.unsafe]
-        open_still = (*unsafe, *not_measured_again(assessment), *map(sentence, self._unusual()))
+        open_still = (*signs, *unsafe, *not_measured_again(assessment), *map(sentence, self._unusual()))
         self._is_unsafe = bool(unsafe)
         if open_still and open_still != self._asked:
             self._asked = open_still
@@ -102,12 +110,19 @@ class _Signing:
 def not_measured_again(assessment: Assessment) -> list[str]:
     """Return what stood there as found, or was changed since, and was not measured again as left."""
     inputs, lacking = Inputs(assessment.visit), []
+
+    def is_known(name: str) -> bool:
+        return any(inputs.readings(f"{position}.{name}") for position in inputs.positions())
+
     for side in ("left", "right"):
-        if inputs.setback_now(side) is not None and inputs.own_setback("as_left", side) is None:
+        moved = inputs.setback_now(side) is not None
+        if moved and not inputs.readings(f"as_left.{side}.cleat_setback_mm"):
             lacking.append(f"{side} cleat setback")
-        if inputs.number_now(f"{side}.cleat_toe_out_deg") is not None:
-            lacking += [] if inputs.readings(f"as_left.{side}.cleat_toe_out_deg") else [f"{side} cleat toe-out"]
+        toe_out = f"{side}.cleat_toe_out_deg"
+        if is_known(toe_out) and not inputs.readings(f"as_left.{toe_out}"):
+            lacking.append(f"{side} cleat toe-out")
+        lacking += [f"{side}: {gap.words}" for gap in foot_gaps(inputs, side) if gap.measured and not gap.holds]
     for name in ("saddle_height_mm", "saddle_setback_mm", "bar_height_mm", "bar_reach_mm"):
-        if inputs.number_now(name) is not None and not inputs.readings(f"as_left.{name}"):
+        if is_known(name) and not inputs.readings(f"as_left.{name}"):
             lacking.append(describe(f"as_left.{name}").title.lower())
     return [f"Not measured again as left: {', '.join(lacking)}."] if lacking else []

@@ -94,9 +94,9 @@ def new(
     with locked(target, mode=mode):
         if target.exists() or target.is_symlink():
             raise FileExistsError(errno.EEXIST, "there is such a session; it was left alone", str(target))
+        after = read_history(target)[1]  # a history may be left of a session that was taken away; it is never cut
         replace_durably(target, dump(session), mode=mode)
         now = datetime.now(UTC).isoformat(timespec="seconds")
-        after = read_history(target)[1]  # a history may be left of a session that was taken away
         add(target, [Change(now, None, "", None, tree, "new")], after=after, mode=mode)
     return target
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from fitkit import cautions
 from fitkit.assessment import Assessment
+from fitkit.forms.soon import file_state
 from fitkit.report import Record
 from fitkit.session import Session
 from fitkit.workbench.folder import load_or_none
@@ -30,6 +31,8 @@ class Look:
         None where it cannot be read.
     lacks : str
         What is missing, or why it cannot be read.
+    first : tuple of str
+        What must not be overlooked: open signs with their urgency, what is not safe as fitted.
     orders : tuple of str
         Parts to order.
     """
@@ -37,39 +40,35 @@ class Look:
     path: Path
     session: Session | None
     lacks: str
+    first: tuple[str, ...] = ()
     orders: tuple[str, ...] = ()
 
 
 def look_at(path: Path) -> Look:
     """Return a visit at a glance; worked out once for each state of its file."""
-    try:
-        return _look(path, path.stat().st_mtime_ns)
-    except OSError as error:
-        return Look(path, None, f"cannot be read: {error.strerror or error}")
+    return _look(path, file_state(path))
 
 
 @lru_cache(maxsize=200)
-def _look(path: Path, _: int) -> Look:
+def _look(path: Path, _: tuple | None) -> Look:
     found, problem = load_or_none(path)
     if found is None:
         return Look(path, None, f"cannot be read: {problem}")
+    signs = tuple(f"{sign.urgency}: {sign.words}" for sign in cautions.signs_open(found))
     try:
         assessment = Record(path).assessment
     except (ValueError, OSError) as error:
-        return Look(path, found, f"cannot be worked out: {error}")
-    return Look(path, found, _lacks(assessment), tuple(_orders(assessment)))
+        return Look(path, found, f"cannot be worked out: {error}", signs)
+    unsafe = tuple(f"not safe as fitted: {each.words}" for each in assessment.unsafe)
+    return Look(path, found, _lacks(assessment), (*signs, *unsafe), tuple(_orders(assessment)))
 
 
 def _lacks(assessment: Assessment) -> str:
     missing = (one.needs for one in assessment.results.values() if not one.is_known)
     needs = list(dict.fromkeys(need for need in missing if need and not need.startswith(("not ", "no move "))))
-    signs = [f"{sign.urgency}: {sign.words}" for sign in cautions.signs_open(assessment.visit.session)]
     needs = [need for need in needs if not need.startswith("clinician")]
     more = f"; and {len(needs) - _FIRST} more" if len(needs) > _FIRST else ""
-    lacks = "; ".join(needs[:_FIRST]) + more if needs else "nothing"
-    # What must not be overlooked comes first.
-    first = [*(f"Not safe as fitted: {each.words}" for each in assessment.unsafe), *signs]
-    return ". ".join([*(f"{line[:1].upper()}{line[1:]}" for line in first), lacks])
+    return "; ".join(needs[:_FIRST]) + more if needs else "nothing"
 
 
 def _orders(assessment: Assessment) -> Iterator[str]:

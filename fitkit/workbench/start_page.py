@@ -60,6 +60,7 @@ class _Page:
     def __init__(self, folder: WorkFolder) -> None:
         self.folder = folder
         self._visits = html("")
+        self._looks: dict[Path, Look] = {}
         self._said = html("", "fit-said")
         self._client = control(widgets.Text, "Client's id", "fit-new-client", continuous_update=False)
         self._setup = control(widgets.Text, "Set-up", "fit-new-setup", value="road", continuous_update=False)
@@ -85,18 +86,25 @@ class _Page:
         """Look at the folder again, once the form of a new visit is on the screen."""
         self.box.words = "\n".join(path.stem for path in self.folder.sessions()[:_RECENT]) or "No visit yet."
         soon(self.refresh, _AFTER_S)
-        watch(str(self.folder.root), self._state, self.refresh)
+        watch(str(self.folder.root), self._state, self._show)
 
     def _state(self) -> tuple:
-        paths = self.folder.sessions()
-        return len(paths), tuple((path, file_state(path)) for path in paths[:_RECENT])
+        """Return what changes with a file of the folder: a save puts another file in the place of the old one."""
+        years = sorted(self.folder.root.glob("[0-9]*"))
+        return tuple((path, file_state(path)) for path in (*years, *self._looks))
 
     def refresh(self) -> None:
-        """Look at the folder again."""
+        """Look at the folder again; what is seen now is no longer news."""
+        self._looks = {}
+        self._show()
+
+    def _show(self) -> None:
         paths = self.folder.sessions()
         seen = [look_at(path) for path in paths[:_RECENT]]
-        older = len(paths) - len(seen)
-        self._visits.value = "".join([_due(paths), _orders(seen), _table(self.folder, seen, older), _to_learn()])
+        news = {look.path for look in seen if self._looks.setdefault(look.path, look) != look}
+        rows = "".join(_visit_row(self.folder, look, look.path in news) for look in seen)
+        table = _table(rows, len(paths) - len(seen))
+        self._visits.value = "".join([_due(paths), _orders(seen), table, _to_learn()])
 
     def _begun(self) -> None:
         client, setup, day = (one.value.strip() for one in (self._client, self._setup, self._date))
@@ -178,10 +186,9 @@ def _to_learn() -> str:
     return f"<h3>To learn</h3><p>{links}</p>"
 
 
-def _table(folder: WorkFolder, seen: list[Look], older: int) -> str:
-    if not seen:
+def _table(rows: str, older: int) -> str:
+    if not rows:
         return "<h3>Visits</h3><p>No visit yet.</p>"
-    rows = "".join(_visit_row(folder, look) for look in seen)
     more = f"<p>And {older} older ones in the year folders.</p>" if older else ""
     head = "<tr><th scope=col>Visit</th><th scope=col>Open</th><th scope=col>Still lacks</th></tr>"
     return (
@@ -190,15 +197,18 @@ def _table(folder: WorkFolder, seen: list[Look], older: int) -> str:
     )
 
 
-def _visit_row(folder: WorkFolder, look: Look) -> str:
+def _visit_row(folder: WorkFolder, look: Look, is_news: bool) -> str:
     found = look.session
+    news = "<br><b>Changed in another window.</b>" if is_news else ""
     if found is None:
-        return f"<tr><th scope=row>{escape(look.path.stem)}</th><td></td><td>{escape(look.lacks)}</td></tr>"
+        return f"<tr><th scope=row>{escape(look.path.stem)}{news}</th><td></td><td>{escape(look.lacks)}</td></tr>"
     day = "today" if found.visit_date == date.today().isoformat() else found.visit_date
     demo = ", demonstration" if found.demonstration else ""
     signed = ", signed off" if found.sign_off else ""
-    name = f"{escape(found.client_id)}<br>{day}, {escape(found.setup)}{demo}{signed}"
-    return f"<tr><th scope=row>{name}</th><td>{_links(folder, look.path)}</td><td>{escape(look.lacks)}</td></tr>"
+    name = f"{escape(found.client_id)}<br>{day}, {escape(found.setup)}{demo}{signed}{news}"
+    first = "".join(f"<p><b>{escape(line[:1].upper() + line[1:])}</b></p>" for line in look.first)
+    lacks = f"{first}{escape(look.lacks)}"
+    return f"<tr><th scope=row>{name}</th><td>{_links(folder, look.path)}</td><td>{lacks}</td></tr>"
 
 
 def _orders(seen: list[Look]) -> str:

@@ -182,3 +182,19 @@ def test_an_entry_is_taken_out(desk, path):
     desk.choose("complaints.1.region", "hand")
     assert desk.take_out("complaints", 0) == ""
     assert saved(path, "complaints") == [{"region": "hand"}]
+
+
+def test_pounds_are_offered_as_kilograms(desk, path):
+    desk.enter("rider.mass_kg", "150 lb")
+    assert saved(path, "rider.mass_kg") is None
+    offer = desk.held["rider.mass_kg"].entry.offer
+    assert f"Did you mean {offer}?" in desk.held["rider.mass_kg"].why
+    assert float(offer) == pytest.approx(68.04, abs=0.01)  # 1 lb = 0.45359237 kg, agreement of 1959
+    desk.enter("rider.mass_kg", offer)
+    assert round(saved(path, "rider.mass_kg")) == 68
+
+
+def test_sign_off_is_refused_while_something_is_not_saved(desk, path):
+    desk.enter("rider.mass_kg", "7O")
+    assert "not saved yet" in desk.sign_off("f2", reason=None, starts_mm={})
+    assert session.load(path).sign_off is None

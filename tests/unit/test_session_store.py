@@ -339,6 +339,49 @@ def test_another_damaged_line_of_the_history_is_said(path, line):
     refuse(path, "history line 3 is .*Move the history aside", session.update, {"bike.float_deg": (7, 8)})
 
 
+def test_a_leftover_history_is_added_to_and_never_cut(fresh):
+    save(fresh, {"rider.stature_mm": (None, 1755)})
+    leftover = next(fresh.parent.glob("*.history.jsonl"))
+    before = leftover.read_bytes()
+    fresh.unlink()
+    again = session.new("rider-7", "2026-05-01", "road", fresh.parent)
+    after = leftover.read_bytes()
+    assert after.startswith(before)
+    assert after.count(b"\n") == before.count(b"\n") + 1
+    assert replayed(again) == tree_of(again)
+    save(again, {"rider.stature_mm": (None, 1760)})
+    assert leftover.read_bytes().startswith(after)
+    assert [change.new for change in session.history(again) if change.field == "rider.stature_mm"] == [1755, 1760]
+
+
+def test_a_leftover_history_that_is_damaged_is_left_alone_and_nothing_begun(fresh):
+    leftover = next(fresh.parent.glob("*.history.jsonl"))
+    leftover.write_bytes(b"{}\n")
+    fresh.unlink()
+    with pytest.raises(session.SessionProblems, match="history line 1"):
+        session.new("rider-7", "2026-05-01", "road", fresh.parent)
+    assert leftover.read_bytes() == b"{}\n"
+    assert not fresh.exists()
+
+
+def test_sign_off_keeps_the_reason_and_the_starts_in_force(path):
+    session.update(path, {"rider.mass_kg": (None, 74)}, fitter="f2", at=AT)
+    starts = {"left": 18.25, "right": None}
+    session.sign_off(path, fitter="f2", at=AT, reason="rides home slowly", starts_mm=starts)
+    assert tree_of(path)["sign_off"] == {
+        "fitter_id": "f2",
+        "at": AT,
+        "reason": "rides home slowly",
+        "starts_mm": {"left": 18.25},
+    }
+    assert replayed(path) == tree_of(path)
+
+
+def test_sign_off_without_reason_and_starts_is_as_before(fresh):
+    session.sign_off(fresh, fitter="f2", at=AT)
+    assert tree_of(fresh)["sign_off"] == {"fitter_id": "f2", "at": AT}
+
+
 def test_a_history_that_does_not_fit_together_is_said():
     change = session.Change(AT, "f2", "trials.3.note", None, "x")
     with pytest.raises(session.SessionProblems, match=r'history line 1 is about "trials\.3\.note"'):

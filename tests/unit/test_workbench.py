@@ -168,3 +168,44 @@ def test_a_new_visit_asks_about_a_day_to_come_and_an_unknown_rider_and_takes_no_
     page._date.value = "25.11.2026"
     page._begun()
     assert "Did you mean 2026-11-25" in said(page)
+
+
+def test_the_start_page_says_first_what_must_not_be_overlooked(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    gap = {"bike.left.heel_gap_heel_in_mm": (None, 0), "signs.0": (None, {"sign": "chest_pain"})}
+    session.update(path, gap, fitter=None, at="2026-03-04T10:00:00")
+    workbench.start(work.root)
+    row = _PAGES[work.root]._visits.value.split("rider-1<br>")[1].split("</tr>")[0]
+    last = row.split("<td>")[-1]
+    assert last.startswith("<p><b>This hour: chest pain</b></p><p><b>Not safe as fitted: left: ")
+    assert "cleat setback" in last.split("</p>")[-1]
+
+
+def test_a_sign_is_on_the_start_page_even_where_the_visit_cannot_be_worked_out(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    wrong = {"bike.pedal_family": (None, "unheard-of"), "signs.0": (None, {"sign": "fever"})}
+    session.update(path, wrong, fitter=None, at="2026-03-04T10:00:00")
+    workbench.start(work.root)
+    shown = _PAGES[work.root]._visits.value
+    assert "Today: fever" in shown
+    assert "cannot be worked out" in shown
+
+
+def test_the_start_page_follows_what_another_window_does(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    workbench.start(work.root)
+    page = _PAGES[work.root]
+    before = page._state()
+    session.update(path, {"signs.0": (None, {"sign": "fever"})}, fitter=None, at="2026-03-04T10:00:00")
+    assert page._state() != before
+    page._show()  # as the watch does
+    assert "Today: fever" in page._visits.value
+    assert "Changed in another window." in page._visits.value
+    page.refresh()
+    assert "Changed in another window." not in page._visits.value
+    before = page._state()
+    work.new_visit("rider-2", "2026-03-04", "road", access="owner")
+    assert page._state() != before
+    path.unlink()
+    page._show()
+    assert "rider-1" not in page._visits.value

@@ -19,18 +19,29 @@
   const onInput = (event) => {
     const field = fieldOf(event.target);
     if (!field || !event.target.matches('input[type=text], textarea')) return;
+    if (event.isTrusted && event.target !== inHand) {
+      inHand = event.target; late = null;
+      inHandKey = keyOf(field); wasWaiting = typed.has(inHandKey);
+    }
     typed.set(keyOf(field), event.target.value); store();
-    inHand = event.isTrusted ? event.target : inHand;
   };
 
   // A widget shows its last saved text again after any news from the kernel, also over what is being typed. So a text
   // in hand, that is typed and not yet sent with Enter or by leaving the field, is changed by the keyboard only.
-  let inHand = null;
-  const onSend = (event) => { if (event.target === inHand) inHand = null; };
+  let inHand = null, inHandKey = '', wasWaiting = false, late = null;
+  const onSend = (event) => {
+    const input = event.target, news = late;
+    if (input !== inHand) return;
+    inHand = late = null;
+    if (event.type !== 'focusout') return;
+    // Left as it was before the typing began: nothing is sent, and what came meanwhile is shown.
+    if (!wasWaiting || typed.get(inHandKey) === news) { typed.delete(inHandKey); store(); }
+    if (news !== null) input.value = news;
+  };
   const guard = (input) => {
     if (Object.prototype.hasOwnProperty.call(input, 'value')) return;
     const { get, set } = Object.getOwnPropertyDescriptor(Object.getPrototypeOf(input), 'value');
-    Object.defineProperty(input, 'value', { get, set(text) { if (this !== inHand) set.call(this, text); } });
+    Object.defineProperty(input, 'value', { get, set(text) { if (this !== inHand) set.call(this, text); else late = text; } });
   };
   const onFocus = (event) => {
     const field = fieldOf(event.target), row = event.target.closest && event.target.closest('.fit-row');
@@ -69,6 +80,10 @@
     const input = nameOf(field) && field.querySelector('input[type=text], textarea');
     if (!input) return;
     guard(input);
+    if (input === inHand && keyOf(field) !== inHandKey) { // the entry being typed was given another place
+      typed.delete(inHandKey); inHandKey = keyOf(field);
+      typed.set(inHandKey, input.value); store();
+    }
     setTimeout(() => putBack(input, field), 0);
   };
 
