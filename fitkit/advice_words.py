@@ -39,6 +39,8 @@ _REASONS = {
     "unsteady_in_trials": "unsteady in every trial so far",
     "unsteady_everywhere": "unsteady wherever the cleat stood, so the cleat is hardly the cause",
     "contrary_trials": "steady ahead of where it was unsteady",
+    "by_score": "by the score",
+    "worse_in_trial": "it hurt more there",
     "never_ahead": "steady further forward too, but nothing asks for going there",
     "no_band": "there is no starting band to go by",
     "smaller_than_measured": "the difference is smaller than can be measured",

@@ -64,10 +64,10 @@ class Worse:
 
 @dataclass(frozen=True)
 class Setting:
-    """A cleat setback that was ridden [mm], and whether the rider was unsteady there."""
+    """A cleat setback that was ridden [mm], and the reason ids by which the rider was unsteady there; none: steady."""
 
     cleat_setback_mm: float
-    is_unsteady: bool
+    unsteady_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -236,28 +236,30 @@ def _ridden(foot: FootFacts, steps: Steps) -> tuple[Setting, ...]:
     near = any(abs(each.cleat_setback_mm - foot.found_mm) <= steps.same_setting_mm for each in foot.settings)
     if near or foot.seen is None or (foot.seen and not foot.signs):
         return foot.settings
-    return (*foot.settings, Setting(foot.found_mm, bool(foot.signs)))
+    return (*foot.settings, Setting(foot.found_mm, foot.signs))
 
 
 def _after_trials(foot: FootFacts, steps: Steps) -> Advice | None:
     """Return what the trials say, None where all of them were steady."""
     ridden = _ridden(foot, steps)
-    unsteady = [each.cleat_setback_mm for each in ridden if each.is_unsteady]
-    steady = [each.cleat_setback_mm for each in ridden if not each.is_unsteady]
+    unsteady = [each.cleat_setback_mm for each in ridden if each.unsteady_by]
+    steady = [each.cleat_setback_mm for each in ridden if not each.unsteady_by]
+    seen_by = tuple(sorted({reason for each in ridden for reason in each.unsteady_by}))
     if not unsteady:
         return None
     if steady and min(steady) < max(unsteady):
-        return Advice("after_trials", why=("contrary_trials",), needs=f"ride {max(unsteady):g} once more")
+        again = int(max(unsteady) * 2 + 0.5) / 2  # as a cleat can be set
+        return Advice("after_trials", why=("contrary_trials", *seen_by), needs=f"ride {again:g} once more")
     if steady:
         to, why = min(steady), "steady_in_trials"
     else:
         to, why = min(max(unsteady) + steps.toward_heel_mm, steps.greatest_setback_mm), "unsteady_in_trials"
         if max(unsteady) - min(unsteady) >= SPAN_MM - ROUNDING or to <= max(unsteady):
-            return Advice("other_cause", why=("unsteady_everywhere", *_loose(foot)))
+            return Advice("other_cause", why=("unsteady_everywhere", *seen_by, *_loose(foot)))
     may_go_ahead = foot.riding in TOE_WARD_RIDING and not foot.signs
     if to < foot.found_mm and not may_go_ahead:
         to, why = foot.found_mm, "never_ahead" if steady else why
-    return Advice("after_trials", to, to, (why,))
+    return Advice("after_trials", to, to, (why, *seen_by))
 
 
 def _loose(foot: FootFacts) -> tuple[str, ...]:

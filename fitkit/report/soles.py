@@ -35,6 +35,7 @@ SIDES = ("left", "right")
 _APART_MM = 2.0  # from this on decided and as left are said to differ (house choice)
 _NOTHING_SEEN = ", and nothing seen speaks for moving it"
 _NOBODY_LOOKED = "; whether the foot is steady was not noted, so watch the rider first"
+_SEEN_BY = ("by_score", "heel_drops", "unsteady", "worse_in_trial")
 _TARGETS = {"decided": "decided", "kept": "kept", "put_back": "back to"}
 
 
@@ -43,7 +44,8 @@ def first_words(assessment: Assessment, side: str) -> str:
 
     Where the slots stop it, or a complaint got worse, that is said in front.
     """
-    said = [slots_words(assessment.advice[side]), _advised(assessment, side), _slots(assessment, side)]
+    said = [slots_words(assessment.advice[side]), _advised(assessment, side)]
+    said += [_outside(assessment, side), _slots(assessment, side)]
     if assessment.advice[side].kind == "decided" and assessment.advised[side].facts.worse:
         said.insert(0, _worse_in_front(assessment, side))
     return " ".join(part for part in said if part)
@@ -176,15 +178,23 @@ def _kept(assessment: Assessment, side: str) -> str:
 def _after_trials(assessment: Assessment, side: str) -> str:
     advice = assessment.advice[side]
     if advice.next_mm is None:
-        return f"{_stands(assessment, side)}: {advice.needs}; {_reason(advice)}."
+        return f"{_stands(assessment, side)}: {advice.needs}; {_reasons(advice)}."
     words = _change(assessment, side)
     return (
-        f"{_stands(assessment, side)}: {'leave it' if words == 'not moved' else f'today {words}'}; {_reason(advice)}."
+        f"{_stands(assessment, side)}: {'leave it' if words == 'not moved' else f'today {words}'}; {_reasons(advice)}."
     )
 
 
+def _reasons(advice: Advice) -> str:
+    """Return all reasons, and in brackets after the first by what it was seen."""
+    first, *rest = (reason for reason in advice.why if reason != "slots")
+    how = ", ".join(reason_words(reason) for reason in rest if reason in _SEEN_BY)
+    others = [reason_words(reason) for reason in rest if reason not in _SEEN_BY]
+    return "; ".join([f"{reason_words(first)} ({how})" if how else reason_words(first), *others])
+
+
 def _other_cause(assessment: Assessment, side: str) -> str:
-    reasons = "; ".join(reason_words(reason) for reason in assessment.advice[side].why)
+    reasons = _reasons(assessment.advice[side])
     causes = "saddle height, a worn cleat, a loose shoe, the float"
     return f"{_stands(assessment, side)}: look for another cause before moving it ({causes}); {reasons}."
 
@@ -236,6 +246,14 @@ def toe_words(assessment: Assessment, side: str) -> str | None:
     else:
         size = f"gap only {halves(gap.value)} mm, within the error"
     return f"{side} toe to tyre {when}: {size}"
+
+
+def _outside(assessment: Assessment, side: str) -> str:
+    """Say that a place decided, kept or gone back to lies outside the slots, nothing where it does not."""
+    short = assessment[f"{side}.cleat_setback.shortfall"].value
+    if assessment.advice[side].kind not in _TARGETS or not short or halves(abs(short)) == "0":
+        return ""
+    return f"That is {halves(abs(short))} mm outside the slots, past their {'rear' if short > 0 else 'front'} end."
 
 
 def _slots(assessment: Assessment, side: str) -> str:

@@ -39,7 +39,7 @@ KNEE = Worse("knee_front", "left", 3, 6)
 
 def foot(found=15.0, *, band=EU_42, ridden=(), **facts) -> FootFacts:
     """Return a foot; `ridden` are (setback, "unsteady" or "steady")."""
-    trials = tuple(Setting(at, how == "unsteady") for at, how in ridden)
+    trials = tuple(Setting(at, ("by_score",) if how == "unsteady" else ()) for at, how in ridden)
     return FootFacts(found, **{"half_width_mm": 0.5, "settings": trials, **(band or {}), **facts})
 
 
@@ -529,9 +529,15 @@ def test_reasons_name_what_was_seen_and_what_else_it_may_be():
     loose = advise(foot(8, seen=UNSTEADY, is_worn=True, is_loose=True), Steps())
     assert loose.why == ("unsteady", "worn_cleat", "loose_shoe")
     everywhere = advise(foot(9, ridden=[(9, "unsteady"), (19, "unsteady")], is_worn=True), Steps())
-    assert everywhere.why == ("unsteady_everywhere", "worn_cleat")
+    assert everywhere.why == ("unsteady_everywhere", "by_score", "worn_cleat")
+    # Which of score, sign seen and complaint made it unsteady is said.
+    hurt = FootFacts(9, settings=(Setting(9, ("heel_drops", "worse_in_trial")), Setting(14)), **EU_42)
+    assert advise(hurt, Steps()).why == ("steady_in_trials", "heel_drops", "worse_in_trial")
     # Held at as found though unsteady everywhere ahead of it: "steady further forward too" would be untrue.
-    assert advise(foot(20, ridden=[(10, "unsteady"), (14, "unsteady")]), Steps()).why == ("unsteady_in_trials",)
+    assert advise(foot(20, ridden=[(10, "unsteady"), (14, "unsteady")]), Steps()).why == (
+        "unsteady_in_trials",
+        "by_score",
+    )
     assert advise(foot(26, seen=NOTHING), Steps()).why == ("behind_band",)
     assert advise(foot(15), Steps()).why == ("inside_band",)
     assert advise(foot(12, half_width_mm=3.1), Steps()).why == ("smaller_than_measured",)
@@ -669,7 +675,7 @@ def feet(draw):
     return FootFacts(
         draw(PLACES),
         half_width_mm=draw(st.sampled_from([0.0, 2.0, 3.4])),
-        settings=tuple(Setting(*pair) for pair in ridden),
+        settings=tuple(Setting(at, ("by_score",) if is_unsteady else ()) for at, is_unsteady in ridden),
         seen=draw(SEEN),
         riding=draw(RIDING),
         has_bad_complaint=draw(st.booleans()),
