@@ -95,12 +95,17 @@ def _spindle_thread(inputs: Inputs, side: str) -> tuple[Quantity | None, str | N
 
 def added_since_found(inputs: Inputs, side: str) -> float:
     """Return what parts fitted since as found add outward on one side [mm]; a length recorded nowhere is 0."""
-    return _parts_out(inputs, side) - _parts_out(Inputs(inputs.visit, ("as_found",)), side)
-
-
-def _parts_out(inputs: Inputs, side: str) -> float:
-    spindle, extender = (inputs.fitted(side, name)[0] for name in ("spindle_to_cleat_centre_mm", "extender_mm"))
-    return sum(length or 0.0 for length in (inputs.number_now(f"{side}.washer_mm"), extender, spindle))
+    found = Inputs(inputs.visit, ("as_found",))
+    lengths = [
+        (at.number_now(f"{side}.washer_mm") or 0.0) + (at.fitted(side, "extender_mm")[0] or 0.0)
+        for at in (found, inputs)
+    ]
+    spindles = [at.fitted(side, "spindle_to_cleat_centre_mm")[0] for at in (found, inputs)]
+    if None in spindles:
+        # Where its length is not known at both times, the parts table still knows what one adds to another.
+        parts = (at.part(at.word_now(f"{side}.spindle_id")) for at in (found, inputs))
+        spindles = [(part.adds_mm or 0.0) if part else 0.0 for part in parts]
+    return lengths[1] - lengths[0] + spindles[1] - spindles[0]
 
 
 def outward_since_found(inputs: Inputs, side: str) -> float:

@@ -195,13 +195,14 @@ def small_parts(assessment: Assessment) -> Sentences:
     """Say what extenders do to the crank, and that shims and wedges are recorded without a dose."""
     inputs, lines = Inputs(assessment.visit), []
     for side in SIDES:
-        extender = inputs.number_now(f"{side}.extender_mm")
+        extender = inputs.fitted(side, "extender_mm")[0]
         if extender:
             lines.append(f"{side.capitalize()}: {clearances.bending_words(extender)}")
         for name, words, unit in (("shim_mm", "shim", " mm"), ("wedge_deg", "wedge", "°")):
             size = inputs.number_now(f"{side}.{name}")
             if size:
-                bolt = getattr(assessment.visit.session.shoes, side).bolt_length_mm
+                bolt = inputs.number_now(f"{side}.bolt_length_mm")
+                bolt = inputs.number(f"shoes.{side}.bolt_length_mm") if bolt is None else bolt
                 bolts = f"bolts {plain(bolt)} mm" if bolt is not None else "bolt length not recorded: check the thread"
                 lines.append(
                     f"{side.capitalize()}: {words} {plain(size)}{unit}, {bolts}. Recorded as tried; no size is "

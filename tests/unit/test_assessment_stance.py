@@ -83,6 +83,74 @@ def test_without_a_wish_there_are_no_parts(assessed):
     assert results["left.half_stance.remaining"].needs
 
 
+def test_a_shortfall_reaches_the_parts_search(assessed):
+    # Told by hand: an unsteady foot at 11 goes to the band's 18; slots that end at 12 are 6 short, A-base-10 gives 10.
+    changes = {
+        "trials": [],
+        "decided": {},
+        "as_left": {},
+        "wish.left.half_stance_change_mm": 0,
+        "as_found.left.cleat_setback_mm": [11],
+        "shoes.left.greatest_cleat_setback_mm": 12,
+    }
+    found = assessed(changes)
+    assert found["left.cleat_setback.shortfall"].value == 6
+    assert found.parts["left"]["chosen"] == ["A-base-10"]
+    assert assessed({**changes, "shoes.left.greatest_cleat_setback_mm": 19}).parts["left"]["chosen"] == []
+
+
+def test_the_search_refuses_what_would_not_be_safe_once_fitted(assessed):
+    # 13.5 mm of thread less a washer of 3 are 8.27 turns, 7.8 with the readings' error; less 1 they are 9.8.
+    changes = {
+        "trials": [],
+        "decided": {},
+        "as_left": {},
+        "bike.left.spindle_thread_mm": 13.5,
+        "wish.left.half_stance_change_mm": 3,
+        "bike.left.heel_gap_heel_in_mm": 9,
+    }
+    refused = {each["id"]: each["reason"] for each in assessed(changes).parts["left"]["refused"]}
+    assert refused["A-washer-3"].startswith("turns: 8.3 left, 7.8 with the readings' error, at least 8 wanted")
+    assert "A-washer-1" not in refused
+    assert ("thread", "left") in [
+        (each.what, each.side) for each in assessed({**changes, "as_left": {"left": {"washer_mm": 3}}}).unsafe
+    ]
+
+
+def test_a_low_lean_is_a_caution_beside_the_parts_and_refuses_none(assessed):
+    # 83.5 up and 178 + 6 out: 24.4 degrees.
+    found = assessed({"wish.left.half_stance_change_mm": 6, "bike.left.pedal_outer_edge_mm": 178})
+    assert found.parts["left"]["chosen"] == ["A-spindle-6"]
+    notes = " ".join(found["left.half_stance.remaining"].notes)
+    assert "touches at 24.4 degrees, less than the 25" in notes
+
+
+def test_the_parts_search_goes_by_gaps_as_found_and_says_so(assessed):
+    turned = {
+        "trials": [],
+        "decided": {},
+        "wish.left.half_stance_change_mm": -3,
+        "bike.left.ankle_gap_mm": 2,
+        "as_left": {"left": {"cleat_toe_out_deg": [12]}},
+    }
+    found = assessed(turned)
+    refused = {each["id"]: each["reason"] for each in found.parts["left"]["refused"]}
+    assert refused["A-spindle-minus-3"].startswith("ankle gap: 2 mm as found, this takes 3")
+    notes = " ".join(found["left.half_stance.remaining"].notes)
+    assert "the foot stands otherwise now: measure them again" in notes
+    # A position's own gap stands before the bicycle's.
+    wider = assessed({**turned, "as_found.left.ankle_gap_mm": 8}).parts["left"]
+    assert "A-spindle-minus-3" not in {each["id"] for each in wider["refused"]}
+
+
+def test_washers_and_spindles_have_the_error_of_a_calliper(assessed):
+    # House choice 0.2 mm a reading: spindle and washer add 0.2 each in quadrature, a washer of 0 nothing.
+    without, with_washer = assessed(), assessed({"as_left.left.washer_mm": 3})
+    for assessment in (without, with_washer):
+        assert assessment["left.half_stance"].is_known
+    assert with_washer["left.half_stance"].half_width > without["left.half_stance"].half_width
+
+
 def test_a_wish_on_one_side_alone(assessed):
     results = assessed({"bike.pedal_family": "B", "wish.left.half_stance_change_mm": 5})
     assert results.parts["right"] is None

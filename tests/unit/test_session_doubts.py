@@ -18,6 +18,12 @@ BASE = {
 }
 
 
+TURNED = {
+    "bike": {"left": {"heel_gap_heel_in_mm": 4, "forefoot_gap_mm": 12}},
+    "as_found": {"left": {"cleat_toe_out_deg": [5]}},
+}
+
+
 def asked(**fields):
     return [str(doubt) for doubt in doubts(session.parse(json.dumps({**BASE, **fields}).encode()))]
 
@@ -91,3 +97,15 @@ def test_a_fitted_adapter_moves_the_rear_end_of_the_slots():
     beyond = {"left": {"cleat_setback_mm": [26]}}
     assert asked(as_left=beyond)
     assert not asked(as_left={"left": {"cleat_setback_mm": [26], "base_adapter_id": "A-base-10"}})
+
+
+def test_a_cleat_turned_with_a_small_gap_is_asked_about_until_it_is_measured_again():
+    said = "measured again: it was 4.0 mm before the cleat was turned by 7.0°"
+    [doubt] = asked(**TURNED, decided={"left": {"cleat_toe_out_deg": [12]}})
+    assert said in doubt
+    [doubt] = asked(**TURNED, trials=[{"position": {"left": {"cleat_toe_out_deg": [-2]}}}])
+    assert said in doubt
+    assert asked(**TURNED, decided={"left": {"cleat_toe_out_deg": [5.5]}}) == []
+    again = {"left": {"heel_gap_heel_in_mm": 6}}
+    assert asked(**TURNED, decided={"left": {"cleat_toe_out_deg": [12]}}, as_left=again) == []
+    assert asked(**TURNED, trials=[{"position": {"left": {"cleat_toe_out_deg": [12]}}, "kept": False}]) == []

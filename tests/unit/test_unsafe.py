@@ -5,8 +5,11 @@ The limits are house rules or the parts table's own, typed out here; the pitch o
 """
 
 import copy
+import dataclasses
 
 import pytest
+
+from fitkit.assessment import assess
 
 START = {
     "format": "cleat-stance-session",
@@ -79,6 +82,62 @@ def test_nothing_is_unsafe_to_begin_with(unsafe):
             {"as_left.{side}.base_adapter_id": "A-base-10", "as_left.{side}.bolt_length_mm": 13},
             {"as_left.{side}.base_adapter_id": "A-base-10", "as_left.{side}.bolt_length_mm": 12},
         ),
+        # What the bolts as found were longer by already carries the shim as found.
+        (
+            "bolt",
+            {
+                "as_found.{side}.shim_mm": 3,
+                "as_found.{side}.bolt_length_mm": 13.1,
+                "as_left.{side}.shim_mm": 6.1,
+                "as_left.{side}.bolt_length_mm": 16.2,
+            },
+            {
+                "as_found.{side}.shim_mm": 3,
+                "as_found.{side}.bolt_length_mm": 13,
+                "as_left.{side}.shim_mm": 6,
+            },
+        ),
+        # C-spindle-7 has 15 mm of thread and B-spindle-5 has 14 in the table shipped, whatever the old one had: less
+        # washers of 4.4 they are 8.35 and 7.56 turns.
+        (
+            "thread",
+            {
+                "bike.crank_thread_depth_mm": 18,
+                "bike.{side}.spindle_thread_mm": 9,
+                "decided.{side}": {"spindle_id": "C-spindle-7", "washer_mm": 4.4, "cleat_toe_out_deg": [5]},
+            },
+            {
+                "bike.crank_thread_depth_mm": 18,
+                "bike.{side}.spindle_thread_mm": 18,
+                "decided.{side}": {"spindle_id": "B-spindle-5", "washer_mm": 4.4, "cleat_toe_out_deg": [5]},
+            },
+        ),
+        # C-extender-30 has no mass limit in the table shipped; taken off again it forbids nothing.
+        (
+            "mass",
+            {
+                "as_found.{side}.extender_id": "C-extender-30",
+                "as_left.{side}.extender_mm": 0,
+                "as_left.{side}.heel_gap_heel_in_mm": 5,
+            },
+            {"as_found.{side}.extender_id": "C-extender-30"},
+        ),
+        # A foot 3 mm from the crank, moved in by another spindle (-3 in the table shipped): it may touch.
+        (
+            "gap",
+            {"bike.{side}.ankle_gap_mm": 6, "decided.{side}.spindle_id": "A-spindle-minus-3"},
+            {"bike.{side}.ankle_gap_mm": 3, "decided.{side}.spindle_id": "A-spindle-minus-3"},
+        ),
+        # One that touched as found is not well because the cleat was moved back, only once it is measured again.
+        (
+            "gap",
+            {
+                "bike.{side}.ankle_gap_mm": 0,
+                "as_left.{side}.cleat_setback_mm": [18],
+                "as_left.{side}.ankle_gap_mm": 4,
+            },
+            {"bike.{side}.ankle_gap_mm": 0, "as_left.{side}.cleat_setback_mm": [18]},
+        ),
         # One reading of a gap has a spread of 0.5: 2 clears 0 with its error, 0.5 does not.
         ("gap", {"bike.{side}.ankle_gap_mm": 2}, {"bike.{side}.ankle_gap_mm": 0.5}),
         ("gap", {"as_left.{side}.forefoot_gap_mm": 3}, {"as_left.{side}.forefoot_gap_mm": 0}),
@@ -109,6 +168,78 @@ def test_each_limit_just_inside_and_just_outside(unsafe, side, what, inside, out
 
     assert unsafe(at(inside)) == []
     assert unsafe(at(outside)) == [(what, side)]
+
+
+def test_two_parts_too_weak_for_the_rider_are_both_said(assessed):
+    changes = {"decided.left.spindle_id": "C-spindle-10", "decided.left.extender_id": "A-extender-25"}
+    found = [each.words for each in assessed(changes, start_from=START).unsafe if each.what == "mass"]
+    assert found == [
+        "left: C-spindle-10 is for riders up to 100 kg, the rider is 112 kg",
+        "left: A-extender-25 is for riders up to 90 kg, the rider is 112 kg",
+    ]
+
+
+def test_three_washers_that_leave_7_turns_are_said_to_fitter_and_rider(assessed):
+    # 12 mm of thread less 3 mm of washers are 9 mm: 7.09 turns of 1.270.
+    changes = {"bike.left.spindle_thread_mm": 12, "as_left.left.washer_mm": 3}
+    [each] = assessed(changes, start_from=START).unsafe
+    assert (each.what, each.side, each.limit, each.unit) == ("thread", "left", 8, "turns")
+    assert each.value == pytest.approx(7.087, abs=0.001)
+    assert "7.1 turns of pedal thread engaged (6.6 to 7.5), 8 wanted" in each.words
+    assert each.rider_words == "Do not ride until the left pedal has enough thread in the crank again."
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_heel_gap_of_4_after_a_turn_of_7_degrees_is_said(assessed, side):
+    changes = {f"bike.{side}.heel_gap_heel_in_mm": 4, f"decided.{side}.cleat_toe_out_deg": [-2]}
+    [each] = assessed(changes, start_from=START).unsafe
+    assert (each.what, each.side, each.value, each.limit) == ("turned", side, 4, 10)
+    said = f"{side}: turned by 7.0 degrees since heel to crank, heel in was 4 mm: measure it again"
+    assert each.words == said
+    assert (
+        each.rider_words == f"Do not ride until the gap between your {side} foot and the crank has been measured again."
+    )
+
+
+def test_a_gap_measured_after_the_turn_stands_although_the_turn_is_read_again(unsafe):
+    changes = {
+        "bike.left.heel_gap_heel_in_mm": 4,
+        "trials": [{"position": {"left": {"cleat_toe_out_deg": [12], "heel_gap_heel_in_mm": 6}}, "kept": True}],
+        "as_left.left.cleat_toe_out_deg": [12.2],
+    }
+    assert unsafe(changes) == []
+    changes["as_left.left.cleat_toe_out_deg"] = [5]
+    assert unsafe(changes) == [("turned", "left")]
+
+
+def test_the_lean_is_a_caution_and_where_the_house_refuses_it_not_safe(assessed):
+    # 268 - 172.5 - 12 = 83.5 up: 25 degrees is reached at 179.07 out.
+    low = {
+        "bike.bottom_bracket_height_mm": 268,
+        "bike.crank_length_mm": 172.5,
+        "bike.left.pedal_below_axle_mm": 12,
+        "bike.left.pedal_outer_edge_mm": 179.5,
+    }
+    found = assessed(low, start_from=START)
+    assert found.unsafe == ()
+    assert any("less than the 25 of" in note for note in found["left.lean.clearance"].notes)
+    for edge, expected in ((179.5, [("lean", "left")]), (179.0, [])):
+        low["bike.left.pedal_outer_edge_mm"] = edge
+        strict = refusing(assessed(low, start_from=START).visit)
+        assert [(each.what, each.side) for each in assess(strict).unsafe] == expected
+
+
+def refusing(visit):
+    rules = visit.house.rules.model_copy(update={"lean_under_least": "refuse"})
+    return dataclasses.replace(visit, house=dataclasses.replace(visit.house, rules=rules))
+
+
+def test_an_adapter_whose_stack_is_not_known_asks_for_the_bolts(assessed):
+    visit = assessed({"decided.left.base_adapter_id": "A-base-10"}, start_from=START).visit
+    blank = [part.model_copy(update={"stack_mm": None}) for part in visit.house.parts]
+    found = assess(dataclasses.replace(visit, house=dataclasses.replace(visit.house, parts=tuple(blank)))).unsafe
+    assert [(each.what, each.limit) for each in found] == [("bolt", None)]
+    assert "the stack of A-base-10 is not known" in found[0].words
 
 
 def test_a_part_with_a_limit_and_no_mass_recorded_is_not_safe(unsafe):
