@@ -4,6 +4,7 @@ from fitkit import quick_imports  # noqa: F401 - before altair
 from fitkit.charts.agreement import AgreementLine, agreement_plot, agreement_table
 from fitkit.charts.image import Figure, from_altair
 from fitkit.charts.knee_track import KneePlace, KneeSide, knee_track_table, knee_tracks
+from fitkit.charts.rider_soles import RiderSole, rider_soles
 from fitkit.charts.sole import soles
 from fitkit.charts.sole_foot import SoleFoot, sole_table
 from fitkit.charts.sprints import DetectableBand, SprintPoint, sprint_points, sprint_table
@@ -15,6 +16,7 @@ __all__ = [
     "Figure",
     "KneePlace",
     "KneeSide",
+    "RiderSole",
     "SoleFoot",
     "SprintPoint",
     "TrialLine",
@@ -24,6 +26,7 @@ __all__ = [
     "from_altair",
     "knee_track_table",
     "knee_tracks",
+    "rider_soles",
     "sole_table",
     "soles",
     "sprint_points",

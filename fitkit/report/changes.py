@@ -21,7 +21,7 @@ _READS_ALIKE_MM = 2.0  # a cleat that was not moved may read so much otherwise (
 # Per field: what the row is called, its unit, what is said of more and of less; {side}, {by}, {now}, {before}.
 _NUMBERS: dict[str, tuple[str, str, str, str]] = {
     _CLEAT: (
-        "{side} cleat behind the joint at the base of the big toe",
+        "{side} cleat behind the joint",
         " mm",
         "Your {side} cleat went {by} mm toward the heel.",
         "Your {side} cleat went {by} mm toward the toes.",
@@ -39,28 +39,20 @@ _NUMBERS: dict[str, tuple[str, str, str, str]] = {
         "Your {side} foot stands {by} mm further in on its cleat.",
     ),
 }
-# What is fitted: recorded nowhere it is not there. Per field: the row, its unit, the sentence.
-_FITTED: dict[str, tuple[str, str, str]] = {
-    "washer_mm": ("{side} pedal washers", " mm", "Your {side} pedal has washers of {now} (before: {before})."),
-    "extender_mm": ("{side} pedal extender", " mm", "Your {side} pedal has an extender of {now} (before: {before})."),
-    "shim_mm": ("{side} shim under the cleat", " mm", "Under your {side} cleat is a shim of {now} (before: {before})."),
-    "wedge_deg": ("{side} wedge under the foot", "°", "Under your {side} foot is a wedge of {now} (before: {before})."),
-    "adapter_stack_mm": (
-        "{side} adapter under the cleat",
-        " mm",
-        "Under your {side} cleat is an adapter of {now} (before: {before}).",
-    ),
+# What is fitted, by row and unit: recorded nowhere it is not there.
+_FITTED: dict[str, tuple[str, str]] = {
+    "washer_mm": ("{side} pedal washers", " mm"),
+    "extender_mm": ("{side} pedal extender", " mm"),
+    "shim_mm": ("{side} shim under the cleat", " mm"),
+    "wedge_deg": ("{side} wedge under the foot", "°"),
+    "adapter_stack_mm": ("{side} adapter's height under the cleat", " mm"),
 }
-_OTHER: dict[str, tuple[str, str, str]] = {
-    "spindle_to_cleat_centre_mm": (
-        "{side} cleat from the crank",
-        " mm",
-        "Your {side} pedal holds the cleat {now} from the crank (before: {before}).",
-    ),
-    "bolt_length_mm": ("{side} cleat bolts", " mm", "Your {side} cleat has bolts of {now} (before: {before})."),
-    "spindle_id": ("{side} pedal spindle", "", "Your {side} pedal has the spindle {now} (before: {before})."),
-    "extender_id": ("{side} extender", "", "Your {side} pedal has the extender {now} (before: {before})."),
-    "base_adapter_id": ("{side} base adapter", "", "Your {side} cleat sits on the adapter {now} (before: {before})."),
+_OTHER: dict[str, tuple[str, str]] = {
+    "spindle_to_cleat_centre_mm": ("{side} cleat from the crank", " mm"),
+    "bolt_length_mm": ("{side} cleat bolts", " mm"),
+    "spindle_id": ("{side} pedal spindle", ""),
+    "extender_id": ("{side} extender", ""),
+    "base_adapter_id": ("{side} adapter under the cleat", ""),
 }
 HEIGHTS: dict[str, tuple[str, str, str]] = {
     "saddle_height_mm": ("Saddle height, crank centre to saddle top", "up", "down"),
@@ -206,7 +198,7 @@ def _height(inputs: Inputs, found: Inputs, name: str) -> Change | None:
 
 
 def _fitted(inputs: Inputs, found: Inputs, side: str, name: str) -> Change | None:
-    what, unit, sentence = {**_FITTED, **_OTHER}[name]
+    what, unit = {**_FITTED, **_OTHER}[name]
     if unit:
         came = _AS_IT_CAME.get(name)
         path = came.format(side=side, name=name) if came else None
@@ -219,11 +211,10 @@ def _fitted(inputs: Inputs, found: Inputs, side: str, name: str) -> Change | Non
         shown[0] = "not recorded" if pair[0] is None and name == "spindle_id" else shown[0]
     if pair[0] == pair[1] or pair[1] is None:
         return None
-    words = sentence.format(side=side, now=shown[1], before=shown[0])
-    if shown[1] == "none":
-        words = f"{capital(what.format(side=side))} taken off (before: {shown[0]})."
+    label = capital(what.format(side=side))
+    words = f"{label}: {'taken off' if shown[1] == 'none' else shown[1]} (before: {shown[0]})."
     at = _at(inputs, f"{side}.{name}") if unit else inputs.positions()[inputs.last_with(f"{side}.{name}")]
-    return Change(name, side, capital(what.format(side=side)), *shown, words, at == "as_left")
+    return Change(name, side, label, *shown, words, at == "as_left")
 
 
 def _shown(value: float | None, name: str, unit: str) -> str:

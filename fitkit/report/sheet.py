@@ -5,12 +5,14 @@ Plain words for reading at home: no grades, no percentages, no sprint figures, a
 
 from __future__ import annotations
 
-from fitkit import cautions
+from dataclasses import replace
+
+from fitkit import cautions, charts
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.changes import NOT_AGAIN, NOT_MEASURED, Change, changes, owed, owed_from_last_time
 from fitkit.report.moving import assumes_dropping, is_anything_moved
-from fitkit.report.soles import put_back_words, soles_figure
+from fitkit.report.soles import put_back_words
 from fitkit.report.words import capital, day, plain
 
 __all__ = ["rider_sheet", "torques"]
@@ -31,7 +33,7 @@ def rider_sheet(assessment: Assessment) -> dict:
         "demonstration": bool(session.demonstration),
         "visit": day(session.visit_date),
         "setup": session.setup,
-        "rows": [_row(change) for change in found],
+        "rows": [_row(*alike) for alike in _alike(found)],
         "stop": list(cautions.STOP_AND_CALL_US),
         "stop_at_once": cautions.STOP_AT_ONCE,
         "clinic": assessment.visit.house.rules.clinic.name,
@@ -48,7 +50,8 @@ def rider_sheet(assessment: Assessment) -> dict:
         "stopped": [],
         "back": [words for side in SIDES if (words := put_back_words(assessment, side))],
         "changes": _changes(found),
-        "figure": soles_figure(assessment, for_rider=True).html,
+        "parts": [change.words.replace(change.what, what, 1) for change, what in _alike(found) if change.is_part],
+        "figure": _drawing(assessment, found).html,
         "toes": _toe_words(assessment, found),
         "odd": _odd(found),
         "rides": list(cautions.FIRST_RIDE),
@@ -57,8 +60,44 @@ def rider_sheet(assessment: Assessment) -> dict:
     }
 
 
-def _row(change: Change) -> dict:
-    return {"what": change.what, "before": change.before, "now": change.now, "changed": change.is_changed}
+def _alike(found: list[Change]) -> list[tuple[Change, str]]:
+    """Return the changes with what they are called; left and right in one where they are alike."""
+    listed: list[tuple[Change, str]] = []
+    for change in found:
+        last = listed[-1][0] if listed else None
+        if last and last.side == "left" and replace(last, side="right", what=change.what, words=change.words) == change:
+            listed[-1] = (last, f"Left and {_named(change)}")
+        else:
+            listed.append((change, change.what))
+    return listed
+
+
+def _named(change: Change) -> str:
+    return f"{change.what[:1].lower()}{change.what[1:]}"
+
+
+def _row(change: Change, what: str) -> dict:
+    return {"what": what, "before": change.before, "now": change.now, "changed": change.is_changed}
+
+
+def _drawing(assessment: Assessment, found: list[Change]) -> charts.Figure:
+    """Draw both soles with the cleats before and now; their words are those of the changes."""
+    inputs = Inputs(assessment.visit)
+    return charts.rider_soles([_sole(inputs, change) for change in found if change.name == "cleat_setback_mm"])
+
+
+def _sole(inputs: Inputs, change: Change) -> charts.RiderSole:
+    side = change.side
+    before, now = inputs.own_setback("as_found", side), inputs.setback_now(side)
+    words = f"{plain(abs(change.by))} mm toward the {'heel' if change.by > 0 else 'toes'}" if change.by else "not moved"
+    return charts.RiderSole(
+        side=side,
+        words="not measured before" if change.before == NOT_MEASURED else words,
+        before_mm=before,
+        now_mm=now if change.by or before is None else before,
+        joint_to_big_toe_side_mm=inputs.number(f"rider.{side}.mtp1_big_toe_side_mm"),
+        foot_length_mm=inputs.number(f"rider.{side}.foot_length_mm"),
+    )
 
 
 def _stopped(assessment: Assessment) -> dict:
@@ -76,6 +115,7 @@ def _stopped(assessment: Assessment) -> dict:
         "stopped": [f"{capital(sign.words)}: see {sign.who}." for sign in signs],
         "back": [],
         "changes": [*said, *([_BACK] if cautions.put_back(session) else [])],
+        "parts": [],
         "figure": None,
         "toes": [],
         "odd": [],
@@ -89,7 +129,7 @@ def _changes(found: list[Change]) -> list[str]:
     """Return what was changed, in a paragraph for either foot and one for the bicycle, and what is not sure of it."""
     said = []
     for side in (*SIDES, None):
-        words = [change.words for change in found if change.side == side and change.words]
+        words = [change.words for change in found if change.side == side and change.words and not change.is_part]
         said += [" ".join(words)] if words else []
     said += [
         f"Your {change.side} cleat was not measured, so this sheet cannot say where it stood."
@@ -124,7 +164,7 @@ def _unsure(found: list[Change]) -> list[str]:
 
 
 def _short(change: Change) -> str:
-    return f"{change.side} cleat" if change.name == "cleat_setback_mm" else change.what.split(",")[0].lower()
+    return f"{change.side} cleat" if change.name == "cleat_setback_mm" else _named(change).split(",")[0]
 
 
 def _toe_words(assessment: Assessment, found: list[Change]) -> list[str]:

@@ -38,19 +38,19 @@ SIDED = {
     "cleat_setback_mm": [([16], "went 4 mm toward the heel"), ([9.5], "went 2.5 mm toward the toes")],
     "cleat_toe_out_deg": [([8], "turned by 3°, toes outward"), ([3], "turned by 2°, toes inward")],
     "shoe_outward_mm": [([4], "stands 3 mm further out"), ([-1], "stands 2 mm further in")],
-    "washer_mm": [(2, "pedal has washers of 2 mm (before: none)")],
-    "extender_mm": [(20, "pedal has an extender of 20 mm (before: none)")],
-    "shim_mm": [(3, "cleat is a shim of 3 mm (before: none)")],
+    "washer_mm": [(2, "pedal washers: 2 mm (before: none)")],
+    "extender_mm": [(20, "pedal extender: 20 mm (before: none)")],
+    "shim_mm": [(3, "shim under the cleat: 3 mm (before: none)")],
     "wedge_deg": [
-        (1.5, "foot is a wedge of 1.5°, thick at the big-toe side (before: none)"),
-        (-2, "foot is a wedge of 2°, thick at the little-toe side (before: none)"),
+        (1.5, "wedge under the foot: 1.5°, thick at the big-toe side (before: none)"),
+        (-2, "wedge under the foot: 2°, thick at the little-toe side (before: none)"),
     ],
-    "spindle_to_cleat_centre_mm": [(57, "holds the cleat 57 mm from the crank (before: 53 mm)")],
-    "spindle_id": [("A-spindle-6", "has the spindle A-spindle-6 (before: not recorded)")],
-    "extender_id": [("A-extender-25", "has the extender A-extender-25 (before: none)")],
-    "base_adapter_id": [("A-base-10", "sits on the adapter A-base-10 (before: none)")],
-    "adapter_stack_mm": [(3, "cleat is an adapter of 3 mm (before: none)")],
-    "bolt_length_mm": [(13, "cleat has bolts of 13 mm (before: 10 mm)")],
+    "spindle_to_cleat_centre_mm": [(57, "cleat from the crank: 57 mm (before: 53 mm)")],
+    "spindle_id": [("A-spindle-6", "pedal spindle: A-spindle-6 (before: not recorded)")],
+    "extender_id": [("A-extender-25", "extender: A-extender-25 (before: none)")],
+    "base_adapter_id": [("A-base-10", "adapter under the cleat: A-base-10 (before: none)")],
+    "adapter_stack_mm": [(3, "adapter's height under the cleat: 3 mm (before: none)")],
+    "bolt_length_mm": [(13, "cleat bolts: 13 mm (before: 10 mm)")],
 }
 NOT_SETTINGS = {
     *("cleat_bolt_torque_nm", "pedal_torque_nm"),
@@ -87,7 +87,7 @@ def sheet(tmp_path):
 
 
 def said(made):
-    return " ".join(made["changes"])
+    return " ".join([*made["changes"], *made["parts"]])
 
 
 def test_every_field_of_a_position_is_here():
@@ -101,8 +101,9 @@ def test_every_field_of_a_position_is_here():
 def test_one_change_of_a_foot_is_named_with_its_side_and_way(sheet, side, position, name, value, words):
     made = sheet({f"{position}.{side}.{name}": value})
     assert words in said(made)
-    assert f"our {side} " in said(made)
-    assert f"our {'right' if side == 'left' else 'left'} " not in said(made)
+    lower = said(made).lower()
+    assert f"{side} " in lower
+    assert f"{'right' if side == 'left' else 'left'} " not in lower
     assert made["title"] == "What we changed"
     assert "Nothing" not in said(made)
 
@@ -142,7 +143,7 @@ def test_the_change_printed_is_now_minus_before_as_printed_and_what_was_typed_st
     made = sheet({**changes, "as_left.left.cleat_setback_mm": [16]})
     # 11.33 is printed as 11.5, so the change is 4.5.
     assert made["rows"][0] == {
-        "what": "Left cleat behind the joint at the base of the big toe",
+        "what": "Left cleat behind the joint",
         "before": "11.5 mm",
         "now": "16 mm",
         "changed": True,
@@ -336,7 +337,7 @@ def test_a_part_decided_and_not_noted_as_fitted_is_said(sheet):
 
 def test_parts_taken_off_are_said(sheet):
     made = sheet({"as_found.right.washer_mm": 2, "as_left.right.washer_mm": 0})
-    assert "Right pedal washers taken off (before: 2 mm)." in said(made)
+    assert "Right pedal washers: taken off (before: 2 mm)." in said(made)
     assert "left-handed thread" in " ".join(made["bolts"])
 
 
@@ -344,6 +345,15 @@ def test_a_torque_noted_as_found_is_not_that_of_today(sheet):
     assert sheet({"as_found.left.cleat_bolt_torque_nm": 5})["bolts"] == [
         "Cleat bolts: torque not recorded, see the maker's figure."
     ]
+
+
+def test_left_and_right_alike_stand_in_one_line(sheet):
+    both = {f"as_left.{side}.washer_mm": 2 for side in ("left", "right")}
+    made = sheet(both)
+    assert "Left and right pedal washers: 2 mm (before: none)." in said(made)
+    assert [row["now"] for row in made["rows"] if row["what"] == "Left and right pedal washers"] == ["2 mm"]
+    apart = sheet({**both, "as_left.right.washer_mm": 1})
+    assert "Left pedal washers: 2 mm (before: none). Right pedal washers: 1 mm (before: none)." in said(apart)
 
 
 def test_nothing_for_the_fitter_is_on_the_sheet(sheet):

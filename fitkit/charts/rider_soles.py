@@ -1,0 +1,127 @@
+"""Both soles from below for the rider: the whole shoe, the cleat before and now, and in a few words what was done."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from fitkit.charts.figure import Drawing, Figure
+from fitkit.charts.sole_layout import JOINT_PLACE, SOLE
+from fitkit.charts.theme import BLUE, GREY, INK, PALE, wrapped
+
+__all__ = ["RiderSole", "rider_soles"]
+
+# Drawn for a column of a sheet: shrunk to 70 mm its smallest words are 8 pt.
+SOLE_WIDTH_PX, HEAD_PX, SOLE_PX, ROW_PX = 168, 24, 244, 18
+SMALL_PX = 14
+CLEAT_MM = (21.0, 19.0)  # half of a sketched cleat, sideways and along the shoe; no maker's
+OUTLINE_MM = 265.0  # a shoe sketched where the foot was not measured
+JOINT_MM = 34.0  # likewise, from the shoe's axis to the big-toe side
+ARROW_PX = 26
+
+
+@dataclass(frozen=True, kw_only=True)
+class RiderSole:
+    """One sole of the rider's drawing.
+
+    Parameters
+    ----------
+    side : str
+        "left" or "right".
+    words : str
+        What was done with this cleat.
+    before_mm, now_mm : float or None
+        Cleat setback before and now [mm], toward the heel positive; None is not known, and not drawn.
+    joint_to_big_toe_side_mm, foot_length_mm : float or None
+        As measured; sketched where they were not [mm].
+    """
+
+    side: str
+    words: str
+    before_mm: float | None = None
+    now_mm: float | None = None
+    joint_to_big_toe_side_mm: float | None = None
+    foot_length_mm: float | None = None
+
+    @property
+    def moved_mm(self) -> float:
+        """How far it was moved, toward the heel positive; 0 where it was not or is not known."""
+        return 0.0 if None in (self.before_mm, self.now_mm) else self.now_mm - self.before_mm
+
+
+def rider_soles(feet: Sequence[RiderSole]) -> Figure:
+    """Draw the soles beside one another, to one scale, toes up.
+
+    Parameters
+    ----------
+    feet : sequence of RiderSole
+        In the order drawn.
+    """
+    lines = [_lines(foot.words) for foot in feet]
+    top_px = HEAD_PX + ROW_PX * max(map(len, lines)) + 24
+    drawing = Drawing(SOLE_WIDTH_PX * len(feet), math.ceil(top_px + SOLE_PX + 6))
+    px_per_mm = SOLE_PX / (1.01 * max(foot.foot_length_mm or OUTLINE_MM for foot in feet))
+    for place, foot in enumerate(feet):
+        middle_px = SOLE_WIDTH_PX * (place + 0.5)
+        name = f"{foot.side.capitalize()} shoe from below"
+        drawing.paper.text((middle_px, 12), name, size_px=SMALL_PX, bold=True, anchor="middle")
+        for row, line in enumerate(lines[place]):
+            at = (middle_px, HEAD_PX + 10 + ROW_PX * row)
+            color = BLUE if foot.moved_mm else INK
+            drawing.paper.text(at, line, size_px=SMALL_PX, bold=True, anchor="middle", color=color)
+        drawing.paper.text((middle_px, top_px - 10), "toes", size_px=SMALL_PX, anchor="middle", color=GREY)
+        longest = max(foot.foot_length_mm or OUTLINE_MM for foot in feet)
+        joint_px = top_px + (1 - JOINT_PLACE) * longest * px_per_mm
+        # seen from below, the left foot's big toe is on the left
+        _sole(drawing.view(origin_px=(middle_px, joint_px), px_per_mm=px_per_mm, mirrored=foot.side == "left"), foot)
+    return drawing.figure(alt=" ".join(map(_words, feet)), title="Soles from below")
+
+
+def _lines(words: str) -> list[str]:
+    """Return the words line by line, a distance apart from its way."""
+    pieces = words.replace(" mm toward", " mm\ntoward").split("\n")
+    return [
+        line for piece in pieces for line in wrapped(piece, width_px=0.95 * SOLE_WIDTH_PX, size_px=SMALL_PX, bold=True)
+    ]
+
+
+def _sole(view, foot: RiderSole) -> None:
+    length = foot.foot_length_mm or OUTLINE_MM
+    y = (SOLE[:, 0] - JOINT_PLACE) * length
+    x = np.concatenate([SOLE[:, 1], -SOLE[::-1, 2]]) * length
+    outline = list(zip(x, np.concatenate([y, y[::-1]]), strict=True))
+    view.path(outline, stroke=GREY, width_px=1.3, smooth=True, closed=True)
+    joint = foot.joint_to_big_toe_side_mm or JOINT_MM
+    view.lines([((joint - 5, 0), (joint + 5, 0)), ((joint, -5), (joint, 5))], width_px=1.6)
+    view.text((joint + 4, 0), "joint", size_px=SMALL_PX, anchor="end", shift_px=(0, -16))
+    if foot.before_mm is not None and foot.moved_mm:
+        _cleat(view, foot.before_mm, stroke=GREY, pattern="dashed")
+    now = foot.before_mm if foot.now_mm is None else foot.now_mm
+    if now is None:
+        return
+    _cleat(view, now, stroke=BLUE if foot.moved_mm else INK, fill=PALE)
+    if foot.moved_mm:
+        way = math.copysign(1, foot.moved_mm)
+        tip, base = (-now - way * step / view.px_per_mm for step in (ARROW_PX / 2, -ARROW_PX / 2))
+        view.line((0, base), (0, tip + way * 8 / view.px_per_mm), stroke=BLUE, width_px=2.4)
+        view.head((0, tip), away_from=(0, base), color=BLUE)
+
+
+def _cleat(view, setback_mm: float, *, stroke: str, pattern: str = "solid", fill: str | None = None) -> None:
+    across, along = CLEAT_MM
+    corner, opposite = (across, -setback_mm + along), (-across, -setback_mm - along)
+    view.box(corner, opposite, fill=fill, stroke=stroke, width_px=2, pattern=pattern, radius_px=8)
+
+
+def _words(foot: RiderSole) -> str:
+    said = [f"{foot.side.capitalize()} shoe from below, toes up: {foot.words}."]
+    if foot.moved_mm:
+        said.append("The cleat before is dashed, the cleat now is blue, and an arrow shows the way.")
+    elif foot.before_mm is None and foot.now_mm is None:
+        said.append("The cleat is not drawn.")
+    if foot.foot_length_mm is None or foot.joint_to_big_toe_side_mm is None:
+        said.append("The shoe is only sketched.")
+    return " ".join(said)
