@@ -62,6 +62,8 @@ def value_words(estimate: Estimate, *, decimals: int = 1) -> str:
 def needs_words(needs: str) -> str:
     """Return "needs foot length"; what an open sign withholds or no measurement could mend is said as it is."""
     sign = needs.removeprefix("clinician: ")
+    if sign == "growing_under_18":
+        return "not before a clinician and a parent or guardian agree to it (under 18 and still growing)"
     if sign != needs:
         return f"not before a clinician has seen to {SIGN_WORDS[sign]}"
     return needs if needs.startswith(("not ", "no move ")) else f"needs {needs}"
