@@ -14,6 +14,7 @@ import pytest
 from fitkit import house, session
 from fitkit.assessment import Visit, assess, load_visit
 from fitkit.report.soles import first_words
+from tests.unit.expert_cases import CASES
 
 RULES = house.load()
 
@@ -678,3 +679,25 @@ def test_a_cleat_that_was_not_measured_has_no_advice():
     advice = advice_of(visit({"as_found.left.cleat_setback_mm": []}))
     assert (advice["left"].kind, advice["left"].needs) == ("unknown", "cleat setback")
     assert advice["right"].kind == "leave"
+
+
+# --- the first sentence an expert would say
+
+
+@pytest.mark.parametrize("case", CASES.values(), ids=CASES)
+def test_the_first_sentence_is_what_an_expert_would_say(case):
+    before = visit(case.before, date="2026-03-01") if case.before else None
+    words = first_words(assessed_of(visit(case.changes), before), "left")
+    for piece in case.says:
+        assert piece in words
+    for piece in case.never:
+        # That it costs less to err toward the heel stands beside a move, and sends nobody anywhere.
+        assert piece not in words.replace("Too far toward the heel costs less than too far toward the toes.", "")
+
+
+@pytest.mark.parametrize("case", CASES.values(), ids=CASES)
+def test_the_mirrored_rider_hears_the_same_of_the_right_foot(case):
+    before = visit(case.before, date="2026-03-01") if case.before else None
+    straight = first_words(assessed_of(visit(case.changes), before), "left")
+    over = assessed_of(mirrored(visit(case.changes)), mirrored(before) if before else None)
+    assert first_words(over, "right") == mirrored(straight)
