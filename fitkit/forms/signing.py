@@ -47,6 +47,7 @@ class _Signing:
         self._asks_why = Box(
             [html("Signed off although not safe, because", "fit-name"), self._reason], "fit-row", "fit-wide"
         )
+        self._bar = Box([self._sign, self._said], "fit-bar")
         self.box = Box([], "fit")
         desk.listen("sign off", self.refresh)
 
@@ -60,10 +61,14 @@ class _Signing:
         else:
             words = f"<p>{escape(self._not_yet())}</p>"
         self._words.value = words
-        asks = [self._asks_why] if self._is_unsafe else []
-        wanted = (self._words, *([] if signed else [*asks, Box([self._sign, self._said], "fit-bar")]))
-        if len(wanted) != len(self.box.children):
-            self.box.children = wanted
+        # The button stays the first of its bar: drawn anew it would lose the keyboard.
+        self._show(self._bar, self._sign, self._said, *([self._asks_why] if self._is_unsafe else []))
+        self._show(self.box, self._words, *([] if signed else [self._bar]))
+
+    @staticmethod
+    def _show(box: Box, *wanted: widgets.Widget) -> None:
+        if box.children != wanted:
+            box.children = wanted
 
     def _not_yet(self) -> str:
         fitter = self.desk.value("fitter_id")
@@ -89,8 +94,8 @@ class _Signing:
         self._is_unsafe = bool(unsafe)
         if open_still and open_still != self._asked:
             self._asked = open_still
-            why = " Type why beside it." if unsafe else ""
-            self._say(f"Look first: {' '.join(open_still)} If it is right all the same, press again.{why}")
+            why = " and type why below" if unsafe else ""
+            self._say("Look first:", open_still, f"If it is right all the same, press again{why}.")
             self.refresh()
             return
         reason = self._reason.value.strip()
@@ -103,8 +108,10 @@ class _Signing:
     def _unusual(self) -> tuple[Problem, ...]:
         return (*self.desk.doubts, *unusual(self.desk.session))
 
-    def _say(self, words: str) -> None:
-        self._said.value = f'<span role="status">{escape(words)}</span>'
+    def _say(self, words: str, listed: tuple[str, ...] = (), after: str = "") -> None:
+        items = "".join(f"<li>{escape(line)}</li>" for line in listed)
+        said = f"{escape(words)}{f'<ul>{items}</ul>' if items else ''}{escape(after)}"
+        self._said.value = f'<div role="status">{said}</div>'
 
 
 def not_measured_again(assessment: Assessment) -> list[str]:

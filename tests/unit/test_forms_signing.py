@@ -84,7 +84,7 @@ def test_what_is_not_safe_needs_a_reason_which_is_kept(path):
     assert "it may touch" in said
     assert "type why it is signed all the same" in press(control)
     assert signed(path) is None
-    control.children[1].children[1].value = "the rider walks home"
+    control.children[1].children[2].children[1].value = "the rider walks home"
     press(control)
     assert signed(path).reason == "the rider walks home"
 
