@@ -96,7 +96,7 @@ def _sole(view, foot: RiderSole) -> None:
     view.path(outline, stroke=GREY, width_px=1.3, smooth=True, closed=True)
     joint = foot.joint_to_big_toe_side_mm or JOINT_MM
     view.lines([((joint - 5, 0), (joint + 5, 0)), ((joint, -5), (joint, 5))], width_px=1.6)
-    view.text((joint + 4, 0), "joint", size_px=SMALL_PX, anchor="end", shift_px=(0, -16))
+    view.text((SOLE[:, 1].max() * length, 0), "joint", size_px=SMALL_PX, shift_px=(5, 0))
     if foot.before_mm is not None and foot.moved_mm:
         _cleat(view, foot.before_mm, stroke=GREY, pattern="dashed")
     now = foot.before_mm if foot.now_mm is None else foot.now_mm

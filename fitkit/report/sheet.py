@@ -43,7 +43,7 @@ def rider_sheet(assessment: Assessment) -> dict:
         "unsafe": list(dict.fromkeys(each.rider_words for each in assessment.unsafe)),
     }
     if cautions.stops_advice(session):
-        return sheet | _stopped(assessment)
+        return sheet | _stopped(assessment, found)
     is_changed = any(change.is_changed for change in found)
     return sheet | {
         "title": "What we changed" if is_changed else "How your bicycle and shoes stand",
@@ -89,7 +89,9 @@ def _drawing(assessment: Assessment, found: list[Change]) -> charts.Figure:
 def _sole(inputs: Inputs, change: Change) -> charts.RiderSole:
     side = change.side
     before, now = inputs.own_setback("as_found", side), inputs.setback_now(side)
-    words = f"{plain(abs(change.by))} mm toward the {'heel' if change.by > 0 else 'toes'}" if change.by else "not moved"
+    words = "as it was found" if change.now == NOT_AGAIN else "not moved"
+    if change.by:
+        words = f"{plain(abs(change.by))} mm toward the {'heel' if change.by > 0 else 'toes'}"
     return charts.RiderSole(
         side=side,
         words="not measured before" if change.before == NOT_MEASURED else words,
@@ -100,7 +102,7 @@ def _sole(inputs: Inputs, change: Change) -> charts.RiderSole:
     )
 
 
-def _stopped(assessment: Assessment) -> dict:
+def _stopped(assessment: Assessment, found: list[Change]) -> dict:
     """Return what the sheet says when a sign stops the advice: see whom, how soon, and put back."""
     session = assessment.visit.session
     signs = cautions.signs_open(session)
@@ -114,7 +116,7 @@ def _stopped(assessment: Assessment) -> dict:
         "title": "Please see somebody first",
         "stopped": [f"{capital(sign.words)}: see {sign.who}." for sign in signs],
         "back": [],
-        "changes": [*said, *([_BACK] if cautions.put_back(session) else [])],
+        "changes": [*said, *([_BACK] if cautions.put_back(session) else []), *_not_again(found)],
         "parts": [],
         "figure": None,
         "toes": [],
@@ -138,13 +140,17 @@ def _changes(found: list[Change]) -> list[str]:
     ]
     if not any(change.words for change in found):
         said.append("Nothing was changed." if _is_all_known(found) else "Nothing was noted as changed.")
-    if any(change.now == NOT_AGAIN for change in found):
-        said.append("Where “now” shows —, it was not measured again.")
+    said += _not_again(found)
     said += _unsure(found)
     stands = [change.now for change in found if change.name == "cleat_setback_mm" and change.words]
     if len(stands) == 2 and stands[0] != stands[1]:
         said.append("Left and right may differ: each cleat is set from its own joint.")
     return said
+
+
+def _not_again(found: list[Change]) -> list[str]:
+    is_any = any(change.now == NOT_AGAIN for change in found)
+    return ["Where “now” shows —, it was not measured again."] if is_any else []
 
 
 def _is_all_known(found: list[Change]) -> bool:

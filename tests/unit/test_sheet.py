@@ -6,6 +6,8 @@ import re
 
 import pytest
 
+from fitkit import house, session
+from fitkit.assessment import Visit, assess
 from fitkit.report import rider_sheet
 from fitkit.report.pages import sheet_html
 from fitkit.report.record import Record
@@ -345,6 +347,86 @@ def test_a_torque_noted_as_found_is_not_that_of_today(sheet):
     assert sheet({"as_found.left.cleat_bolt_torque_nm": 5})["bolts"] == [
         "Cleat bolts: torque not recorded, see the maker's figure."
     ]
+
+
+@pytest.fixture
+def followed(example):
+    """Return a function that makes the sheet of a full visit, and of one after it."""
+
+    def make(changes, *, after=None):
+        visits = []
+        for day, given in (("2026-03-04", changes), ("2026-05-04", after)):
+            if given is not None:
+                document = {**copy.deepcopy(example), "visit_date": day, "seen": [], **given}
+                visits.append(session.parse(json.dumps(document).encode()))
+        last = visits[-1]
+        previous = visits[0] if after is not None else None
+        return rider_sheet(assess(Visit(session.key(last), last, house.load(), previous)))
+
+    return make
+
+
+ONLY_MOVED = {"trials": [], "as_left": {}}
+SAME_AGAIN = {"trials": [], "decided": {}, "as_left": {}}
+
+
+# The leg reaches further with the cleat further back, so the saddle comes down, and up with it further forward.
+@pytest.mark.parametrize(("moved", "way"), [(5, "down"), (-5, "up")])
+def test_the_saddle_that_a_moved_cleat_still_asks_for_is_to_do(followed, moved, way):
+    made = followed({**ONLY_MOVED, "decided": {"moved_mm": {"left": moved, "right": moved}}})
+    (owed,) = [line for line in made["remains"] if line.startswith("Still to do")]
+    assert re.fullmatch(rf"Still to do: Saddle height [\d.]+ mm {way}, to 7[\d.]+\.", owed)
+
+
+def test_the_saddle_owes_nothing_where_no_cleat_was_moved_or_it_was_measured_again(followed, example):
+    moved = {"decided": {"moved_mm": {"left": 5, "right": 5}}}
+    for given in (
+        SAME_AGAIN,
+        {**ONLY_MOVED, "decided": {"moved_mm": {"left": 0, "right": 0}}},
+        {"trials": [], **moved, "as_left": {"saddle_height_mm": [738]}},
+    ):
+        assert "Still to do" not in " ".join(followed(given)["remains"])
+
+
+def test_advice_that_nobody_followed_asks_nothing_of_the_saddle(followed):
+    ahead = {"left": {"cleat_setback_mm": [4]}, "right": {"cleat_setback_mm": [13.5]}, "saddle_height_mm": [738]}
+    made = followed({**SAME_AGAIN, "as_found": ahead, "decided": {"moved_mm": {"right": 3}}})
+    # The right one was moved, the left one only advised: the sum of both is that of no bicycle.
+    assert "Still to do" not in " ".join(made["remains"])
+
+
+@pytest.mark.parametrize(
+    ("name", "decided", "left", "words"),
+    [
+        ("saddle_height_mm", 735, 738, "Saddle height 3 mm down, to 735"),
+        ("saddle_height_mm", 742, 738, "Saddle height 4 mm up, to 742"),
+        ("saddle_setback_mm", 66, 71, "Saddle behind the crank centre 5 mm forward, to 66"),
+        ("saddle_setback_mm", 75, 71, "Saddle behind the crank centre 4 mm back, to 75"),
+        ("bar_height_mm", 655, 662, "Bar height 7 mm down, to 655"),
+        ("bar_height_mm", 668, 662, "Bar height 6 mm up, to 668"),
+        ("bar_reach_mm", 540, 545, "Reach to the bar 5 mm closer, to 540"),
+        ("bar_reach_mm", 550, 545, "Reach to the bar 5 mm further away, to 550"),
+    ],
+)
+def test_what_was_left_undone_last_time_is_carried_forward_until_it_is_done(
+    followed, example, name, decided, left, words
+):
+    then = {"trials": [], "decided": {name: [decided]}, "as_left": {name: [left]}}
+    undone = {**SAME_AGAIN, "as_found": {**example["as_found"], name: [left]}}
+    done = {**SAME_AGAIN, "as_found": {**example["as_found"], name: [decided]}}
+    assert f"Still to do from last time: {words}." in followed(then, after=undone)["remains"]
+    assert "from last time" not in " ".join(followed(then, after=done)["remains"])
+
+
+def test_a_cleat_put_back_owes_nothing_of_last_time(followed, example):
+    then = {**ONLY_MOVED, "decided": {"moved_mm": {"left": 5, "right": 5}}, "complaints": []}
+    stands = {**example["as_found"], "left": {**example["as_found"]["left"], "cleat_setback_mm": [16.3]}}
+    after = {**SAME_AGAIN, "as_found": stands}
+    assert "Still to do from last time: Saddle height" in " ".join(followed(then, after=after)["remains"])
+    worse = {**after, "complaints": [{"region": "knee_front", "side": "left", "severity": 6}]}
+    made = followed(then, after=worse)
+    assert "from last time" not in " ".join(made["remains"])
+    assert re.fullmatch(r"Left cleat 5 mm toward the toes, to 11\.5 mm\.", made["back"][0])
 
 
 def test_left_and_right_alike_stand_in_one_line(sheet):
