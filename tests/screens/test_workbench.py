@@ -316,6 +316,36 @@ def test_a_reading_is_struck_by_keyboard(screens, bench):
     page.locator(".fit-live").get_by_text("cleat now 11 mm").first.wait_for()
 
 
+def test_what_is_not_safe_is_signed_by_keyboard_with_a_reason_only(screens, bench):
+    path = bench.visit("rider-signed")
+    save_elsewhere(path, "fitter_id", "f1")
+    save_elsewhere(path, "bike.left.heel_gap_heel_in_mm", 0)
+    page = screens.open(path, "5_review")
+    field(page, "follow_up_due").focus()
+    page.keyboard.type("soon")
+    sign = page.locator(".fit-sign")
+    sign.focus()  # what was typed is sent, and refused
+    page.keyboard.press("Enter")
+    page.get_by_text("1 of the things typed are not saved yet; settle them first.").wait_for()
+    field(page, "follow_up_due").focus()
+    type_into(page, "2026-04-01")
+    page.keyboard.press("Enter")
+    wait_saved(page, path, "follow_up_due", "2026-04-01")
+    sign.focus()
+    page.keyboard.press("Enter")
+    page.get_by_text("Look first:").wait_for()
+    page.locator("li", has_text="Not safe as fitted: left:").wait_for()
+    assert sign.evaluate("node => node === document.activeElement")
+    page.keyboard.press("Enter")
+    page.get_by_text("type why it is signed all the same").wait_for()
+    assert saved(path, "sign_off") is None
+    page.keyboard.press("Tab")
+    page.keyboard.type("rides home slowly")
+    sign.focus()
+    page.keyboard.press("Enter")
+    wait_saved(page, path, "sign_off.reason", "rides home slowly")
+
+
 def test_start_page_begins_a_visit_by_keyboard(screens, bench):
     bench.visit("rider-301", day="2025-03-04")
     page = screens.open(None, "start_here")
