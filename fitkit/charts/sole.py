@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from fitkit.charts.figure import Drawing, Figure, View, beside
-from fitkit.charts.sole_foot import SoleFoot, cleat_alone, sole_table, sole_words
+from fitkit.charts.sole_foot import SoleFoot, sole_table, sole_words
 from fitkit.charts.sole_labels import draw_labels
 from fitkit.charts.sole_layout import (
     EDGE_PX,
@@ -32,15 +32,13 @@ TITLE_PX = 15
 CLEAT_MM, BAND_MM, SLOT_MM, SLOT_HALF_MM, WHISKER_MM = 21.5, 23, 13.5, 2.6, 18.8
 
 
-def soles(feet: Sequence[SoleFoot], *, cleat_only: bool = False) -> Figure:
+def soles(feet: Sequence[SoleFoot]) -> Figure:
     """Draw soles from below to one scale, beside one another where there is room.
 
     Parameters
     ----------
     feet : sequence of SoleFoot
         One or two feet, in the order drawn.
-    cleat_only : bool
-        Leave out band, slots, interval and rotation, and do not say that they are missing: for the rider's paper.
 
     Returns
     -------
@@ -60,9 +58,7 @@ def soles(feet: Sequence[SoleFoot], *, cleat_only: bool = False) -> Figure:
     sides = [foot.side for foot in feet]
     if not sides or len(set(sides)) < len(sides):
         raise ValueError(f"feet are {sides}; expected one of each side at most, and at least one")
-    if cleat_only:
-        feet = [cleat_alone(foot) for foot in feet]
-    part = part_for(feet, cleat_only=cleat_only)
+    part = part_for(feet)
     return beside([_sole(foot, part, feet) for foot in feet], title="Soles from below")
 
 
@@ -83,9 +79,7 @@ def _sole(foot: SoleFoot, part: Part, feet: Sequence[SoleFoot]) -> Figure:
     _heading(view, foot, part)
     _notes(view, foot, part)
     draw_strip(drawing, foot, part, feet)
-    return drawing.figure(
-        alt=sole_words(foot, cleat_only=part.cleat_only), title=f"{foot.side.capitalize()} sole from below"
-    )
+    return drawing.figure(alt=sole_words(foot), title=f"{foot.side.capitalize()} sole from below")
 
 
 def _fields(view: View, foot: SoleFoot, part: Part) -> None:
@@ -163,10 +157,7 @@ def _notes(view: View, foot: SoleFoot, part: Part) -> None:
     if foot.joint_to_big_toe_side_mm is None:
         notes.append("joint sideways: not measured")
     x, y = EDGE_PX + RULER_PX, part.bottom_px + 15
-    if part.cleat_only:
-        x, y = 170, part.strip_px + 14
-    else:
-        notes = ["; ".join(notes[:2]), "; ".join(notes[2:])]
+    notes = ["; ".join(notes[:2]), "; ".join(notes[2:])]
     paper = view.drawing.paper
     bar_px = 10 * view.px_per_mm
     paper.lines([((x, y), (x + bar_px, y)), ((x, y - 4), (x, y + 4)), ((x + bar_px, y - 4), (x + bar_px, y + 4))])

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 from fitkit.charts.theme import half_number, halved
 
-__all__ = ["SoleFoot", "cleat_alone", "sole_table", "sole_words", "span", "toward"]
+__all__ = ["SoleFoot", "sole_table", "sole_words", "span", "toward"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -123,20 +123,12 @@ class SoleFoot:
         return self.toe_out_deg - self.float_deg / 2, self.toe_out_deg + self.float_deg / 2
 
 
-def cleat_alone(foot: SoleFoot) -> SoleFoot:
-    """Return the foot with joint, cleat and move only: no band, slots, interval or rotation."""
-    nothing = ("band_low_mm", "band_high_mm", "slot_least_mm", "slot_greatest_mm", "now_low_mm", "now_high_mm")
-    return replace(foot, **dict.fromkeys((*nothing, "toe_out_deg", "natural_toe_out_deg", "float_deg")))
-
-
-def sole_table(feet: Sequence[SoleFoot], *, cleat_only: bool = False) -> list[dict]:
+def sole_table(feet: Sequence[SoleFoot]) -> list[dict]:
     """Return the table behind the drawing: what is drawn, as precise as it is written there, and nothing else.
 
     Parameters
     ----------
     feet : sequence of SoleFoot
-        As given to the drawing.
-    cleat_only : bool
         As given to the drawing.
 
     Returns
@@ -145,10 +137,10 @@ def sole_table(feet: Sequence[SoleFoot], *, cleat_only: bool = False) -> list[di
         One row a quantity and foot: side, what, unit, value, low, high, words. What is not measured has no
         numbers and says so in words.
     """
-    return [row for foot in feet for row in _rows(cleat_alone(foot) if cleat_only else foot, cleat_only=cleat_only)]
+    return [row for foot in feet for row in _rows(foot)]
 
 
-def _rows(foot: SoleFoot, *, cleat_only: bool) -> list[dict]:
+def _rows(foot: SoleFoot) -> list[dict]:
     ends = foot.float_ends_deg or (None, None)
     interval = (foot.now_low_mm, foot.now_high_mm) if foot.has_interval else (None, None)
     rows = [
@@ -161,8 +153,6 @@ def _rows(foot: SoleFoot, *, cleat_only: bool) -> list[dict]:
         _row(foot, "float", "deg", foot.float_deg, *ends),
         _row(foot, "natural toe-out", "deg", foot.natural_toe_out_deg),
     ]
-    if cleat_only:
-        del rows[5:], rows[1:3]
     if foot.target_mm is not None or not foot.instruction:
         move = None if foot.target_mm is None else foot.move_mm
         target = [
@@ -193,7 +183,7 @@ def _row(
     return {"side": foot.side, "what": what, "unit": unit, **numbers, "words": words}
 
 
-def sole_words(foot: SoleFoot, *, cleat_only: bool = False) -> str:
+def sole_words(foot: SoleFoot) -> str:
     """Return everything the drawing of one sole shows, in plain sentences."""
     # Seen from below, the left foot's big toe is on the left.
     words = [f"{foot.side.capitalize()} sole from below, toes up, big-toe side on the {foot.side}."]
@@ -205,7 +195,7 @@ def sole_words(foot: SoleFoot, *, cleat_only: bool = False) -> str:
     if foot.foot_length_mm is not None:
         words.append(f"Foot length {half_number(foot.foot_length_mm)} mm.")
     for lack in ("not measured", "not given"):
-        lacking = [row["what"] for row in _rows(foot, cleat_only=cleat_only) if row["words"] == lack]
+        lacking = [row["what"] for row in _rows(foot) if row["words"] == lack]
         if lacking:
             words.append(f"{lack.capitalize()}: {'; '.join(lacking)}.")
     return " ".join(words)

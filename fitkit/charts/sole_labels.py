@@ -62,9 +62,7 @@ def _big_px(line: str) -> float:
 
 def _labels_of(foot: SoleFoot, part: Part) -> list[Label]:
     low = -part.heel_mm  # words about what is missing gather at the heel end
-    labels = [_now_label(foot, low)]
-    if not part.cleat_only:
-        labels += [_band_label(foot, low), _slots_label(foot, low)]
+    labels = [_now_label(foot, low), _band_label(foot, low), _slots_label(foot, low)]
     if foot.target_mm is not None:
         lines = [f"{foot.target_word} {half_number(foot.target_mm)}"]
         if halved(foot.past_the_slots_mm):

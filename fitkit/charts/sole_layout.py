@@ -65,7 +65,6 @@ class Part:
     toes_mm: float
     heel_mm: float
     head_rows: int
-    cleat_only: bool
 
     @property
     def px_per_mm(self) -> float:
@@ -81,15 +80,15 @@ class Part:
 
     @property
     def strip_px(self) -> float:
-        """Top of the strip below; with the rotation left out, the notes stand in it instead of above it [px]."""
-        return self.bottom_px + (16 if self.cleat_only else 48)
+        """Top of the strip below, under the notes [px]."""
+        return self.bottom_px + 48
 
     @property
     def height_px(self) -> float:
         return self.strip_px + 2 + STRIP_PX
 
 
-def part_for(feet: Sequence[SoleFoot], *, cleat_only: bool) -> Part:
+def part_for(feet: Sequence[SoleFoot]) -> Part:
     """Return the part to draw large so that everything known of these feet lies in it."""
     places = [
         place
@@ -107,7 +106,6 @@ def part_for(feet: Sequence[SoleFoot], *, cleat_only: bool) -> Part:
         toes_mm=max(12, 5 - min(places, default=0)),
         heel_mm=-max(34, max(places, default=0) + 5),
         head_rows=max(len(instruction_lines(foot)) for foot in feet),
-        cleat_only=cleat_only,
     )
 
 

@@ -28,9 +28,8 @@ def draw_strip(drawing: Drawing, foot: SoleFoot, part: Part, feet: Sequence[Sole
     top_px = part.strip_px
     drawing.paper.line((EDGE_PX, top_px - 4), (WIDTH_PX - EDGE_PX, top_px - 4), stroke=PALE)
     _whole_sole(drawing, foot, part, max((each.foot_length_mm or 0) for each in feet), top_px)
-    if not part.cleat_only:
-        _rotation(drawing, foot, top_px)
-        _rotation_key(drawing, foot, top_px)
+    _rotation(drawing, foot, top_px)
+    _rotation_key(drawing, foot, top_px)
 
 
 def _whole_sole(drawing: Drawing, foot: SoleFoot, part: Part, longest_mm: float, top_px: float) -> None:

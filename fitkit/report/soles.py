@@ -283,10 +283,9 @@ def instruction(assessment: Assessment, side: str) -> str:
     return f"{words}: {moved}"
 
 
-def soles_figure(assessment: Assessment, *, for_rider: bool = False) -> charts.Figure:
-    """Draw both soles from below; for the rider without band, slots and errors."""
-    make = _rider_sole if for_rider else _sole
-    return charts.soles([make(assessment, side) for side in SIDES], cleat_only=for_rider)
+def soles_figure(assessment: Assessment) -> charts.Figure:
+    """Draw both soles from below."""
+    return charts.soles([_sole(assessment, side) for side in SIDES])
 
 
 def soles_table(assessment: Assessment) -> Table:
@@ -343,22 +342,3 @@ def _printed_move(before: float | None, now: float | None) -> float | None:
     if None in (before, now):
         return None
     return float(halves(now).replace("−", "-")) - float(halves(before).replace("−", "-"))
-
-
-def _rider_sole(assessment: Assessment, side: str) -> charts.SoleFoot:
-    """Return one sole for the rider: where the cleat stood and stands, without errors, bands and slots."""
-    inputs = Inputs(assessment.visit)
-    before, now = inputs.own_setback("as_found", side), inputs.setback_now(side)
-    words = None if None in (before, now) else change_words(before, now)
-    is_moved = words not in (None, "not moved")
-    return charts.SoleFoot(
-        side=side,
-        now_mm=before if is_moved else now,
-        target_mm=now if is_moved else None,
-        move_mm=_printed_move(before, now) if is_moved else None,
-        joint_to_big_toe_side_mm=_mean(assessment, f"rider.{side}.mtp1_big_toe_side_mm"),
-        foot_length_mm=_mean(assessment, f"rider.{side}.foot_length_mm"),
-        instruction=words if is_moved else "stays as it was" if now is not None else None,
-        now_word="before" if is_moved else "now",
-        target_word="now",
-    )

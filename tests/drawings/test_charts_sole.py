@@ -329,26 +329,6 @@ def test_what_is_missing_is_said_in_the_picture_in_words_and_in_the_table():
     assert {row["words"] for row in sole_table([NOTHING])} == {"not measured", "not given"}
 
 
-def test_cleat_alone_neither_draws_nor_misses_the_rest():
-    figure = soles([LEFT, NOTHING_RIGHT], cleat_only=True)
-    words = [each.words for part in figure.parts for each in drawn(part.svg)[1]]
-    assert {"now 11", "try 15", "4 mm toward the heel"} <= set(words)
-    for absent in ("slots", "start", "natural", "float", "interval", "8 to 14"):
-        assert not [each for each in words if absent in each]
-        assert absent not in figure.alt
-    assert len(figure.svg) < 0.75 * len(soles([LEFT, NOTHING_RIGHT]).svg)
-    table = sole_table([LEFT], cleat_only=True)
-    assert [row["what"] for row in table] == [
-        "instruction",
-        "cleat now, behind the joint",
-        "try, behind the joint",
-        "move, toward the heel",
-        "joint from the shoe's axis, to the big-toe side",
-        "foot length",
-    ]
-    assert table[1]["low"] is None
-
-
 def test_words_say_side_direction_and_interval():
     alt = soles([LEFT]).parts[0].alt
     assert alt.startswith("Left sole from below, toes up, big-toe side on the left. 4 mm toward the heel.")
