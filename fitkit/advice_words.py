@@ -45,7 +45,7 @@ _REASONS = {
     "no_band": "there is no starting band to go by",
     "smaller_than_measured": "the difference is smaller than can be measured",
     "inside_band": "it stands inside the starting band",
-    "behind_band": "it stands behind the starting band, where many riders end",
+    "behind_band": "it stands behind the starting band",
     "held_back": "what was seen or hurts speaks against going toward the toes",
     "far_behind_band": "the cleat stands well toward the heel already",
     "worn_cleat": "the cleat is worn",

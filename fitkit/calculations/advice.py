@@ -9,14 +9,11 @@ the size of a change that matters to a person in pain, 2 of 10, stands beside a 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from dataclasses import asdict, dataclass, replace
+from typing import Literal
 
 __all__ = [
-    "HEEL_WARD_RIDING",
     "HEEL_WARD_SIGNS",
-    "HOLDS_BACK",
-    "KINDS",
     "Advice",
     "Complaint",
     "FootFacts",
@@ -29,7 +26,6 @@ __all__ = [
 ]
 
 Kind = Literal["clinician", "decided", "put_back", "kept", "after_trials", "other_cause", "move", "leave", "unknown"]
-KINDS: tuple[str, ...] = get_args(Kind)
 HEEL_WARD_SIGNS = ("unsteady", "heel_drops")
 HEEL_WARD_RIDING = ("long_steady", "time_trial")
 TOE_WARD_RIDING = ("short_maximal",)
@@ -179,16 +175,7 @@ class Advice:
 
     def as_document(self) -> dict:
         """Return the advice as it stands in the results file."""
-        return {
-            "kind": self.kind,
-            "to_mm": self.to_mm,
-            "next_mm": self.next_mm,
-            "why": list(self.why),
-            "needs": self.needs,
-            "short_by_mm": self.short_by_mm,
-            "closed_by": list(self.closed_by),
-            "also_back": list(self.also_back),
-        }
+        return {name: list(told) if isinstance(told, tuple) else told for name, told in asdict(self).items()}
 
 
 def advise(foot: FootFacts, steps: Steps) -> Advice:
@@ -254,12 +241,25 @@ def _after_trials(foot: FootFacts, steps: Steps) -> Advice | None:
         to, why = min(steady), "steady_in_trials"
     else:
         to, why = min(max(unsteady) + steps.toward_heel_mm, steps.greatest_setback_mm), "unsteady_in_trials"
-        if max(unsteady) - min(unsteady) >= SPAN_MM - ROUNDING or to <= max(unsteady):
-            return Advice("other_cause", why=("unsteady_everywhere", *seen_by, *_loose(foot)))
-    may_go_ahead = foot.riding in TOE_WARD_RIDING and not foot.signs
+        is_wide = max(unsteady) - min(unsteady) >= SPAN_MM - ROUNDING or to <= max(unsteady)
+        is_far_back = _is_far_back(foot, max(unsteady), steps)
+        if is_wide or is_far_back or _loose(foot):  # as without trials
+            far = ("unsteady_everywhere",) if is_wide else ("far_behind_band",) if is_far_back else ()
+            return Advice("other_cause", why=(*far, *seen_by, *_loose(foot)))
+    may_go_ahead = foot.riding in TOE_WARD_RIDING and not foot.signs and not _is_held_back(foot)
     if to < foot.found_mm and not may_go_ahead:
         to, why = foot.found_mm, "never_ahead" if steady else why
     return Advice("after_trials", to, to, (why, *seen_by))
+
+
+def _is_held_back(foot: FootFacts) -> bool:
+    """Whether what was seen or hurts speaks against going toward the toes."""
+    return foot.has_bad_complaint or any(each in (foot.seen or ()) for each in HOLDS_BACK)
+
+
+def _is_far_back(foot: FootFacts, place_mm: float, steps: Steps) -> bool:
+    high = foot.band_high_mm
+    return high is not None and place_mm > high + steps.toward_heel_mm + ROUNDING
 
 
 def _loose(foot: FootFacts) -> tuple[str, ...]:
@@ -287,7 +287,7 @@ def _for_signs(foot: FootFacts, steps: Steps) -> Advice:
     found, high = foot.found_mm, foot.band_high_mm
     to = found + steps.toward_heel_mm if high is None else max(high, found + steps.toward_heel_mm)
     to = min(to, steps.greatest_setback_mm)
-    is_far_back = high is not None and found > high + steps.toward_heel_mm + ROUNDING
+    is_far_back = _is_far_back(foot, found, steps)
     if is_far_back or foot.is_worn or foot.is_loose or to <= found:
         far = ("far_behind_band",) if is_far_back or to <= found else ()
         return Advice("other_cause", why=(*foot.signs, *far, *_loose(foot)))
@@ -298,7 +298,7 @@ def _wanted(foot: FootFacts, steps: Steps) -> tuple[float, tuple[str, ...]] | Ad
     """Return where riding and band would have the cleat, with the reasons; or the advice to leave it."""
     found, low, high = foot.found_mm, foot.band_low_mm, foot.band_high_mm
     if foot.riding in TOE_WARD_RIDING and found > high:
-        if foot.has_bad_complaint or any(each in (foot.seen or ()) for each in HOLDS_BACK):
+        if _is_held_back(foot):
             return Advice("leave", why=("held_back",))
         return high, (foot.riding,)
     if found >= low:

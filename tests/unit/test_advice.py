@@ -249,8 +249,25 @@ TRIALS = {
         14,
         14,
     ),
-    "never beyond 35 mm": (foot(31, ridden=[(32, "unsteady")]), "after_trials", 35, 35),
+    "never beyond 35 mm": (foot(31, band=None, ridden=[(32, "unsteady")]), "after_trials", 35, 35),
     "nowhere to go beyond 35 mm": (foot(35, ridden=[(35, "unsteady")]), "other_cause", None, None),
+    # what an expert would not do, trial or none: further back from well behind the band (18 + 5), or on a worn cleat
+    "unsteady a step behind high": (foot(20, ridden=[(23, "unsteady")]), "after_trials", 28, 28),
+    "unsteady further behind": (foot(20, ridden=[(23.1, "unsteady")]), "other_cause", None, None),
+    "unsteady on a worn cleat": (foot(9, ridden=[(12, "unsteady")], is_worn=True), "other_cause", None, None),
+    "unsteady in a loose shoe": (foot(9, ridden=[(12, "unsteady")], is_loose=True), "other_cause", None, None),
+    "a dropping hip is not sent toward the toes": (
+        foot(20, ridden=[(12, "unsteady"), (16, "steady")], riding="short_maximal", seen=frozenset({"hip_drop"})),
+        "after_trials",
+        20,
+        20,
+    ),
+    "nor is a bad complaint": (
+        foot(20, ridden=[(12, "unsteady"), (16, "steady")], riding="short_maximal", has_bad_complaint=True),
+        "after_trials",
+        20,
+        20,
+    ),
 }
 
 # Rule 6: the band.
