@@ -83,6 +83,7 @@ class Sample:
     def texts(self):
         name, sort = self.dotted.rpartition(".")[2], self.info.sort
         fixed = {"size": ("41", "42"), "crank_angle_deg": ("80", "90"), "trial": ("1", "0")}
+        fixed |= {"bolts": ("4", "3"), "position": ("as_found", "as_left")}
         by_sort = {
             "date": ("2026-03-05", "2026-03-04"),
             "partial date": ("2025-10", "2025-11"),
