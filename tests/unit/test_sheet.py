@@ -429,6 +429,21 @@ def test_a_cleat_put_back_owes_nothing_of_last_time(followed, example):
     assert re.fullmatch(r"Left cleat 5 mm toward the toes, to 11\.5 mm\.", made["back"][0])
 
 
+def test_the_drawing_says_what_the_words_say(sheet):
+    made = sheet({"as_left.left.cleat_setback_mm": [16], "as_left.right.cleat_setback_mm": [9]})
+    assert "Left shoe from below, toes up: 4 mm toward the heel." in made["figure"]
+    assert "Right shoe from below, toes up: 3 mm toward the toes." in made["figure"]
+    kept = sheet({"as_left": AS_LEFT})["figure"]
+    assert "Left shoe from below, toes up: not moved." in kept
+    assert "Right shoe from below, toes up: as it was found." in sheet()["figure"]
+
+
+def test_the_clinics_own_telephone_stands_on_the_sheet_and_a_line_where_there_is_none(sheet):
+    made = sheet()
+    assert 'Our number: <span class="blank">' in sheet_html(made)
+    assert "Our number: <b>0000 123</b>" in sheet_html({**made, "telephone": "0000 123"})
+
+
 def test_left_and_right_alike_stand_in_one_line(sheet):
     both = {f"as_left.{side}.washer_mm": 2 for side in ("left", "right")}
     made = sheet(both)
