@@ -339,8 +339,7 @@ class Record(SeenRiding):
         """Return the cautions that stand on every paper."""
         lines = (
             *cautions.FIRST_RIDE,
-            *torques(self.assessment),
-            cautions.PART_CAUTIONS,
+            *dict.fromkeys((*torques(self.assessment), cautions.PART_CAUTIONS)),
             f"Stop and call the clinic: {'; '.join(cautions.STOP_AND_CALL_US)}.",
             f"Emergency care at once: {cautions.STOP_AT_ONCE}.",
             cautions.NOT_A_DIAGNOSIS,
