@@ -313,7 +313,7 @@ def test_a_reading_is_struck_by_keyboard(screens, bench):
     page.keyboard.press("Enter")
     wait_saved(page, path, "struck.0.reason", "tape slipped")
     assert saved(path, "struck.0.index") == 1
-    page.locator(".fit-live").get_by_text("cleat now 11 mm").first.wait_for()
+    page.locator(".fit-live").get_by_text("Left cleat 11 mm behind the joint").first.wait_for()
 
 
 def test_what_is_not_safe_is_signed_by_keyboard_with_a_reason_only(screens, bench):
