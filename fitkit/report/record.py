@@ -106,7 +106,7 @@ class Record(SeenRiding):
         return f"{words}, amended {amended} times" if amended > 1 else f"{words}, amended once" if amended else words
 
     def signs(self) -> Sentences:
-        """Say first what is not safe as fitted, then which signs stop the advice, and which were cleared.
+        """Say first what is not safe as fitted, or a sign that stops the advice, and which were cleared.
 
         That there is no sign is said only where all were asked about.
         """
@@ -114,7 +114,10 @@ class Record(SeenRiding):
         signs = self._signs()
         if not unsafe:
             return signs
-        return Sentences((*(f"Not safe as fitted: {words}" for words in unsafe), *signs.lines), kind="stop")
+        fitted = [f"Not safe as fitted: {words}" for words in unsafe]
+        # Somebody who needs a clinician is sent there first; what is fitted waits with the bicycle.
+        in_order = (*signs.lines, *fitted) if cautions.signs_open(self._session) else (*fitted, *signs.lines)
+        return Sentences(in_order, kind="stop")
 
     def _signs(self) -> Sentences:
         open_signs = cautions.signs_open(self._session)

@@ -172,3 +172,10 @@ def test_a_toe_is_not_warned_of_for_a_move_that_nobody_made(visit):
     record = visit(near)
     assert record.assessment.advice["left"].next_mm == 13
     assert rider_sheet(record.assessment)["toes"] == []
+
+
+def test_a_sign_of_this_hour_comes_before_what_is_not_safe(visit):
+    changes = {"rider.mass_kg": 112, "as_left.left.extender_id": "A-extender-25", "signs": [{"sign": "chest_pain"}]}
+    lines = visit(changes).signs().lines
+    assert lines[0].startswith("Chest pain: see emergency care, this hour: call the local emergency number")
+    assert lines[-1].startswith("Not safe as fitted: left: A-extender-25")
