@@ -6,13 +6,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fitkit import house, session
-from fitkit.assessment.questions import unknown_parts
 from fitkit.house import House
-from fitkit.session import Session, SessionProblems
+from fitkit.session import Problem, Session, SessionProblems
 from fitkit.session.earlier import earlier_path
+from fitkit.session.positions import value_at
 from fitkit.session.study import FitterStudy, load_study
 
-__all__ = ["Visit", "load_visit", "study_path"]
+__all__ = ["Visit", "load_visit", "study_path", "unknown_parts"]
+
+_KINDS = {"spindle_id": "spindle", "extender_id": "extender", "base_adapter_id": "base_adapter"}
 
 
 @dataclass(frozen=True)
@@ -69,6 +71,25 @@ def _previous(path: Path, loaded: Session) -> tuple[Session | None, str]:
         return (session.load(found) if found else None), ""
     except SessionProblems as error:
         return None, f"{found.name} cannot be read: {error.problems[0]}"
+
+
+def unknown_parts(loaded: Session, kept: House) -> list[Problem]:
+    """Return the pedal family and the parts recorded that the parts table does not have."""
+    found, family = [], loaded.bike.pedal_family
+    if family is not None and family not in kept.families:
+        expected = f"one of {', '.join(kept.families)}, as in the {kept.parts_source}"
+        found.append(Problem("bike.pedal_family", f'"{family}"', expected))
+    positions = ["as_found", *(f"trials.{n}.position" for n in range(len(loaded.trials))), "decided", "as_left"]
+    for path in (
+        f"{position}.{side}.{name}" for position in positions for side in ("left", "right") for name in _KINDS
+    ):
+        part_id, kind = value_at(loaded, path), _KINDS[path.rpartition(".")[2]]
+        if part_id is not None and not any(part.id == part_id and part.kind == kind for part in kept.parts):
+            words = kind.replace("_", " ")
+            found.append(
+                Problem(path, f'"{part_id}"', f"a {words} of the {kept.parts_source}", "Choose from its rows.")
+            )
+    return found
 
 
 def study_path(session_path: Path, fitter_id: str | None) -> Path | None:

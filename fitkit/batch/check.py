@@ -7,12 +7,12 @@ from pathlib import Path
 from typing import TextIO
 
 from fitkit import session
-from fitkit.assessment.questions import questions, unknown_parts
+from fitkit.assessment.visit import unknown_parts
 from fitkit.batch import inputs
 from fitkit.batch.inputs import Visit
 from fitkit.batch.messages import count, plain
-from fitkit.house import House
 from fitkit.house import load as load_house
+from fitkit.session.doubts import doubts
 
 __all__ = ["check"]
 
@@ -44,11 +44,11 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
             wrong += 1
             _say(screen, visit.path, count(len(unknown), "problem"), [plain(problem) for problem in unknown])
             continue
-        asked = list(_asked(visit, kept))
-        said = f"fine, {count(len(asked), 'question')}" if asked else "fine"
+        questions = list(_questions(visit))
+        said = f"fine, {count(len(questions), 'question')}" if questions else "fine"
         if visit.session.demonstration:
             said += " (marked as a demonstration: an invented rider)"
-        _say(screen, visit.path, said, asked)
+        _say(screen, visit.path, said, questions)
     for refused in found.refused:
         _say(screen, refused.path, count(len(refused.problems), "problem"), refused.problems)
     fine = len(found.visits) + len(found.refused) - wrong
@@ -56,8 +56,8 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
     return 1 if wrong else 0
 
 
-def _asked(visit: Visit, kept: House) -> Iterator[str]:
-    for problem in (*session.unusual(visit.session), *questions(visit.session, kept)):
+def _questions(visit: Visit) -> Iterator[str]:
+    for problem in (*session.unusual(visit.session), *doubts(visit.session)):
         yield plain(problem)
     for name in visit.missing_files:
         yield f"{plain(name)} is named in the session and not there; expected beside the session file. Copied yet?"

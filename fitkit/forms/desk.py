@@ -14,14 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from fitkit import session as sessions
-from fitkit.assessment.questions import questions, unknown_parts
-from fitkit.forms.clinic_house import clinic_house
 from fitkit.forms.elsewhere import changed_fields, grown_lists, is_within
 from fitkit.forms.entry import Entry, read, shown
 from fitkit.forms.groups import absent_group
 from fitkit.forms.soon import file_state, soon, watch
 from fitkit.forms.troubles import file_words, problem_words, trouble_words
 from fitkit.session import Problem, Session, SessionProblems
+from fitkit.session.doubts import doubts
 from fitkit.session.paths import get, same, steps_of
 from fitkit.session.reading import plain
 
@@ -174,8 +173,7 @@ class Desk:
         if tree == before:  # the same object for the same content: views look at nothing else
             return
         self.tree = tree
-        kept = clinic_house()
-        self.doubts = (*unknown_parts(session, kept), *questions(session, kept))
+        self.doubts = doubts(session)
         if is_first:
             return
         mine = (*mine, "sign_off")

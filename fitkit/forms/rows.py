@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import cache
 from html import escape
 
 import ipywidgets as widgets
 
+from fitkit import house
 from fitkit import session as sessions
+from fitkit.assessment.visit import unknown_parts
 from fitkit.forms import asks
-from fitkit.forms.clinic_house import clinic_house, is_from_the_table, part_choices
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown
 from fitkit.forms.labels import choices, title, titled, unit_words
 from fitkit.forms.last import last_value
 from fitkit.forms.look import Box, button, choose, control, html
 from fitkit.forms.troubles import sentence
+from fitkit.house import House
 from fitkit.session import Session
 
 __all__ = ["Row", "at_class", "path_side", "paths_of"]
@@ -85,32 +88,27 @@ class Row:
         said, where = titled(info, path), at_class(path)
         if info.dotted == "wish.same_both_sides":
             made = control(widgets.Checkbox, said, where, value=True, indent=False)
-        elif info.sort in ("yes or no", "choice") or is_from_the_table(path):
-            made = control(widgets.Dropdown, said, where, options=self._choices(path, info))
+        elif info.sort in ("yes or no", "choice"):
+            made = control(widgets.Dropdown, said, where, options=choices(info))
         else:
             kind = widgets.Textarea if info.dotted.rpartition(".")[2] in _LONG else widgets.Text
             made = control(kind, said, where, continuous_update=False)
         made.observe(self._changed, "value")
         return made
 
-    def _choices(self, path: str, info: sessions.FieldInfo) -> list[tuple[str, object]]:
-        if is_from_the_table(path):
-            return part_choices(path, self.desk.value("bike.pedal_family"), self.desk.choice(path))
-        return choices(info)
-
     def _changed(self, change: dict) -> None:
         if self._busy:
             return
         place = self.inputs.index(change["owner"])
-        path = self.paths[place]
-        if isinstance(change["owner"], (widgets.Dropdown, widgets.Checkbox)):
+        path, info = self.paths[place], self.infos[place]
+        if info.sort in ("yes or no", "choice"):
             self.desk.choose(path, change["new"])
         else:
             self.desk.enter(path, change["new"])
 
     def _show(self, widget: widgets.DOMWidget, path: str, info: sessions.FieldInfo) -> None:
         if isinstance(widget, widgets.Dropdown):
-            choose(widget, self._choices(path, info), self.desk.choice(path))
+            choose(widget, choices(info), self.desk.choice(path))
         elif isinstance(widget, widgets.Checkbox):
             widget.value = self.desk.choice(path) is not False  # what is not in the file is yes
         else:
@@ -136,13 +134,32 @@ class Row:
             yield f'<span class="fit-ack" data-at="{at_class(path)}" data-typed="{escape(self._arrived(path))}"></span>'
         if exchanged := self._exchanged():
             yield f"<p><b>Please look.</b> {escape(exchanged)}</p>"
-        yield f'<p class="fit-how">{escape(self.infos[0].how)}.</p>' if self.infos[0].how else ""
+        how = ". ".join(filter(None, (self.infos[0].how, self._known_names())))
+        yield f'<p class="fit-how">{escape(how)}.</p>' if how else ""
+
+    def _known_names(self) -> str:
+        """Return the names the parts table has for a field that takes one of them."""
+        kept, leaf = _house(), self.paths[0].rpartition(".")[2]
+        if leaf == "pedal_family":
+            names = kept.families
+        elif leaf in ("spindle_id", "extender_id", "base_adapter_id"):
+            family = kept.family(self.desk.value("bike.pedal_family") or "")
+            names = tuple(part.id for part in family if part.kind == leaf.removesuffix("_id"))
+        else:
+            return ""
+        return f"In the {kept.parts_source}: {', '.join(names) or 'none; is the pedal family typed?'}"
+
+    def _unknown_parts(self, path: str) -> Iterator[str]:
+        session = self.desk.session
+        if session is not None:
+            yield from (sentence(problem) for problem in unknown_parts(session, _house()) if problem.where == path)
 
     def _arrived(self, path: str) -> str:
         return self.desk.typed.get(path, "")
 
     def _questions(self, path: str, info: sessions.FieldInfo) -> Iterator[str]:
         yield from (sentence(doubt) for doubt in self.desk.doubts if doubt.where == path)
+        yield from self._unknown_parts(path)
         if info.unit is None or path in self.desk.held:
             return
         if doubt := read(self.desk.text(path), info).doubt:
@@ -152,7 +169,7 @@ class Row:
 
     def _disagreement(self, path: str, info: sessions.FieldInfo) -> str:
         readings = sessions.kept(self.desk.session, path)
-        return asks.disagreement(readings, info, clinic_house().rules) if len(readings) > 1 else ""
+        return asks.disagreement(readings, info, _house().rules) if len(readings) > 1 else ""
 
     def _struck(self, path: str) -> Iterator[str]:
         for item in self.desk.value("struck") or ():
@@ -168,7 +185,7 @@ class Row:
             return ""
         now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
         before = tuple(last_value(last, path) or () for path in self.paths)
-        return asks.exchange(now, before, self.infos[0], clinic_house().rules) if all((*now, *before)) else ""
+        return asks.exchange(now, before, self.infos[0], _house().rules) if all((*now, *before)) else ""
 
     def _offer(self) -> None:
         """Put buttons into the row for what may have been meant, or for a choice between two values."""
@@ -201,6 +218,11 @@ class Row:
             self.desk.settle(path, mine=value)
         else:
             self.desk.enter(path, value)
+
+
+@cache
+def _house() -> House:
+    return house.load()  # once for a notebook: forms ask for it at every key
 
 
 def path_side(path: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -106,17 +106,7 @@ def group_names(dotted: str) -> tuple[str, ...]:
 
 @cache
 def _catalogue() -> dict[str, FieldInfo]:
-    found = {info.dotted: info for info in _leaves(Session, ())}
-    return {dotted: _in_picture(info, found) if ".measured." in dotted else info for dotted, info in found.items()}
-
-
-def _in_picture(info: FieldInfo, found: dict[str, FieldInfo]) -> FieldInfo:
-    """Return a value of a picture, or its uncertainty, with the name and unit of the field it speaks of."""
-    _, name, part = info.dotted.rsplit(".", 2)
-    own = next(field for dotted, field in found.items() if dotted.rpartition(".")[2] == name)
-    if part == "value":
-        return replace(info, title=f"{own.title} in the picture", unit=own.unit, usual=own.usual)
-    return replace(info, title=f"Uncertainty of {own.title[:1].lower()}{own.title[1:]}", unit=own.unit)
+    return {info.dotted: info for info in _leaves(Session, ())}
 
 
 def _leaves(model: type[BaseModel], above: tuple[str, ...]) -> Iterator[FieldInfo]:

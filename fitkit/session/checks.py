@@ -6,7 +6,6 @@ problems come at once.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from typing import Any
 
@@ -99,14 +98,6 @@ def _named_files(tree: dict) -> Iterator[Problem]:
             if isinstance(trial, int) and not isinstance(trial, bool) and not 0 <= trial < count:
                 expected = f"0 to {count - 1}, or null for as found" if count else "null: the session has no trials"
                 yield Problem(f"ride.{name}.{place}.trial", said(trial), expected)
-    for place, item in enumerate(_items(tree, "photographs")):
-        position = get(item, ("position",))
-        trial = re.fullmatch(r"trials\.(\d{1,4})", position) if isinstance(position, str) else None
-        if trial and int(trial[1]) >= count:
-            other = (
-                f"trials.0 to trials.{count - 1}, or another position" if count else "no trial: the session has none"
-            )
-            yield Problem(f"photographs.{place}.position", said(position), other)
 
 
 def _struck(tree: dict) -> Iterator[Problem]:

@@ -7,15 +7,14 @@ from collections.abc import Iterator
 
 from fitkit.session.catalogue import kept
 from fitkit.session.models import Session
-from fitkit.session.positions import counting, holds_any, value_at
+from fitkit.session.positions import counting, value_at
 from fitkit.session.problems import Problem, said
 
-__all__ = ["APART_MM", "doubts"]
+__all__ = ["doubts"]
 
 SIDES = ("left", "right")
 FEET_APART_MM = 10.0  # feet of one rider seldom differ more (common practice, no source): asked, never refused
 APART_MM = 3.0  # readings of one place agree better than this, see the repeat studies of a mark
-SAME_PLACE_MM = 1.0  # house choice: settings nearer than this are one
 LEFT_APART_MM = 2.0  # house choice: decided and as left further apart than this are asked about
 Q_APART_MM = 3.4  # 95 % of the difference of Q factor and both crank faces, each read with an SD of 1.0 mm
 TURNED_DEG = 0.5 + 1e-6  # house choices: a cleat turned by more, while a gap is under the next, is asked about
@@ -28,8 +27,8 @@ def doubts(session: Session) -> tuple[Problem, ...]:
     found = [*_feet_apart(session), *_follow_up_before(session), *_q_against_faces(session)]
     found += [*_complaints(session), *_kept_without_readings(session)]
     for side in SIDES:
-        found += _moved_against_place(session, side)
-        found += _kept_twice(session, side)
+        found += _outside_slots(session, side)
+        found += _moved_against_decided(session, side)
         found += _decided_against_left(session, side)
         found += _turned_with_small_gap(session, side)
     return tuple(found)
@@ -55,32 +54,39 @@ def _follow_up_before(session: Session) -> Iterator[Problem]:
         yield Problem("follow_up_due", said(due), f"a day after {session.visit_date}, the visit's", "Another year?")
 
 
-def _moved_against_place(session: Session, side: str) -> Iterator[Problem]:
-    """Ask about a distance moved that does not lead to the place measured or decided there."""
+def _outside_slots(session: Session, side: str) -> Iterator[Problem]:
+    """Ask about a cleat that stands, or is to stand, where its slots do not reach."""
+    shoe = getattr(session.shoes, side)
     found = _mean(session, f"as_found.{side}.cleat_setback_mm")
-    trials = (f"trials.{n}.position" for n in range(len(session.trials)))
-    for position in (*trials, "decided", "as_left"):
-        there = _mean(session, f"{position}.{side}.cleat_setback_mm")
-        moved = getattr(value_at(session, position).moved_mm, side)
-        if None not in (found, there, moved) and abs(found + moved - there) >= APART_MM:
-            expected = f"{said(round(there - found, 1))}, from as found to the place typed"
-            yield Problem(f"{position}.moved_mm.{side}", said(moved), expected, "Which of them is right?")
-
-
-def _kept_twice(session: Session, side: str) -> Iterator[Problem]:
-    """Ask about two trials that are both kept, with one cleat at two places."""
-    found, before = _mean(session, f"as_found.{side}.cleat_setback_mm"), None
-    for n, trial in enumerate(session.trials):
-        there, moved = _mean(session, f"trials.{n}.position.{side}.cleat_setback_mm"), trial.position.moved_mm
-        if there is None and None not in (found, getattr(moved, side)):
-            there = found + getattr(moved, side)
-        if not trial.kept or there is None:
+    places = {
+        f"as_found.{side}.cleat_setback_mm": found,
+        f"as_left.{side}.cleat_setback_mm": _mean(session, f"as_left.{side}.cleat_setback_mm"),
+    }
+    places[f"decided.{side}.cleat_setback_mm"] = _mean(session, f"decided.{side}.cleat_setback_mm")
+    moved = getattr(session.decided.moved_mm, side)
+    if found is not None and moved is not None:
+        places[f"decided.moved_mm.{side}"] = found + moved
+    # An adapter moves the slots' rear end, and how far is the parts table's to say.
+    fitted = (getattr(position, side) for position in (session.decided, session.as_left))
+    has_adapter = any(each.base_adapter_id or each.adapter_stack_mm for each in fitted)
+    for where, place in places.items():
+        least, greatest = shoe.least_cleat_setback_mm, shoe.greatest_cleat_setback_mm
+        if place is None:
             continue
-        if before is not None and abs(there - before) > SAME_PLACE_MM:
-            expected = f"one trial kept: an earlier one is kept too, with it at {before:.1f} mm"
-            hint = "The later one counts. Is the earlier one still meant?"
-            yield Problem(f"trials.{n}.kept", f"kept, with the {side} cleat at {there:.1f} mm", expected, hint)
-        before = there
+        if least is not None and place < least - APART_MM:
+            yield Problem(where, f"at {place:.0f} mm", f"{least:g} or more, where the slots begin", "Entered in cm?")
+        if greatest is not None and place > greatest + APART_MM and not has_adapter:
+            yield Problem(where, f"at {place:.0f} mm", f"{greatest:g} or less, where the slots end", "Another shoe?")
+
+
+def _moved_against_decided(session: Session, side: str) -> Iterator[Problem]:
+    """Ask about a distance moved that does not lead to the place decided."""
+    found, decided = (_mean(session, f"{at}.{side}.cleat_setback_mm") for at in ("as_found", "decided"))
+    moved = getattr(session.decided.moved_mm, side)
+    if None in (found, decided, moved) or abs(found + moved - decided) < APART_MM:
+        return
+    expected = f"{said(round(decided - found, 1))}, from as found to the place decided"
+    yield Problem(f"decided.moved_mm.{side}", said(moved), expected, "Which of them is right?")
 
 
 def _decided_against_left(session: Session, side: str) -> Iterator[Problem]:
@@ -137,7 +143,6 @@ def _complaints(session: Session) -> Iterator[Problem]:
     for base, complaints in (
         ("complaints", session.complaints),
         ("since_last.complaints", session.since_last.complaints),
-        *((f"trials.{n}.complaints", trial.complaints) for n, trial in enumerate(session.trials)),
     ):
         for place, complaint in enumerate(complaints):
             if complaint.severity is None:
@@ -148,6 +153,8 @@ def _complaints(session: Session) -> Iterator[Problem]:
 def _kept_without_readings(session: Session) -> Iterator[Problem]:
     """Ask where the cleats stood in a trial that was kept: without it the sheet cannot say what the rider leaves on."""
     for place, trial in enumerate(session.trials):
-        if trial.kept and not holds_any(trial.position.model_copy(update={"note": None})):
-            where, expected = f"trials.{place}.kept", "what stood where in it"
-            yield Problem(where, "kept, without a reading", expected, "Measure it now.")
+        position = trial.position
+        if trial.kept and position == type(position)():
+            yield Problem(
+                f"trials.{place}.kept", "kept, without a reading", "what stood where in it", "Measure it now."
+            )

@@ -3,16 +3,8 @@
 import pytest
 
 from fitkit import forms, session
-from fitkit.forms.clinic_house import clinic_house
 from fitkit.forms.desk import desk_of
 from fitkit.forms.form import _FORMS
-
-PARTS = """family,id,kind,adds_mm,play_mm,setback_gain_mm,stack_mm,thread_mm,fitted_by,minutes,in_stock,\
-max_rider_kg,centreline_error_mm
-P,P-0,spindle,0,,,,14,rider,10,1,,0.5
-P,P-3,spindle,3,,,,14,rider,10,1,,0.5
-Q,Q-0,spindle,0,,,,14,rider,10,1,,0.5
-"""
 
 
 @pytest.fixture
@@ -147,66 +139,10 @@ def test_a_refusal_calls_fields_by_their_titles(path):
     assert "greatest_cleat" not in words(row.box)
 
 
-@pytest.fixture
-def our_parts(tmp_path, monkeypatch):
-    table = tmp_path / "our_parts.csv"
-    table.write_text(PARTS, encoding="utf-8")
-    monkeypatch.setenv("FITKIT_PARTS", str(table))
-    clinic_house.cache_clear()
-    yield
-    clinic_house.cache_clear()
-
-
-def test_parts_are_chosen_from_the_parts_table(path, our_parts):
-    spindle = row_of(path, "as_found_width", "as_found.{side}.spindle_id")
-    assert [value for _, value in spindle.inputs[0].options] == [None, "P-0", "P-3", "Q-0"]
-    row_of(path, "bike", "bike.pedal_family").inputs[0].value = "Q"
-    assert [words for words, _ in spindle.inputs[0].options] == ["—", "Q-0", "P-0, family P", "P-3, family P"]
-    spindle.inputs[0].value = "P-3"
-    assert session.load(path).as_found.left.spindle_id == "P-3"
-    assert "of family P; expected one of family Q" in words(spindle.box)
-    session.update(path, {"bike.pedal_family": ("Q", "R")}, fitter=None, at="2026-03-04T10:00:00")
+def test_names_of_the_parts_table_stand_where_one_is_asked_for(path):
     family = row_of(path, "bike", "bike.pedal_family")
-    assert ("R, not in the parts table", "R") in family.inputs[0].options
-    assert "expected one of P, Q, as in the our_parts.csv" in words(family.box)
-
-
-@pytest.mark.parametrize(
-    ("section", "field", "open_words"),
-    [("signs", "signs_asked", "not asked yet"), ("as_found_ride", "seen_asked", "not noted")],
-)
-def test_that_was_asked_is_one_choice_and_can_be_taken_back(path, section, field, open_words):
-    row = row_of(path, section, field)
-    assert row.inputs[0].label == open_words
-    row.inputs[0].value = True
-    assert getattr(session.load(path), field) is True
-    row.inputs[0].value = None
-    assert getattr(session.load(path), field) is None
-
-
-def test_a_score_out_of_range_is_refused_where_it_is_typed(path):
-    forms.form(path, "complaints")
-    panel = _FORMS[path.resolve(), "complaints"].panels[0]
-    panel.rows["region"].inputs[0].value = "knee_front"
-    panel.point("complaints", 0)
-    assert "Severity is not said; expected the rider" in words(panel.rows["severity"].box)
-    panel.rows["severity"].inputs[0].value = "12"
-    assert "Severity is 12; expected 0 to 10." in words(panel.rows["severity"].box)
-    assert session.load(path).complaints[0].severity is None
-
-
-def test_what_a_photograph_says_is_called_by_its_field(path):
-    forms.form(path, "ride_files")
-    panel = next(one for one in _FORMS[path.resolve(), "ride_files"].panels if one.base == "photographs")
-    for name, value in (("points", "pictures/left.csv"), ("side", "left"), ("position", "as_found")):
-        panel.rows[name].inputs[0].value = value
-    panel.point("photographs", 0)
-    panel._toggle()
-    for part, typed in (("value", "12.5"), ("u", "0.8")):
-        panel.rows[f"measured.cleat_setback_mm.{part}"].inputs[0].value = typed
-    assert "Cleat setback in the picture" in words(panel.rows["measured.cleat_setback_mm.value"].box)
-    assert "Uncertainty of cleat setback" in words(panel.rows["measured.cleat_setback_mm.u"].box)
-    measured = session.load(path).photographs[0].measured.cleat_setback_mm
-    assert (measured.value, measured.u) == (12.5, 0.8)
-    panel.rows["position"].inputs[0].value = "trials.0"
-    assert "no trial: the session has none" in words(panel.rows["position"].box)
+    assert "In the parts table as shipped: A, B, C" in words(family.box)
+    spindle = row_of(path, "as_found_width", "as_found.{side}.spindle_id")
+    assert "is the pedal family typed?" in words(spindle.box)
+    family.inputs[0].value = "A"
+    assert "A-spindle-0" in words(spindle.box)

@@ -281,29 +281,6 @@ def test_a_missing_rule_is_never_filled_in():
     ]
 
 
-def test_an_older_file_of_a_clinic_has_what_is_shipped_for_newer_rules():
-    # The house choices, typed out here: steps, worse, new, scores, cranks, settings, never beyond, lean.
-    newer = {
-        "step_toward_heel_mm": 5,
-        "step_toward_toes_mm": 2,
-        "worse_by": 2,
-        "new_from": 4,
-        "score_sd": 1,
-        "uneven_crank_sd_mm": 1,
-        "same_setting_mm": 1,
-        "greatest_setback_mm": 35,
-        "lean_under_least": "caution",
-    }
-    older = json.loads(RULES)
-    for name in (*newer, "low_rotation_deg"):
-        del older[name]
-    del older["spread"]["calliper_mm"], older["spread"]["gap_mm"]
-    rules, told = parse_rules(json.dumps(older), file="rules.json")
-    assert told == []
-    assert {name: getattr(rules, name) for name in newer} == newer
-    assert (rules.spread.calliper_mm, rules.spread.gap_mm) == (0.2, 0.5)
-
-
 def test_one_wrong_rule_does_not_hide_another():
     rules = rules_with('"per_size_mm": 1.5', '"per_size_mm": "1.5"')
     rules = rules.replace('"least_size": 36', '"least_size": 49').replace('"to": "low"', '"to": "lower"')

@@ -128,12 +128,6 @@ def refuse(folder, data, match):
             r'taken\.as_found\.left\.cleat_setback_mm is "again"; expected one of mark_found',
         ),
         ("ride.films", [{"file": "a.mp4", "trial": 1}], r"ride\.films\.0\.trial is 1; expected 0 to 0, or null"),
-        (
-            "photographs",
-            [{"points": "a.csv", "side": "left", "position": "trials.1"}],
-            r'photographs\.0\.position is "trials\.1"; expected trials\.0 to trials\.0, or another position',
-        ),
-        ("complaints", [{"region": "hip", "severity": 11}], r"complaints\.0\.severity is 11; expected 0 to 10"),
         ("ride.power_files", [{"file": "/etc/a.fit"}], r'power_files\.0\.file is "/etc/a\.fit"; expected .*relative'),
         ("ride.left.foot_pitch_table", pitch(361), r"crank_angle_deg is 361; expected 0 to 360"),
         (
