@@ -4,16 +4,19 @@ from __future__ import annotations
 
 from fitkit.calculations.advice import Advice, Worse
 from fitkit.cautions import SIGN_WORDS
+from fitkit.estimate import Estimate
+from fitkit.words import decimal, halved, halves, span
 
 __all__ = [
     "COSTS_LESS",
     "change_words",
-    "halves",
     "kind_words",
+    "needs_words",
     "no_move_words",
     "place_words",
     "reason_words",
     "slots_words",
+    "value_words",
     "worse_words",
 ]
 
@@ -71,13 +74,6 @@ _PLACES = {
 }
 
 
-def halves(value: float) -> str:
-    """Return a value in half millimetres, "15.5" or "16", with a true minus sign and no minus zero."""
-    doubled = int(abs(value) * 2 + 0.5)
-    text = f"{doubled / 2:g}"
-    return f"−{text}" if value < 0 and doubled else text
-
-
 def kind_words(kind: str) -> str:
     """Return what a kind of advice says, in a few words."""
     return _KINDS[kind]
@@ -99,7 +95,7 @@ def no_move_words(advice: Advice) -> str:
 
 def change_words(before_mm: float, after_mm: float) -> str:
     """Return "4.5 mm toward the heel", as the difference of both places in half millimetres, or "not moved"."""
-    move = float(halves(after_mm).replace("−", "-")) - float(halves(before_mm).replace("−", "-"))
+    move = halved(after_mm) - halved(before_mm)
     if move == 0:
         return "not moved"
     return f"{halves(abs(move))} mm toward the {'heel' if move > 0 else 'toes'}"
@@ -132,3 +128,34 @@ def slots_words(advice: Advice) -> str:
 def sign_words(advice: Advice) -> str:
     """Return the sign that stops the advice, in words."""
     return SIGN_WORDS[advice.why[0]]
+
+
+def _tenth(value: float) -> str:
+    return decimal(value, 1)
+
+
+def _hundredth(value: float) -> str:
+    return decimal(value, 2)
+
+
+_UNITS = {"mm": (" mm", halves), "deg": ("°", _tenth), "turns": (" turns", _tenth), "1": ("", _hundredth)}
+
+
+def value_words(estimate: Estimate) -> str:
+    """Return "11.5 mm (8.5 to 14.5)", "between 12 and 16 mm" for a bracket, or "not assessed: needs …"."""
+    unit, form = _UNITS[estimate.unit]
+    if estimate.is_bracket:
+        return f"between {form(estimate.low)} and {form(estimate.high)}{unit}"
+    if not estimate.is_known:
+        return f"not assessed: {needs_words(estimate.needs)}"
+    return span(estimate.value, estimate.low, estimate.high, unit, form)
+
+
+def needs_words(needs: str) -> str:
+    """Return "needs foot length"; what an open sign withholds or no measurement could mend is said as it is."""
+    sign = needs.removeprefix("clinician: ")
+    if sign == "growing_under_18":
+        return "not before a clinician and a parent or guardian agree to it (under 18 and still growing)"
+    if sign != needs:
+        return f"not before a clinician has seen to {SIGN_WORDS[sign]}"
+    return needs if needs.startswith(("not ", "no move ")) else f"needs {needs}"

@@ -50,6 +50,8 @@ _SIDED: dict[str, Unit] = {
     "height_only.saddle_down": "mm",
     "full.saddle_forward": "mm",
     "full.saddle_down": "mm",
+    "pitch_habit.saddle_down": "mm",
+    "pitch_habit.knee_change": "deg",
     "stack.saddle_down": "mm",
     "forward_limit": "mm",
 }
@@ -77,7 +79,7 @@ _WITHHELD_ENDINGS = (
     ".remaining",
     ".calf_lever.ratio",
 )
-_WITHHELD_PARTS = (".untouched.", ".height_only.", ".full.", ".stack.")
+_WITHHELD_PARTS = (".untouched.", ".height_only.", ".full.", ".pitch_habit.", ".stack.")
 
 
 @dataclass(frozen=True)

@@ -152,16 +152,15 @@ def as_found_chain(inputs: Inputs, draws: Draws, side: str, links: Links) -> Bot
 
 
 def target_chain(inputs: Inputs, draws: Draws, side: str, links: Links, foot: Foot) -> Both | str:
-    """Return the chain at the target, or what it needs; pitch habit is added to its draws."""
+    """Return the chain at the target, or what it needs; the foot keeps its pitch."""
     found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
     if links.foot_needs or found is None:
         return links.foot_needs or NEED_AS_FOUND
     if foot.move is None:
         return foot.results[f"{side}.cleat_setback.move"].needs
     held = _held(inputs, side, inputs.positions())
-    habit = inputs.visit.house.rules.pitch_habit_95_deg / 1.959964 * draws.standard(f"{side}.pitch_habit")
     drawn = drawn_target(draws, side, found, foot)
-    return Both(_chain(links, _nominal, foot.set_to, held), _chain(links, _drawing(draws, side), drawn, held, habit))
+    return Both(_chain(links, _nominal, foot.set_to, held), _chain(links, _drawing(draws, side), drawn, held))
 
 
 def stacked_chain(inputs: Inputs, draws: Draws, side: str, links: Links) -> Both | None:
@@ -207,7 +206,6 @@ def _chain(
     take: Callable[[str, Quantity], float | np.ndarray],
     setback: float | np.ndarray,
     held: tuple[float, float],
-    habit: float | np.ndarray = 0.0,
 ) -> Chain:
     lengths = dict.fromkeys(("thigh_mm", "shank_mm"), _NOT_ENTERING)
     lengths |= {f"{name}_mm": take(name, quantity) for name, quantity in links.lengths.items()}
@@ -217,7 +215,7 @@ def _chain(
     return Chain(
         leg=Leg(**lengths),
         cleat=Cleat(setback_mm=setback, axle_to_foot_sole_mm=sole, shim_mm=held[0], adapter_stack_mm=held[1]),
-        pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table, habit_deg=habit),
+        pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table),
         bike=Bike(crank_mm=links.crank_mm or _NOT_ENTERING, seat_tube_angle_deg=tube),
     )
 
@@ -229,6 +227,4 @@ def notes_on_chain(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
     for name, words in (("shim_mm", "shim"), ("adapter_stack_mm", "adapter stack")):
         if all(inputs.number(f"{path}.{side}.{name}") is None for path in positions):
             notes.append(f"{words} not recorded: counted as 0")
-    habit = inputs.visit.house.rules.pitch_habit_95_deg
-    notes.append(f"foot pitch after the move is taken as before, give or take {habit:g} degrees (house rule)")
-    return tuple(notes)
+    return (*notes, "if the foot keeps its pitch")

@@ -32,7 +32,6 @@ _SIDED = (
     "pitch_mean",
     "pitch_amplitude",
     "pitch_phase",
-    "pitch_habit",
     "least_knee_flexion",
 )
 _WHOLE = ("hip_spacing", "hip_distance", "seat_tube_angle", "bottom_bracket_height")

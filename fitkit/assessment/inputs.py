@@ -34,7 +34,6 @@ class Inputs:
     def __init__(self, visit: Visit, positions: tuple[str, ...] | None = None) -> None:
         self.visit = visit
         self._positions = counting(visit.session) if positions is None else list(positions)
-        self._spread = visit.house.rules.spread
 
     def readings(self, dotted: str) -> tuple[float, ...]:
         """Return the readings at `dotted` that are not struck; a single value counts as one reading."""
@@ -160,39 +159,23 @@ class Inputs:
         return (None if typed is None else typed + gain - (before.adds_mm or 0.0 if before else 0.0)), said
 
     def _place(self, dotted: str, n: int) -> Spread:
-        study = self.visit.study
-        own = (
-            Spread(study.place_sd_mm, study.place_df)
-            if study
-            else Spread(self.visit.house.rules.mark_place_sd_mm, math.inf)
-        )
+        study, house_sd = self.visit.study, self.visit.house.rules.mark_place_sd_mm
+        if study:
+            house_sd = pooled_spread((), house_sd=house_sd, study_sd=study.place_sd_mm, study_df=study.place_df).sd
         anew = self.visit.session.taken.get(dotted) == "mark_found_anew" and n > 1
         # Found anew each time, half of the mark's error already shows in the readings' own spread.
-        return Spread(own.sd / 2, own.df) if anew else own
+        return Spread(house_sd / 2 if anew else house_sd, math.inf)
 
     def _spread_of(self, dotted: str, kind: str) -> Spread:
         groups = [self.readings(path) for path in both_sides(dotted)]
+        values = [value for group in groups for value in group]
         study = self.visit.study if kind == "cleat_setback" else None
         return pooled_spread(
             groups,
-            house_sd=self._house_sd(kind, groups),
+            house_sd=self.visit.house.rules.reading_sd(dotted, kind, math.fsum(values) / len(values)),
             study_sd=study.spread_sd_mm if study else None,
             study_df=study.spread_df if study else None,
         )
-
-    def _house_sd(self, kind: str, groups: list[tuple[float, ...]]) -> float:
-        by_kind = {
-            "cleat_setback": self._spread.cleat_setback_mm,
-            "pelvis": self._spread.pelvis_mm,
-            "angle": self._spread.angle_deg,
-            "gap": self._spread.gap_mm,
-            "calliper": self._spread.calliper_mm,
-        }
-        if kind in by_kind:
-            return by_kind[kind]
-        values = [abs(value) for group in groups for value in group]
-        is_short = math.fsum(values) / len(values) < self.visit.house.rules.short_length_below_mm
-        return self._spread.short_length_mm if is_short else self._spread.long_length_mm
 
 
 def both_sides(dotted: str) -> list[str]:

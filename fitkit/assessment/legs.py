@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -44,8 +44,10 @@ _UNITS: dict[str, Unit] = {
     "height_only.saddle_down": "mm",
     "full.saddle_forward": "mm",
     "full.saddle_down": "mm",
+    "pitch_habit.saddle_down": "mm",
+    "pitch_habit.knee_change": "deg",
 }
-_OF_HIP = ("untouched.knee_change", "height_only.saddle_down")
+_OF_HIP = ("untouched.knee_change", "height_only.saddle_down", "pitch_habit.saddle_down", "pitch_habit.knee_change")
 _SOURCES = {
     "untouched.knee_change": "closed chain of leg and crank: least knee flexion after the move minus before",
     "height_only.saddle_down": "closed chain of leg and crank: along the seat tube until least knee flexion is back",
@@ -106,7 +108,7 @@ def assess_leg(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> LegFound:
         results |= {f"{side}.{name}": missing(needs, unit=_UNITS[name]) for name in _OF_HIP}
     else:
         drawn, found, remaining = _of_hip(side, links, *chains, hip, notes)
-        results |= found
+        results |= found | _habit(inputs, side, *chains, hip, found)
     return LegFound(
         side,
         before.nominal if is_whole else None,
@@ -230,6 +232,33 @@ def _of_hip(
         with contextlib.suppress(OutOfReach):
             remaining[name] = knock_on.remaining(*pair, **at, saddle=saddle)
     return drawn, results, remaining
+
+
+def _habit(
+    inputs: Inputs, side: str, before: Both, after: Both, hip: Hip, found: dict[str, Estimate]
+) -> dict[str, Estimate]:
+    """Return what a habit alone, added to the foot's pitch after the move, does to knee and saddle.
+
+    Both rise or fall evenly with the pitch, so that the ends of the habit's 95 % are the ends of what it does.
+    """
+    within = inputs.visit.house.rules.pitch_habit_95_deg
+    chain = after.nominal
+    habits = replace(chain, pitch=replace(chain.pitch, habit_deg=np.linspace(-within, within, 9)))
+    drawn = knock_on.over_draws(before.nominal, habits, hip_distance_mm=hip.distance_mm, steps=DRAWN_STEPS)
+    source = f"a pitch habit of {within:g} degrees either way after the move (95 %), nothing else varied"
+    results = {}
+    for name, alone, values in (
+        ("saddle_down", "height_only.saddle_down", drawn.height_only_down_mm),
+        ("knee_change", "untouched.knee_change", drawn.knee_change_deg),
+    ):
+        unit, own = _UNITS[alone], found[f"{side}.{alone}"]
+        shifts = values - values[values.size // 2]
+        results[f"{side}.pitch_habit.{name}"] = (
+            known(0.0, unit=unit, grade="house rule", source=source, low=shifts.min(), high=shifts.max())
+            if own.is_known
+            else missing(own.needs, unit=unit)
+        )
+    return results
 
 
 def _estimate(name: str, value: float, drawn: np.ndarray, links: Links, notes: tuple[str, ...]) -> Estimate:

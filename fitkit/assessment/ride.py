@@ -112,5 +112,13 @@ def _forward_limit(inputs: Inputs, ridden: SideRidden) -> Estimate:
     notes = (f"rests on {found.rests_on}", *found.notes, *over) if found.settings else found.notes
     if found.needs is not None:
         return missing(found.needs, low=found.low_mm, high=found.high_mm, notes=notes)
-    source = f"trials of this visit; unsteady from a mean score of {inputs.visit.house.rules.unsteady_from:g} of 10"
+    rules = inputs.visit.house.rules
+    source = f"trials of this visit; unsteady from a mean score of {rules.unsteady_from:g} of 10"
+    held = forward_limit.hit_rate_words(
+        found.settings,
+        unsteady_from=rules.unsteady_from,
+        score_sd=rules.score_sd,
+        place_sd_mm=rules.spread.cleat_setback_mm,
+    )
+    notes = (held, *notes)
     return between(found.low_mm, found.high_mm, unit="mm", grade="measured here", source=source, notes=notes)

@@ -65,7 +65,9 @@ def _stance(inputs: Inputs) -> tuple[Stance | None, str]:
     """Return the stance, or None and what is contradictory in its readings."""
     lengths = {side: _lengths(inputs, side) for side in SIDES}
     try:
-        return stances.stance(**lengths, q_factor=inputs.quantity("bike.q_factor_mm")), ""
+        uneven = inputs.visit.house.rules.uneven_crank_sd_mm
+        q_factor = inputs.quantity("bike.q_factor_mm")
+        return stances.stance(**lengths, q_factor=q_factor, uneven_crank_sd_mm=uneven), ""
     except ValueError as error:
         return None, f"readings that agree: {error}"
 
@@ -95,9 +97,15 @@ def _widths(inputs: Inputs, stance: Stance | None, problem: str) -> dict[str, Es
             note for name in ("spindle_to_cleat_centre_mm", "extender_mm") if (note := inputs.fitted(side, name)[1])
         )
         results[f"{side}.half_stance"] = replace(estimate, notes=(*half.notes, *stance.notes, *said))
-    needs, said = "half-stance of both sides", tuple(dict.fromkeys((*stance.left.notes, *stance.right.notes)))
-    for name, source in zip(names, ("left plus right half-stance", "left minus right half-stance"), strict=True):
-        quantity = stance.width if name == "stance.width" else stance.difference
+    said = tuple(dict.fromkeys((*stance.left.notes, *stance.right.notes, *stance.notes)))
+    sums = zip(
+        names,
+        (stance.width, stance.difference),
+        ("half-stance of both sides", stance.difference_needs),
+        ("left plus right half-stance", "left minus right half-stance"),
+        strict=True,
+    )
+    for name, quantity, needs, source in sums:
         results[name] = missing(needs) if quantity is None else replace(_derived(quantity, source), notes=said)
     return results
 

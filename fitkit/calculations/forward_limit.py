@@ -10,6 +10,11 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from scipy import special
+
+from fitkit.words import halves
+
 __all__ = [
     "TRIAL_FURTHER_BACK",
     "TRIAL_FURTHER_FORWARD",
@@ -21,6 +26,8 @@ __all__ = [
     "Trial",
     "along_setbacks",
     "bracket",
+    "hit_rate",
+    "hit_rate_words",
     "settings_of",
 ]
 
@@ -34,6 +41,7 @@ WATCHED = ("hip_drop", "pelvis_rocks", "heel_swing", "weight_on_hands")
 SAME_MM = 1.0  # house choice: settings with smaller gaps count as one
 ROUNDING_MM = 1e-6  # setbacks computed by two ways are the same when only rounding parts them
 DISAGREE_BY = 4.0  # house choice: scores of one setback this far apart are said
+RISE_PER_MM = 0.5  # house choice: what the mean score changes by about the limit [points a mm]
 
 TRIAL_FURTHER_FORWARD = "a trial further forward"
 TRIAL_FURTHER_BACK = "a trial further back"
@@ -180,13 +188,74 @@ def bracket(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = S
     needs = _needs(settings, low, high, in_front)
     if in_front:
         back_to = low
-        contrary = ", ".join(f"{at:g}" for at in in_front)
-        notes.append(f"contradictory: steady at {contrary} mm, in front of unsteady at {low:g} mm")
+        contrary = ", ".join(halves(at) for at in in_front)
+        notes.append(f"contradictory: steady at {contrary} mm, in front of unsteady at {halves(low)} mm")
     elif needs is None and not any(_was_returned_to(settings, end) for end in (low, high)):
         back_to = low
-        notes.append(f"no return trial yet: ride {low:g} mm once more, to see that not the order made it")
+        notes.append(f"no return trial yet: ride {halves(low)} mm once more, to see that not the order made it")
     low = low if high is not None else None
     return Bracket(low, high, needs, settings, back_to, _rests_on(trials, settings), tuple(notes))
+
+
+def hit_rate(
+    settings: Sequence[Setting], *, unsteady_from: float, score_sd: float, place_sd_mm: float, more_looks: int = 0
+) -> float:
+    """Return how often a bracket of such settings holds the limit [0 to 1], when readings and scores have errors.
+
+    Parameters
+    ----------
+    settings : sequence of Setting
+        The most forward first; all unsteady ones ahead of all steady ones, one or more of each.
+    unsteady_from : float
+        House rule: mean score [0 to 10] from which a setting counts as unsteady. The limit is where the mean score
+        of very many looks passes it.
+    score_sd : float
+        House rule: SD of one look's score [points].
+    place_sd_mm : float
+        House rule: SD of one reading of a cleat setback from one mark [mm], one a look.
+    more_looks : int
+        Further looks at either end of the bracket.
+
+    Notes
+    -----
+    Derived, by the theorem of total probability: over limits that are all equally likely about the settings ridden,
+    the chance that these settings come out unsteady and steady as they did and the limit lies between the ends, over
+    the chance that they come out so. Scores are normal about a line of `RISE_PER_MM`, cut off at 0 and 10; places are
+    normal about what was read. Settings are taken as ridden, their own scores beside the count of looks are not used.
+    """
+    spread = np.linspace(-4, 4, 65)
+    weight = np.exp(-(spread**2) / 2) / np.exp(-(spread**2) / 2).sum()
+    last = max(at for at, setting in enumerate(settings) if setting.is_unsteady)
+    at_mm = [setting.cleat_setback_mm for setting in settings]
+    limit_mm = np.linspace(at_mm[0] - 10, at_mm[-1] + 10, 1001)[:, None]
+    seen = held = np.ones(limit_mm.size)
+    for at, setting in enumerate(settings):
+        looks = len(setting.trials) + (more_looks if at in (last, last + 1) else 0)
+        place_mm = at_mm[at] + place_sd_mm / math.sqrt(looks) * spread
+        score = np.clip(unsteady_from + RISE_PER_MM * (limit_mm - place_mm), 0, 10)
+        unsteady = special.ndtr((score - unsteady_from) * math.sqrt(looks) / score_sd)
+        chance = (unsteady if at <= last else 1 - unsteady) @ weight
+        seen = seen * chance
+        is_inside = limit_mm[:, 0] >= at_mm[at] if at == last else limit_mm[:, 0] <= at_mm[at] if at == last + 1 else 1
+        held = held * chance * is_inside
+    return float(held.sum() / seen.sum())
+
+
+def hit_rate_words(settings: Sequence[Setting], *, unsteady_from: float, score_sd: float, place_sd_mm: float) -> str:
+    """Return in words how often such a bracket holds the limit, and what one more look at either end would make it."""
+    rule = {"unsteady_from": unsteady_from, "score_sd": score_sd, "place_sd_mm": place_sd_mm}
+    now, then = (_in_10(hit_rate(settings, **rule, more_looks=looks)) for looks in (0, 1))
+    errors = f"one reading SD {place_sd_mm:g} mm, one score SD {score_sd:g}, {RISE_PER_MM:g} points a mm: house rules"
+    said = f"about {now} in 10 such brackets hold the limit ({errors})"
+    if then == now:
+        return said
+    last = max(at for at, setting in enumerate(settings) if setting.is_unsteady)
+    low, high = (halves(settings[at].cleat_setback_mm) for at in (last, last + 1))
+    return f"{said}; a further look at {low} and {high} makes it {then} in 10"
+
+
+def _in_10(share: float) -> int:
+    return min(round(10 * share), 9)
 
 
 def _needs(settings: Sequence[Setting], low: float | None, high: float | None, in_front: Sequence[float]) -> str | None:
@@ -212,14 +281,14 @@ def _notes(trials: Sequence[Trial], settings: Sequence[Setting]) -> tuple[str, .
         if trial.score is not None and trial.cleat_setback_mm is None:
             notes.append(f"trial {number + 1} has no cleat setback and does not count")
         elif trial.cleat_setback_mm is not None and trial.score is None:
-            notes.append(f"trial {number + 1} at {trial.cleat_setback_mm:g} mm has no score and does not count")
+            notes.append(f"trial {number + 1} at {halves(trial.cleat_setback_mm)} mm has no score and does not count")
         elif trial.score is not None and trial.saddle_corrected is not True:
             how = "without a saddle correction" if trial.saddle_corrected is False else "saddle correction not recorded"
-            notes.append(f"trial {number + 1} at {trial.cleat_setback_mm:g} mm: {how}")
+            notes.append(f"trial {number + 1} at {halves(trial.cleat_setback_mm)} mm: {how}")
     for setting in settings:
         if max(setting.scores) - min(setting.scores) >= DISAGREE_BY:
             scores = ", ".join(f"{score:g}" for score in setting.scores)
-            notes.append(f"scores at {setting.cleat_setback_mm:g} mm disagree: {scores}")
+            notes.append(f"scores at {halves(setting.cleat_setback_mm)} mm disagree: {scores}")
     return tuple(notes)
 
 
@@ -227,7 +296,7 @@ def _rests_on(trials: Sequence[Trial], settings: Sequence[Setting]) -> str:
     """Return in words what the bracket rests on."""
     words = []
     for name, is_unsteady in (("unsteady", True), ("steady", False)):
-        at = [f"{s.cleat_setback_mm:g} ({len(s.trials)})" for s in settings if s.is_unsteady is is_unsteady]
+        at = [f"{halves(s.cleat_setback_mm)} ({len(s.trials)})" for s in settings if s.is_unsteady is is_unsteady]
         words.append(f"{name} at {', '.join(at)} mm" if at else f"{name} nowhere")
     counted = [number for setting in settings for number in setting.trials]
     uncorrected = sum(trials[number].saddle_corrected is not True for number in counted)

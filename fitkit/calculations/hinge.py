@@ -6,6 +6,7 @@ times, and its break is told only with both ends of its interval inside the setb
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -19,6 +20,7 @@ __all__ = ["NOT_FOUND", "Hinge", "hinge", "two_lines"]
 LEAST_SETBACKS = 5  # house choice
 LEAST_REPEATS = 3  # house choice
 NOT_FOUND = "not found"
+SCORED_TO = 1.0  # house choice: scores are given in whole points, so that none is known better than to half of one
 STEPS = 2000  # candidate breaks over the setbacks ridden; the best of them and the ends are then refined
 
 
@@ -59,20 +61,21 @@ def hinge(*, cleat_setback_mm: Sequence[float], unsteadiness: Sequence[float]) -
     -----
     Fitted by `two_lines`. Told only where both ends of the interval lie inside the setbacks ridden and the score
     rises forward; a straight line, or no relation, is "not found". Scores cut off at 0 pull the break forward, by
-    about half a millimetre where a steady rider scores 0.
+    about half a millimetre where a steady rider scores 0. Scores that fit perfectly are still known only to whole
+    points.
     """
     _, repeats = np.unique(np.round(np.asarray(cleat_setback_mm, dtype=float)), return_counts=True)
     enough = int(np.count_nonzero(repeats >= LEAST_REPEATS))
     if enough < LEAST_SETBACKS:
         wanted = f"{LEAST_SETBACKS} setbacks with {LEAST_REPEATS} trials each"
         return Hinge(None, None, None, f"{wanted}; found {enough}")
-    found = two_lines(cleat_setback_mm, unsteadiness, is_flat_behind=True)
+    found = two_lines(cleat_setback_mm, unsteadiness, is_flat_behind=True, least_sd=SCORED_TO / math.sqrt(12))
     if found.break_mm is None or not found.rise_per_mm > 0:
         return Hinge(None, None, found.residual_sum_of_squares, NOT_FOUND)
     return found
 
 
-def two_lines(x: Sequence[float], y: Sequence[float], *, is_flat_behind: bool) -> Hinge:
+def two_lines(x: Sequence[float], y: Sequence[float], *, is_flat_behind: bool, least_sd: float = 0.0) -> Hinge:
     """Return the break of two lines that meet, fitted by least squares.
 
     Parameters
@@ -81,6 +84,8 @@ def two_lines(x: Sequence[float], y: Sequence[float], *, is_flat_behind: bool) -
         Points [x in mm, y in points].
     is_flat_behind : bool
         Whether the line above the break is level; if not, it has a slope of its own.
+    least_sd : float
+        The least the points are taken to scatter by [points], for the interval.
 
     Returns
     -------
@@ -110,7 +115,7 @@ def two_lines(x: Sequence[float], y: Sequence[float], *, is_flat_behind: bool) -
         raise ValueError(f"{x.size} setbacks and {y.size} scores; expected six or more of each, as many, all finite")
     profile = _Profile(x, y, is_flat_behind=is_flat_behind)
     best = profile.best()
-    interval = profile.interval(best)
+    interval = profile.interval(best, least_sd)
     rss = profile.rss(best)
     return Hinge(None, None, rss, NOT_FOUND) if interval is None else Hinge(interval, profile.rise(best), rss)
 
@@ -140,7 +145,8 @@ class _Profile:
 
     def _rss_of(self, breaks: np.ndarray) -> np.ndarray:
         arms = self._free(np.maximum(breaks - self._x[:, None], 0))
-        return self._y @ self._y - (self._y @ arms) ** 2 / (arms**2).sum(axis=0)
+        # Where the fit is perfect, rounding would take it below 0.
+        return np.maximum(self._y @ self._y - (self._y @ arms) ** 2 / (arms**2).sum(axis=0), 0.0)
 
     def best(self) -> float:
         least = int(self._rss.argmin())
@@ -148,10 +154,13 @@ class _Profile:
         found = optimize.minimize_scalar(self.rss, bounds=about, method="bounded", options={"xatol": 1e-9})
         return float(found.x if found.fun < self._rss[least] else self._breaks[least])
 
-    def interval(self, best: float) -> Interval | None:
+    def interval(self, best: float, least_sd: float) -> Interval | None:
         """Return the break with its 95 % interval, None where that reaches an end of the setbacks ridden."""
-        limit = self.rss(best) * (1 + special.fdtri(1, self._df, 0.95) / self._df)
+        variance = max(self.rss(best) / self._df, least_sd**2)
+        limit = self.rss(best) + variance * special.fdtri(1, self._df, 0.95)
         held = np.flatnonzero(self._rss <= limit)
+        if not held.size and limit == self.rss(best):
+            return Interval(best, best, best)
         if not held.size or held[0] == 0 or held[-1] == self._breaks.size - 1:
             return None
         low, high = (

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy import special
 
 from fitkit import constants
-from fitkit.calculations.readings import Interval, mean_of, pooled_spread
+from fitkit.calculations.readings import Interval, Quantity, linear, mean_of, pooled_spread
 
 __all__ = [
     "PUBLISHED_FINDINGS",
@@ -29,11 +28,14 @@ __all__ = [
     "knee_from_ruler",
     "knee_track",
     "places_by_angle",
+    "travel_change",
 ]
 
 GREATEST_GAP_DEG = 60.0  # house choice: a wider gap may hide the knee's furthest place
 CADENCE_RPM = (30.0, 200.0)  # house choice: outside this a film's turns are not the rider's
 GREATEST_OFFSET_MM = 300.0  # house choice: further out no knee is, so that it was read in another unit
+LEAST_TURNS = 5  # house choice: fewer say too little of how like its neighbours a turn is
+RESAMPLED = 200  # draws for what scatter in digitising adds to a turn's travel
 HARMONICS = 2  # how often a turn the knee may go in and out before it counts as noise
 
 PUBLISHED_FINDINGS = (
@@ -74,7 +76,8 @@ class Revolution:
 class KneeTrack:
     """One side's knee: mean offset, travel and inward pull [mm] with intervals, or what is needed for them.
 
-    `angle_deg` and `place_mm` are the frames themselves, not a number where missing, for a drawing.
+    `angle_deg` and `place_mm` are the frames themselves, not a number where missing, for a drawing; `travel` is the
+    travel with its standard uncertainty, for a change between two films.
     """
 
     offset_mm: Interval | None
@@ -85,6 +88,7 @@ class KneeTrack:
     notes: tuple[str, ...] = ()
     angle_deg: tuple[float, ...] = ()
     place_mm: tuple[float, ...] = ()
+    travel: Quantity | None = None
 
 
 @dataclass(frozen=True)
@@ -215,8 +219,11 @@ def knee_track(
     Derived. In each turn a mean and two harmonics of the crank angle are fitted to the frames that are there, on
     the knee's distance from the pedal's mean place in that turn. Offset is the mean, travel the way between its
     ends, inward pull the place at the top less the least place in the downstroke; what is quicker than twice a turn
-    is averaged away. The interval is that of a mean over turns (t, n - 1), without the error of the scale. Scatter
-    in digitising makes the travel look greater, by 0.1 to 0.2 mm where points scatter by 2 mm.
+    is averaged away. Scatter in digitising makes the way between two ends look greater, the more so the fewer frames
+    a turn has: what it adds is found by drawing the turn's scatter anew about its own curve, and taken off; 0.1 mm of
+    it is left where points scatter by 1 mm, 0.4 where by 3 at 20 frames a second. The
+    interval is that of a mean over turns, of which only so many count as independent as their own correlation with
+    the turn before leaves (`effective_turns`); it is without the error of the scale.
     """
     if problems:
         return KneeTrack(None, None, None, needs=f"a film without this: {'; '.join(problems)}")
@@ -224,12 +231,47 @@ def knee_track(
     angle, place, revolutions = _turns(time, knee, sideways, up)
     used = [turn for turn in revolutions if turn.needs is None]
     rest = (tuple(revolutions), _notes(time, knee, up, revolutions), tuple(angle.tolist()), tuple(place.tolist()))
-    if len(used) < 2:
-        needs = f"two whole turns with the knee in sight; found {len(used)}"
+    if len(used) < LEAST_TURNS:
+        needs = f"{LEAST_TURNS} whole turns with the knee in sight; found {len(used)}"
         return KneeTrack(None, None, None, needs, *rest)
     names = ("offset_mm", "travel_mm", "inward_pull_mm")
-    means = (_mean([getattr(turn, name) for turn in used], house_sd_mm) for name in names)
-    return KneeTrack(*means, None, *rest)
+    means = [_mean([getattr(turn, name) for turn in used], house_sd_mm) for name in names]
+    return KneeTrack(*(Interval.about(mean.value, mean.half_width()) for mean in means), None, *rest, means[1])
+
+
+def travel_change(first: KneeTrack, second: KneeTrack) -> Interval | None:
+    """Return the second film's knee travel less the first's [mm], None while one of them has none.
+
+    Notes
+    -----
+    The turns of two films are independent: difference of two means, degrees of freedom by Welch and Satterthwaite
+    (JCGM 100:2008, G.4.1). The error of either scale is not in it.
+    """
+    if first.travel is None or second.travel is None:
+        return None
+    change = linear([(1, second.travel), (-1, first.travel)])
+    return Interval.about(change.value, change.half_width())
+
+
+def effective_turns(values: Sequence[float]) -> float:
+    """Return how many independent turns so many turns one after the other are worth [1], at least 2.
+
+    Parameters
+    ----------
+    values : sequence of float
+        One number a turn, in the order ridden; three or more.
+
+    Notes
+    -----
+    n (1 - r) / (1 + r) with the correlation r of a turn with the one before, taken as a first-order autoregression
+    (Bartlett 1946, J R Stat Soc Suppl 8:27); r is raised by (1 + 3 r) / n for its own bias in short series (Kendall
+    1954, Biometrika 41:403; both from memory) and not taken below 0, so that no series looks better than its length.
+    """
+    n, apart = len(values), np.asarray(values, dtype=float) - np.mean(values)
+    below = float(apart @ apart)
+    r = float(apart[1:] @ apart[:-1]) / below if below > 0 else 0.0
+    r = min(max(r + (1 + 3 * r) / n, 0.0), 0.95)
+    return max(n * (1 - r) / (1 + r), 2.0)
 
 
 def _turns(
@@ -264,9 +306,26 @@ def _revolution(start_s: float, cadence_rpm: float, angle: np.ndarray, place: np
     if gaps[widest] > GREATEST_GAP_DEG or seen.sum() < 4 * HARMONICS:
         missing = f"frames missing from {edges[widest]:.0f} to {edges[widest + 1]:.0f} degrees"
         return Revolution(*head, None, None, None, missing)
-    fitted = np.linalg.lstsq(_waves(angle[seen]), place[seen], rcond=None)[0]
+    waves = _waves(angle[seen])
+    fitted, *_ = np.linalg.lstsq(waves, place[seen], rcond=None)
+    rest = place[seen] - waves @ fitted
     curve = _waves(np.arange(361.0)) @ fitted
-    return Revolution(*head, float(fitted[0]), float(np.ptp(curve)), float(curve[0] - curve[:181].min()))
+    added = _added_by_scatter(waves, float(rest @ rest) / (len(rest) - waves.shape[1]), curve)
+    travel, pull = (max(found - more, 0.0) for found, more in zip(_ways(curve), added, strict=True))
+    return Revolution(*head, float(fitted[0]), travel, pull)
+
+
+def _ways(curve: np.ndarray) -> tuple[float, float]:
+    """Return travel and inward pull [mm] of curves of 361 places each, one curve a row."""
+    return np.ptp(curve, axis=-1), curve[..., 0] - curve[..., :181].min(axis=-1)
+
+
+def _added_by_scatter(waves: np.ndarray, variance: float, curve: np.ndarray) -> tuple[float, float]:
+    """Return what scatter of that variance adds to a turn's travel and inward pull on the mean [mm]."""
+    spread = np.linalg.cholesky(np.linalg.inv(waves.T @ waves) * variance + 1e-12 * np.eye(waves.shape[1]))
+    drawn = np.random.default_rng(0).standard_normal((RESAMPLED, waves.shape[1])) @ spread.T
+    about = _ways(curve + drawn @ _waves(np.arange(361.0)).T)
+    return tuple(float(np.mean(found) - own) for found, own in zip(about, _ways(curve), strict=True))
 
 
 def _waves(angle_deg: np.ndarray) -> np.ndarray:
@@ -275,11 +334,10 @@ def _waves(angle_deg: np.ndarray) -> np.ndarray:
     return np.column_stack([np.ones_like(angle), *waves])
 
 
-def _mean(values: Sequence[float], house_sd: float) -> Interval:
+def _mean(values: Sequence[float], house_sd: float) -> Quantity:
     # Turns alike to the mm never look better than one reading of a ruler is.
-    sd = max(float(np.std(values, ddof=1)), house_sd)
-    half_width = special.stdtrit(len(values) - 1, 0.975) * sd / math.sqrt(len(values))
-    return Interval.about(float(np.mean(values)), float(half_width))
+    sd, turns = max(float(np.std(values, ddof=1)), house_sd), effective_turns(values)
+    return Quantity(float(np.mean(values)), ((sd / math.sqrt(turns), turns - 1),))
 
 
 def _notes(time: np.ndarray, knee: np.ndarray, up: np.ndarray, revolutions: Sequence[Revolution]) -> tuple[str, ...]:

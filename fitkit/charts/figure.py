@@ -9,9 +9,9 @@ from functools import cache
 
 import altair as alt
 
-from fitkit.charts import theme
 from fitkit.charts.image import Figure, beside, from_altair, from_specification
 from fitkit.charts.theme import GREY, INK, PATTERNS
+from fitkit.words import whole
 
 __all__ = ["Drawing", "Figure", "Point", "View", "beside", "from_altair"]
 
@@ -257,7 +257,7 @@ class View:
         for count in counts:
             if count % numbered == 0:
                 place = _moved(places[count], aside, 12 / self.px_per_mm)
-                self.text(place, theme.number(count), anchor=_anchor(aside), color=stroke)
+                self.text(place, whole(count), anchor=_anchor(aside), color=stroke)
 
     def _steps(self) -> tuple[int, int, int]:
         """Return which millimetres a ruler marks finely, clearly and with a number."""

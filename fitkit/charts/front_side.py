@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fitkit.charts.rows import check_interval, check_numbers, fine_number, lacking_words, row, with_interval
-from fitkit.charts.theme import number, rounded
+from fitkit.charts.rows import check_interval, check_numbers, lacking_words, row, with_interval
+from fitkit.words import halved, halves, rounded, tenths
 
 __all__ = [
     "FrontSide",
@@ -93,15 +93,17 @@ class FrontSide:
 
 def stance_width_mm(sides: Sequence[FrontSide]) -> float | None:
     """Return left and right half-stance together [mm]; None while one is not known."""
-    halves = [side.half_stance_mm for side in sides]
-    return None if len(halves) < 2 or None in halves else sum(halves)
+    known = [side.half_stance_mm for side in sides]
+    return None if len(known) < 2 or None in known else sum(map(halved, known))
 
 
 def difference_mm(sides: Sequence[FrontSide]) -> float | None:
-    """Return left minus right half-stance [mm]; None while one is not known."""
+    """Return left minus right half-stance [mm]; None while one, or every crank face, is not known."""
     known = {side.side: side.half_stance_mm for side in sides}
     left, right = known.get("left"), known.get("right")
-    return None if left is None or right is None else left - right
+    names = [name for side in sides for name, _ in side.lengths_mm]
+    is_by_q = "Q factor" in names and not any(name.endswith("crank face") for name in names)
+    return None if left is None or right is None or is_by_q else halved(left) - halved(right)
 
 
 def difference_words(sides: Sequence[FrontSide]) -> str:
@@ -111,17 +113,17 @@ def difference_words(sides: Sequence[FrontSide]) -> str:
         return "Left against right: not assessed"
     if not rounded(difference):
         return "Both feet stand equally far out"
-    return f"{'Left' if difference > 0 else 'Right'} foot stands {number(abs(difference))} mm farther out"
+    return f"{'Left' if difference > 0 else 'Right'} foot stands {halves(abs(difference))} mm farther out"
 
 
 def knee_words(side: FrontSide, *, unit: str = "") -> str:
     """Return where the knee is against its foot; with a unit, as in a sentence."""
     if side.knee_offset_mm is None:
         return "knee: not measured"
-    if not rounded(side.knee_offset_mm):
+    if not halved(side.knee_offset_mm):
         return "knee over the foot"
     where = "outside" if side.knee_offset_mm > 0 else "inside"
-    return f"knee {number(abs(side.knee_offset_mm))}{unit} {where}{' the foot' if unit else ''}"
+    return f"knee {halves(abs(side.knee_offset_mm))}{unit} {where}{' the foot' if unit else ''}"
 
 
 def front_table(sides: Sequence[FrontSide], *, hips: HipSpan) -> list[dict]:
@@ -160,7 +162,7 @@ def front_words(sides: Sequence[FrontSide], hips: HipSpan) -> str:
     words.append(f"{difference_words(sides)}.")
     width = stance_width_mm(sides)
     if width is not None:
-        words.append(f"Stance width {number(width)} mm.")
+        words.append(f"Stance width {halves(width)} mm.")
     if hips.spacing_mm is not None:
         words.append(f"Hip spacing {with_interval(hips.spacing_mm, hips.low_mm, hips.high_mm)} mm.")
     for side in sides:
@@ -176,12 +178,12 @@ def _side_words(side: FrontSide) -> list[str]:
         interval = with_interval(side.half_stance_mm, side.half_stance_low_mm, side.half_stance_high_mm)
         words.append(f"{name} half-stance {interval} mm.")
     if side.lengths_mm:
-        lengths = ", ".join(f"{part} {fine_number(length)}" for part, length in side.lengths_mm)
+        lengths = ", ".join(f"{part} {tenths(length)}" for part, length in side.lengths_mm)
         words.append(f"{name}, from the centreline outward: {lengths} mm.")
     if side.crank_face_mm is not None:
-        words.append(f"{name} crank face {fine_number(side.crank_face_mm)} mm from the centreline.")
+        words.append(f"{name} crank face {tenths(side.crank_face_mm)} mm from the centreline.")
     if side.knee_offset_mm is not None:
         words.append(f"{name} {knee_words(side, unit=' mm')}.")
     if side.knee_travel_mm is not None:
-        words.append(f"{name} knee travels {number(side.knee_travel_mm)} mm sideways.")
+        words.append(f"{name} knee travels {halves(side.knee_travel_mm)} mm sideways.")
     return words

@@ -16,8 +16,9 @@ from fitkit.charts.front_side import (
     knee_words,
     stance_width_mm,
 )
-from fitkit.charts.rows import check_sides, clamped, fine_number, level_dimension, with_interval
-from fitkit.charts.theme import GREY, INK, PALE, number, text_width_px, wrapped
+from fitkit.charts.rows import check_sides, clamped, level_dimension, with_interval
+from fitkit.charts.theme import GREY, INK, PALE, text_width_px, wrapped
+from fitkit.words import halves, tenths
 
 __all__ = ["FrontSide", "HipSpan", "front_table", "front_view"]
 
@@ -166,7 +167,7 @@ def _joint(half: Half, place: tuple[float, float], ends_mm: tuple[float, ...]) -
 def _knee_words(half: Half, side: FrontSide, hips: HipSpan) -> None:
     said = [knee_words(side)]
     if side.knee_travel_mm is not None:
-        said.append(f"travel {number(side.knee_travel_mm)}")
+        said.append(f"travel {halves(side.knee_travel_mm)}")
     places = [side.half_stance_mm, side.knee_mm]
     if side.knee_mm is None and hips.spacing_mm is not None:
         places.append(hips.spacing_mm / 2)
@@ -207,7 +208,7 @@ def _lengths(half: Half, side: FrontSide) -> None:
         half.words(6, 7, top + 8, "lengths: not measured", color=GREY)
     for place, (name, length) in enumerate(parts):
         y = top + PART_PX * place
-        words = f"{name} {fine_number(length)}"
+        words = f"{name} {tenths(length)}"
         breadth = text_width_px(words, size_px=WORDS_PX)
         start_px = ends[place] * half.px_per_mm
         guided = True
@@ -242,7 +243,7 @@ def _width(paper: View, sides: Sequence[FrontSide], scale: float, y_px: float) -
     if width is None:
         return
     left, right = (next(each.half_stance_mm for each in sides if each.side == side) for side in ("left", "right"))
-    paper.text((MIDDLE_PX, y_px - 9), f"stance width {number(width)}", anchor="middle")
+    paper.text((MIDDLE_PX, y_px - 9), f"stance width {halves(width)}", anchor="middle")
     level_dimension(paper, MIDDLE_PX - right * scale, MIDDLE_PX + left * scale, y_px + 4)
 
 

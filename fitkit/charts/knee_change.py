@@ -12,6 +12,7 @@ from fitkit.charts.figure import Drawing, Figure, Point, beside
 from fitkit.charts.rows import check_sides, lacking_words
 from fitkit.charts.sole_labels import spread
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
+from fitkit.words import signed, tenths
 
 __all__ = ["KneeChange", "knee_change", "knee_change_table"]
 
@@ -161,7 +162,7 @@ def _axes(drawing: Drawing, scale: Scale) -> None:
         y = scale.place(0, change)[1]
         zero = abs(change) < 1e-9
         paper.line((LEFT_PX, y), (RIGHT_PX, y), stroke=INK if zero else PALE, width_px=1.2 if zero else 0.8)
-        paper.text((LEFT_PX - 6, y), _signed(change), anchor="end", color=INK if zero else GREY)
+        paper.text((LEFT_PX - 6, y), signed(change, tenths), anchor="end", color=INK if zero else GREY)
     pieces = [(scale.place(angle, scale.low_deg), scale.place(angle, scale.high_deg)) for angle in PLACES]
     paper.lines(pieces, stroke=PALE, width_px=0.8)
     for angle, name in PLACES.items():
@@ -183,17 +184,15 @@ def _names(drawing: Drawing, leg: KneeChange, scale: Scale) -> None:
         paper.path([(RIGHT_PX + 2, end), (RIGHT_PX + 12, centre)], stroke=color, width_px=0.8)
         paper.text((RIGHT_PX + 15, centre - ROW_PX / 2), CHOICES[name], color=color)
         paper.text(
-            (RIGHT_PX + 15, centre + ROW_PX / 2), f"most {_signed(leg.largest(name)[1])}°", color=color, bold=True
+            (RIGHT_PX + 15, centre + ROW_PX / 2),
+            f"most {signed(leg.largest(name)[1], tenths)}°",
+            color=color,
+            bold=True,
         )
 
 
 def _tenth(change_deg: float) -> float:
     return round(change_deg, 1) + 0.0
-
-
-def _signed(change_deg: float) -> str:
-    change = _tenth(change_deg)
-    return f"{'+' if change > 0 else ''}{change:g}".replace("-", "−")
 
 
 def knee_change_table(legs: Sequence[KneeChange]) -> list[dict]:
@@ -239,7 +238,7 @@ def _words(leg: KneeChange) -> str:
         if row["words"] == "largest":
             name = row["what"].removeprefix("knee change, ")
             words.append(
-                f"{name.capitalize()}: from {_signed(row['low'])} to {_signed(row['high'])}, "
-                f"largest {_signed(row['value'])} at crank angle {row['crank_angle_deg']}."
+                f"{name.capitalize()}: from {signed(row['low'], tenths)} to {signed(row['high'], tenths)}, "
+                f"largest {signed(row['value'], tenths)} at crank angle {row['crank_angle_deg']}."
             )
     return " ".join(words + lacking_words(rows, "not assessed"))

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import altair as alt
 
 from fitkit.charts.image import Figure, beside, from_altair
-from fitkit.charts.theme import GREY, INK, PALE, number
+from fitkit.charts.theme import GREY, INK, PALE
+from fitkit.words import halves
 
 __all__ = ["KneePlace", "KneeSide", "knee_track_table", "knee_tracks"]
 
@@ -120,7 +121,7 @@ def _side_words(side: KneeSide) -> str:
     said = [
         f"{place.angle_deg:g}°: not seen"
         if place.mean_mm is None
-        else f"{place.angle_deg:g}°: {number(place.mean_mm)} ({number(place.least_mm)} to {number(place.greatest_mm)})"
+        else f"{place.angle_deg:g}°: {halves(place.mean_mm)} ({halves(place.least_mm)} to {halves(place.greatest_mm)})"
         for place in side.places
     ]
     head = f"{side.side.capitalize()} knee, {side.position}: mm outward of the pedal, mean and ends, by crank angle: "

@@ -7,15 +7,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import fields
 
 from fitkit.charts.figure import View
-from fitkit.charts.theme import INK, number, rounded, text_width_px
+from fitkit.charts.theme import INK, text_width_px
+from fitkit.words import halved, halves, rounded, span
 
 __all__ = [
     "check_interval",
     "check_numbers",
     "check_sides",
     "clamped",
-    "fine",
-    "fine_number",
     "lacking_words",
     "level_dimension",
     "row",
@@ -63,16 +62,6 @@ def check_sides(items: Sequence) -> None:
         raise ValueError(f"sides are {sides}; expected one of each side at most, and at least one")
 
 
-def fine(value: float) -> float:
-    """Return a length from a table or a scale [mm] to a tenth: a part of 12.5 stays 12.5."""
-    return round(value, 1) + 0.0
-
-
-def fine_number(value: float) -> str:
-    """Return `fine` in figures: no idle zero, a true minus sign; for example ``"12.5"``, ``"−4"``."""
-    return f"{fine(value):g}".replace("-", "−")
-
-
 def row(
     side: str,
     what: str,
@@ -102,12 +91,17 @@ def row(
     typed : bool
         Whether the numbers come from a table of parts or a maker, and keep their tenths.
     """
-    precise = fine if typed else rounded
     given = {"value": value, "low": low, "high": high}
-    numbers = {name: None if each is None else precise(each) for name, each in given.items()}
+    numbers = {name: None if each is None else _precise(each, unit, typed) for name, each in given.items()}
     if not words and given == dict.fromkeys(given):
         words = lacking
     return {"side": side, "what": what, "unit": unit, **numbers, "words": words}
+
+
+def _precise(value: float, unit: str, typed: bool) -> float:
+    if typed:
+        return round(value, 1) + 0.0
+    return halved(value) if unit == "mm" else rounded(value)
 
 
 def lacking_words(rows: Iterable[dict], *lacks: str) -> list[str]:
@@ -120,8 +114,8 @@ def lacking_words(rows: Iterable[dict], *lacks: str) -> list[str]:
 def with_interval(value: float, low: float | None, high: float | None) -> str:
     """Return ``"126"`` or, with both ends, ``"126 (124 to 128)"``."""
     if low is None or high is None:
-        return number(value)
-    return f"{number(value)} ({number(low)} to {number(high)})"
+        return halves(value)
+    return span(value, low, high)
 
 
 def clamped(

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fitkit.charts.figure import Point
-from fitkit.charts.rows import check_numbers, fine_number, lacking_words, row
-from fitkit.charts.theme import number, rounded
+from fitkit.charts.rows import check_numbers, lacking_words, row
+from fitkit.words import halved, halves, tenths, whole
 
 __all__ = [
     "SeatMove",
@@ -102,7 +102,7 @@ class SideLeg:
     @property
     def moves(self) -> bool:
         """Whether the cleat moves, as precise as it is read."""
-        return self.move_mm is not None and rounded(self.move_mm) != 0
+        return self.move_mm is not None and halved(self.move_mm) != 0
 
     @property
     def ankle_move_mm(self) -> tuple[float, float] | None:
@@ -200,26 +200,26 @@ def foot_words(leg: SideLeg) -> str:
     if not leg.moves:
         return "Cleat stays where it is"
     back = leg.move_mm > 0
-    return f"Cleat {number(abs(leg.move_mm))} mm {'back: foot goes forward' if back else 'forward: foot goes back'}"
+    return f"Cleat {halves(abs(leg.move_mm))} mm {'back: foot goes forward' if back else 'forward: foot goes back'}"
 
 
 def saddle_words(seat: SeatMove) -> str:
     """Return what the saddle does."""
     if seat.saddle_down_mm is None:
         return "Saddle: not given"
-    if not rounded(seat.saddle_down_mm):
+    if not halved(seat.saddle_down_mm):
         return "Saddle stays"
     way = "down" if seat.saddle_down_mm > 0 else "up"
-    return f"Saddle {way} {number(abs(seat.saddle_down_mm))} mm along the seat tube"
+    return f"Saddle {way} {halves(abs(seat.saddle_down_mm))} mm along the seat tube"
 
 
 def bar_words(seat: SeatMove) -> str:
     """Return what the bars do."""
     if seat.bar_down_mm is None:
         return "Bars: not given"
-    if not rounded(seat.bar_down_mm):
+    if not halved(seat.bar_down_mm):
         return "Bars stay"
-    return f"Bars {'down' if seat.bar_down_mm > 0 else 'up'} {number(abs(seat.bar_down_mm))} mm"
+    return f"Bars {'down' if seat.bar_down_mm > 0 else 'up'} {halves(abs(seat.bar_down_mm))} mm"
 
 
 def side_table(legs: Sequence[SideLeg], *, seat: SeatMove | None = None) -> list[dict]:
@@ -278,7 +278,7 @@ def leg_words(leg: SideLeg) -> str:
     for each in rows:
         if each["value"] is not None:
             unit = "degrees" if each["unit"] == "deg" else "mm"
-            words.append(f"{each['what'].capitalize()} {fine_number(each['value'])} {unit}.")
+            words.append(f"{each['what'].capitalize()} {tenths(each['value'])} {unit}.")
     if not missing_for_whole_leg(leg) and whole_leg(leg) is None:
         words.append("With these lengths the leg does not reach its pedal.")
     return " ".join(words + lacking_words(rows, "not measured"))
@@ -288,5 +288,5 @@ def seat_words(seat: SeatMove) -> str:
     """Return everything the side view shows of saddle and bars, in plain sentences."""
     words = [f"Saddle and bars from the side, front to the right. {saddle_words(seat)}. {bar_words(seat)}."]
     if seat.seat_tube_angle_deg is not None:
-        words.append(f"Seat-tube angle {number(seat.seat_tube_angle_deg)} degrees.")
+        words.append(f"Seat-tube angle {whole(seat.seat_tube_angle_deg)} degrees.")
     return " ".join(words + lacking_words(_seat_rows(seat), "not measured", "not given"))

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 
 from fitkit.charts.figure import Drawing, Figure, Point, View, beside
-from fitkit.charts.rows import check_sides, fine_number, level_dimension
+from fitkit.charts.rows import check_sides, level_dimension
 from fitkit.charts.side_leg import (
     SeatMove,
     SideLeg,
@@ -19,7 +19,8 @@ from fitkit.charts.side_leg import (
     side_table,
     whole_leg,
 )
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, number, rounded, wrapped
+from fitkit.charts.theme import BLUE, GREY, INK, PALE, wrapped
+from fitkit.words import halved, halves, rounded, tenths, whole
 
 __all__ = ["SeatMove", "SideLeg", "side_table", "side_view"]
 
@@ -161,14 +162,14 @@ def _pitch(view: View, leg: SideLeg, bottom: float) -> None:
     view.path(level, stroke=GREY, width_px=0.8, pattern="dash_dot")
     if rounded(leg.pitch_deg):
         view.path(arc, stroke=GREY)
-    words = f"foot pitch {number(leg.pitch_deg)}°, {'heel up' if leg.pitch_deg >= 0 else 'heel down'}"
+    words = f"foot pitch {whole(leg.pitch_deg)}°, {'heel up' if leg.pitch_deg >= 0 else 'heel down'}"
     paper.text((EDGE_PX, bottom + 32), words)
 
 
 def _scale_bar(paper: View, place: Point, length_mm: float, scale: float) -> None:
     (x, y), end = place, place[0] + length_mm * scale
     paper.lines([((x, y), (end, y)), ((x, y - 4), (x, y + 4)), ((end, y - 4), (end, y + 4))])
-    paper.text((end + 8, y), f"scale: this bar is {number(length_mm)} mm", color=GREY)
+    paper.text((end + 8, y), f"scale: this bar is {halves(length_mm)} mm", color=GREY)
 
 
 def _key(drawing: Drawing, leg: SideLeg, top: float) -> None:
@@ -197,7 +198,7 @@ def _key(drawing: Drawing, leg: SideLeg, top: float) -> None:
     paper.line((ankle[0] + 3, ankle[1]), (aside - 3, ankle[1]), stroke=GREY, width_px=0.6)
     for words, x, y in (("hip", hip[0] + 4, hip[1] - 10), ("knee", knee[0] + 8, knee[1]), ("ankle", aside, ankle[1])):
         paper.text((x, y), words, color=GREY)
-    paper.text((EDGE_PX, top + NEAR_HEIGHT_PX - 10), f"crank at {number(leg.crank_angle_deg)}°", color=GREY)
+    paper.text((EDGE_PX, top + NEAR_HEIGHT_PX - 10), f"crank at {whole(leg.crank_angle_deg)}°", color=GREY)
 
 
 def _near(drawing: Drawing, leg: SideLeg, top: float) -> None:
@@ -223,7 +224,7 @@ def _near(drawing: Drawing, leg: SideLeg, top: float) -> None:
     if leg.axle_to_foot_sole_mm:
         paper.lines([((x, y), (right + 4, y)), ((right, sole_y), (right + 4, sole_y))], stroke=GREY, width_px=0.6)
         upright = drawing.view(origin_px=(right, y), px_per_mm=scale)
-        upright.dimension((0, sole), (0, 0), fine_number(sole))
+        upright.dimension((0, sole), (0, 0), tenths(sole))
     _scale_bar(paper, (NEAR_PX, top + NEAR_HEIGHT_PX - 10), 10, scale)
 
 
@@ -232,13 +233,13 @@ def _rows(view: View, leg: SideLeg, sole_y: float, left: float) -> None:
     paper, axle = view.drawing.paper, view.px((0, 0))[0]
     looks = (("before", leg.old_setback_mm, GREY, "dashed", 18), ("after", leg.new_setback_mm, INK, "solid", 38))
     for name, setback, color, pattern, up in looks:
-        words = f"{name}: ?" if setback is None else f"{name} {number(setback)}"
+        words = f"{name}: ?" if setback is None else f"{name} {halves(setback)}"
         paper.text((left - 10, sole_y - up), words, anchor="end", color=color, bold=name == "after")
         if setback is None:
             continue
         joint = view.px((setback, 0))[0]
         paper.path([(joint, sole_y + 7), (joint, sole_y - up - 4)], stroke=color, width_px=2, pattern=pattern)
-        if rounded(setback):
+        if halved(setback):
             paper.path([(axle, sole_y - up), (joint, sole_y - up)], stroke=color, pattern=pattern)
             way = math.copysign(9, setback)
             for tip, outward in ((axle, -1), (joint, 1)):
@@ -246,7 +247,7 @@ def _rows(view: View, leg: SideLeg, sole_y: float, left: float) -> None:
     if leg.moves:
         ends = [view.px((setback, 0))[0] for setback in (leg.old_setback_mm, leg.new_setback_mm)]
         level_dimension(paper, *ends, sole_y - 58, color=BLUE)
-        words = f"move {number(abs(leg.move_mm))}"
+        words = f"move {halves(abs(leg.move_mm))}"
         paper.text((left - 10, sole_y - 58), words, anchor="end", color=BLUE, bold=True)
 
 
@@ -255,7 +256,7 @@ def _leg_notes(leg: SideLeg) -> list[str]:
     move = leg.ankle_move_mm
     if move is not None and leg.moves:
         ways = [
-            f"{number(abs(each))} {names[each < 0]}"
+            f"{halves(abs(each))} {names[each < 0]}"
             for each, names in zip(move, (("forward", "back"), ("down", "up")), strict=True)
         ]
         notes.append(f"At this pitch the ankle goes {ways[0]} and {ways[1]}.")
@@ -282,7 +283,7 @@ def _seat(seat: SeatMove) -> Figure:
     drawing = Drawing(WIDTH_PX, math.ceil(bottom + 32 + ROW_PX * len(lines)))
     paper = drawing.paper
     paper.text((EDGE_PX, 13), "Saddle and bars from the side", size_px=TITLE_PX, bold=True)
-    color = BLUE if rounded(seat.saddle_down_mm or 0) else INK
+    color = BLUE if halved(seat.saddle_down_mm or 0) else INK
     paper.text((EDGE_PX, 36), saddle_words(seat), size_px=SAID_PX, bold=True, color=color)
     paper.text((EDGE_PX, 57), bar_words(seat), size_px=14, bold=True)
     if seat.saddle_down_mm is not None:
@@ -301,16 +302,16 @@ def _saddle(view: View, seat: SeatMove, bottom: float) -> None:
     (x, y), (x0, y0) = view.px((moved * down[0], moved * down[1])), view.px((0, 0))
     foot = x0 + (bottom - y0) * down[0] / math.sin(angle), bottom
     paper.line((x0, y0), foot, stroke=GREY, pattern="dash_dot")
-    if rounded(moved):
+    if halved(moved):
         _saddle_outline(paper, (x0, y0), BEFORE)
     _saddle_outline(paper, (x, y), {"stroke": INK, "pattern": "solid"})
     paper.box((x - 13, y - 5), (x + 13, y + 7), fill=PALE, stroke=INK)
-    if rounded(moved):
+    if halved(moved):
         tip = -SADDLE_HALF_PX / view.px_per_mm, (SADDLE_TOP_PX + 12) / view.px_per_mm
         end = tip[0] + moved * down[0], tip[1] + moved * down[1]
         away = math.copysign(18 / view.px_per_mm, -moved)
-        view.dimension(tip, end, f"{number(abs(moved))} mm", away_mm=away, color=BLUE)
-    words = "seat tube" if seat.seat_tube_angle_deg is None else f"seat tube {number(seat.seat_tube_angle_deg)}°"
+        view.dimension(tip, end, f"{halves(abs(moved))} mm", away_mm=away, color=BLUE)
+    words = "seat tube" if seat.seat_tube_angle_deg is None else f"seat tube {whole(seat.seat_tube_angle_deg)}°"
     paper.text((foot[0] - 14, bottom - 8), words, anchor="end", color=GREY)
     paper.text((min(x, x0) - 30, max(y, y0) + 17), "clamp", anchor="end", color=GREY)
 
@@ -326,10 +327,10 @@ def _saddle_outline(paper: View, clamp: Point, look: dict) -> None:
 
 def _bars(view: View, seat: SeatMove) -> None:
     radius, down = BAR_PX / view.px_per_mm, seat.bar_down_mm
-    if rounded(down):
+    if halved(down):
         _axle(view, (0, 0), radius, fill=None, **BEFORE)
         away = math.copysign((BAR_PX + 10) / view.px_per_mm, down)
-        view.dimension((0, 0), (0, -down), f"{number(abs(down))} mm", away_mm=away, color=BLUE)
+        view.dimension((0, 0), (0, -down), f"{halves(abs(down))} mm", away_mm=away, color=BLUE)
     _axle(view, (0, -down), radius, fill=None)
     x, y = view.px((0, min(0, -down)))
     view.drawing.paper.text((x, y + BAR_PX + 14), "bars", anchor="middle", color=GREY)

@@ -23,7 +23,8 @@ from fitkit.charts.sole_layout import (
     part_for,
 )
 from fitkit.charts.sole_strip import draw_strip
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, halved
+from fitkit.charts.theme import BLUE, GREY, INK, PALE
+from fitkit.words import halved
 
 __all__ = ["SoleFoot", "sole_table", "soles"]
 

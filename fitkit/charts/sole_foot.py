@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
-from fitkit.charts.theme import half_number, halved
+from fitkit.words import halved, halves
 
 __all__ = ["SoleFoot", "sole_table", "sole_words", "span", "toward"]
 
@@ -191,9 +191,9 @@ def sole_words(foot: SoleFoot) -> str:
         words.append(f"{foot.instruction[0].upper()}{foot.instruction[1:]}.")
     words += _cleat_words(foot) + _rotation_words(foot)
     if foot.joint_to_big_toe_side_mm is not None:
-        words.append(f"Joint {half_number(foot.joint_to_big_toe_side_mm)} mm to the big-toe side of the shoe's axis.")
+        words.append(f"Joint {halves(foot.joint_to_big_toe_side_mm)} mm to the big-toe side of the shoe's axis.")
     if foot.foot_length_mm is not None:
-        words.append(f"Foot length {half_number(foot.foot_length_mm)} mm.")
+        words.append(f"Foot length {halves(foot.foot_length_mm)} mm.")
     for lack in ("not measured", "not given"):
         lacking = [row["what"] for row in _rows(foot) if row["words"] == lack]
         if lacking:
@@ -207,16 +207,16 @@ def _cleat_words(foot: SoleFoot) -> list[str]:
         interval, ahead = "", foot.now_mm < 0
         if foot.has_interval:
             note = ", behind it positive" if ahead else ""
-            interval = f" ({half_number(foot.now_low_mm)} to {half_number(foot.now_high_mm)}{note})"
+            interval = f" ({halves(foot.now_low_mm)} to {halves(foot.now_high_mm)}{note})"
         where = "ahead of" if ahead else "behind"
-        words.append(f"Cleat {foot.now_word} {half_number(abs(foot.now_mm))} mm {where} the joint{interval}.")
+        words.append(f"Cleat {foot.now_word} {halves(abs(foot.now_mm))} mm {where} the joint{interval}.")
     if foot.slot_least_mm is not None or foot.slot_greatest_mm is not None:
         words.append(f"Slots allow {span(foot.slot_least_mm, foot.slot_greatest_mm)} mm.")
     if foot.target_mm is not None:
         move = "" if foot.move_mm is None else f", a move of {toward(foot.move_mm)}"
-        words.append(f"{foot.target_word.capitalize()} {half_number(foot.target_mm)} mm{move}.")
+        words.append(f"{foot.target_word.capitalize()} {halves(foot.target_mm)} mm{move}.")
     if halved(foot.past_the_slots_mm):
-        words.append(f"That is {half_number(abs(foot.past_the_slots_mm))} mm past the slots.")
+        words.append(f"That is {halves(abs(foot.past_the_slots_mm))} mm past the slots.")
     if foot.band_low_mm is not None or foot.band_high_mm is not None:
         words.append(f"Starting band {span(foot.band_low_mm, foot.band_high_mm)} mm.")
     return words
@@ -225,22 +225,22 @@ def _cleat_words(foot: SoleFoot) -> list[str]:
 def _rotation_words(foot: SoleFoot) -> list[str]:
     words = []
     if foot.toe_out_deg is not None:
-        words.append(f"Toe-out set by the cleat {half_number(foot.toe_out_deg)} degrees.")
+        words.append(f"Toe-out set by the cleat {halves(foot.toe_out_deg)} degrees.")
     if foot.float_deg is not None:
         ends = foot.float_ends_deg
-        words.append(f"Float {half_number(foot.float_deg)} degrees{f', from {span(*ends)}' if ends else ''}.")
+        words.append(f"Float {halves(foot.float_deg)} degrees{f', from {span(*ends)}' if ends else ''}.")
     if foot.natural_toe_out_deg is not None:
-        words.append(f"Natural toe-out {half_number(foot.natural_toe_out_deg)} degrees.")
+        words.append(f"Natural toe-out {halves(foot.natural_toe_out_deg)} degrees.")
     return words
 
 
 def span(low: float | None, high: float | None) -> str:
     """Return "6 to 19"; an end that is not measured is a question mark."""
-    return " to ".join("?" if end is None else half_number(end) for end in (low, high))
+    return " to ".join("?" if end is None else halves(end) for end in (low, high))
 
 
 def toward(move_mm: float) -> str:
     """Return a move in words: how far and toward which end of the shoe."""
     if not halved(move_mm):
         return "0 mm"
-    return f"{half_number(abs(move_mm))} mm toward the {'heel' if move_mm > 0 else 'toes'}"
+    return f"{halves(abs(move_mm))} mm toward the {'heel' if move_mm > 0 else 'toes'}"

@@ -11,7 +11,8 @@ from scipy.optimize import isotonic_regression
 from fitkit.charts.figure import View
 from fitkit.charts.sole_foot import SoleFoot, span
 from fitkit.charts.sole_layout import GUTTER_PX, LABEL_PX, PART_MM, ROW_PX, WORDS_PX, Part
-from fitkit.charts.theme import BLUE, GREY, INK, half_number, halved, text_width_px, wrapped
+from fitkit.charts.theme import BLUE, GREY, INK, text_width_px, wrapped
+from fitkit.words import halved, halves
 
 __all__ = ["draw_labels", "spread"]
 
@@ -64,9 +65,9 @@ def _labels_of(foot: SoleFoot, part: Part) -> list[Label]:
     low = -part.heel_mm  # words about what is missing gather at the heel end
     labels = [_now_label(foot, low), _band_label(foot, low), _slots_label(foot, low)]
     if foot.target_mm is not None:
-        lines = [f"{foot.target_word} {half_number(foot.target_mm)}"]
+        lines = [f"{foot.target_word} {halves(foot.target_mm)}"]
         if halved(foot.past_the_slots_mm):
-            lines.append(f"{half_number(abs(foot.past_the_slots_mm))} past the slots")
+            lines.append(f"{halves(abs(foot.past_the_slots_mm))} past the slots")
         elif foot.stays:
             lines.append("as it is")
         labels.append(Label(foot.target_mm, tuple(lines), color=BLUE))
@@ -78,9 +79,9 @@ def _labels_of(foot: SoleFoot, part: Part) -> list[Label]:
 def _now_label(foot: SoleFoot, low_mm: float) -> Label:
     if foot.now_mm is None:
         return Label(low_mm, _lines(foot.now_word, "not measured"), "")
-    lines = [f"{foot.now_word} {half_number(foot.now_mm)}"]
+    lines = [f"{foot.now_word} {halves(foot.now_mm)}"]
     if foot.has_interval:
-        lines.append(f"{half_number(foot.now_low_mm)} to {half_number(foot.now_high_mm)}")
+        lines.append(f"{halves(foot.now_low_mm)} to {halves(foot.now_high_mm)}")
     return Label(foot.now_mm, tuple(lines), color=INK)
 
 

@@ -10,7 +10,8 @@ import numpy as np
 from fitkit.charts.figure import Drawing
 from fitkit.charts.sole_foot import SoleFoot, span
 from fitkit.charts.sole_layout import EDGE_PX, JOINT_PLACE, PART_MM, ROW_PX, SOLE, STRIP_PX, WIDTH_PX, Part
-from fitkit.charts.theme import GREY, INK, PALE, half_number
+from fitkit.charts.theme import GREY, INK, PALE
+from fitkit.words import halves
 
 __all__ = ["draw_strip"]
 
@@ -76,7 +77,7 @@ def _rotation(drawing: Drawing, foot: SoleFoot, top_px: float) -> None:
     fan.lines(ticks, stroke=GREY, width_px=0.8)
     for angle in angles:
         if angle % every == 0:
-            fan.text(at(angle, radius + 16), half_number(angle), anchor="middle", color=GREY)
+            fan.text(at(angle, radius + 16), halves(angle), anchor="middle", color=GREY)
     for angle, look in _rays(foot):
         fan.path([at(angle, radius), at(angle, max(0, radius - 72))], **look)
 
@@ -94,11 +95,11 @@ def _rotation_key(drawing: Drawing, foot: SoleFoot, top_px: float) -> None:
     ends = foot.float_ends_deg
     words = {"ahead": "straight ahead"}
     if foot.toe_out_deg is not None:
-        words["cleat"] = f"cleat {half_number(foot.toe_out_deg)}°"
+        words["cleat"] = f"cleat {halves(foot.toe_out_deg)}°"
     if foot.float_deg is not None:
-        words["float"] = f"float {half_number(foot.float_deg)}°" + (f": {span(*ends)}°" if ends else "")
+        words["float"] = f"float {halves(foot.float_deg)}°" + (f": {span(*ends)}°" if ends else "")
     if foot.natural_toe_out_deg is not None:
-        words["natural"] = f"natural {half_number(foot.natural_toe_out_deg)}°"
+        words["natural"] = f"natural {halves(foot.natural_toe_out_deg)}°"
     drawn = [name for name in words if name != "float" or ends]
     paper = drawing.paper
     rows_px = {name: top_px + 36 + 19 * row for row, name in enumerate(LOOKS)}

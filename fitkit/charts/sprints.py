@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import altair as alt
 
 from fitkit.charts.image import Figure, from_altair
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, number
+from fitkit.charts.theme import BLUE, GREY, INK, PALE
+from fitkit.words import whole
 
 __all__ = ["DetectableBand", "SprintPoint", "sprint_points", "sprint_table"]
 
@@ -124,14 +125,14 @@ def _band(band: DetectableBand | None) -> list[alt.Chart]:
 
 def _words(points: Sequence[SprintPoint], band: DetectableBand | None) -> str:
     said = "; ".join(
-        f"sprint {point.number}, {point.setting}, {number(point.peak_w)} W"
+        f"sprint {point.number}, {point.setting}, {whole(point.peak_w)} W"
         + ("" if point.is_counted else f", {LEFT_OUT}")
         for point in points
     )
     tail = "Too few sprints to compare."
     if band:
         tail = (
-            f"Grey band {number(band.low_w)} to {number(band.high_w)} W about the mean {number(band.mean_w)} W of "
+            f"Grey band {whole(band.low_w)} to {whole(band.high_w)} W about the mean {whole(band.mean_w)} W of "
             f"{band.setting}: no mean inside it can be told from that one."
         )
     return f"Peak power of each sprint: {said}. {tail}"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 import altair as alt
 
 __all__ = [
@@ -14,11 +12,7 @@ __all__ = [
     "INK",
     "PALE",
     "PATTERNS",
-    "half_number",
-    "halved",
     "line_scales",
-    "number",
-    "rounded",
     "text_width_px",
     "wrapped",
 ]
@@ -68,26 +62,6 @@ CONFIG: dict[str, object] = {
 # Widths of groups of characters in parts of the letter size, for the font named first and its usual stand-ins.
 _WIDTHS = (("ijl'’|", 0.26), ("ftrI!,./:;[]() ·-`", 0.33), ("cksvxyzJ°", 0.53), ("wCDHNRUGOQm", 0.80), ("MW%@", 0.95))
 _OTHER_SMALL, _OTHER_CAPITAL, _BOLD = 0.58, 0.68, 1.06
-
-
-def rounded(value: float) -> float:
-    """Return a number [mm or deg] as precise as a fitter reads it: whole, halves away from 0 as in the sentences."""
-    return math.copysign(math.floor(abs(value) + 0.5), value) + 0.0
-
-
-def number(value: float) -> str:
-    """Return `rounded` in figures: no idle zero, a true minus sign; for example ``"11"``, ``"−3"``."""
-    return f"{rounded(value):g}".replace("-", "−")
-
-
-def halved(value: float) -> float:
-    """Return a number [mm or deg] in halves, away from 0, as the sentences on cleats say it."""
-    return math.copysign(math.floor(abs(value) * 2 + 0.5) / 2, value) + 0.0
-
-
-def half_number(value: float) -> str:
-    """Return `halved` in figures: no idle zero, a true minus sign; for example ``"11.5"``, ``"−3"``."""
-    return f"{halved(value):g}".replace("-", "−")
 
 
 def text_width_px(words: str, *, size_px: float, bold: bool = False) -> float:

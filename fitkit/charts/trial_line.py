@@ -9,6 +9,7 @@ import altair as alt
 
 from fitkit.charts.image import Figure, beside, from_altair
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
+from fitkit.words import halved, halves, tenths
 
 __all__ = ["TrialLine", "TrialPoint", "trial_lines", "trial_table"]
 
@@ -84,7 +85,7 @@ def _side(side: TrialLine) -> Figure:
         "at:Q",
         title="toes ← cleat setback, mm → heel",
         scale=scale,
-        axis=alt.Axis(values=sorted({round(place, 1) for place in places}), format="~g", grid=False),
+        axis=alt.Axis(values=sorted({halved(place) for place in places}), format=".1~f", grid=False),
     )
     y = alt.Y(
         "score:Q",
@@ -148,11 +149,11 @@ def _threshold(side: TrialLine) -> list[alt.Chart]:
 def _words(side: TrialLine) -> str:
     points = sorted(side.points, key=lambda point: (point.cleat_setback_mm, point.number))
     said = "; ".join(
-        f"trial {point.number} at {point.cleat_setback_mm:.3g} mm, unsteadiness {point.score:.3g}, "
+        f"trial {point.number} at {halves(point.cleat_setback_mm)} mm, unsteadiness {tenths(point.score)}, "
         f"{UNSTEADY if point.is_unsteady else STEADY}"
         for point in points
     )
-    bracket = "" if side.low_mm is None else f" Grey: {side.low_mm:.3g} to {side.high_mm:.3g} mm."
+    bracket = "" if side.low_mm is None else f" Grey: {halves(side.low_mm)} to {halves(side.high_mm)} mm."
     tail = f" {side.said}" if side.said else ""
     return (
         f"{side.side.capitalize()} foot, trials from toes to heel, unsteady from {side.unsteady_from:g} of 10: "

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fitkit.charts.figure import Drawing, Figure, Point, View
-from fitkit.charts.rows import check_numbers, check_sides, fine, fine_number, lacking_words, level_dimension, row
+from fitkit.charts.rows import check_numbers, check_sides, lacking_words, level_dimension, row
 from fitkit.charts.theme import BLUE, GREY, INK, text_width_px, wrapped
+from fitkit.words import signed, tenths
 
 __all__ = ["WidthSide", "widths", "widths_table"]
 
@@ -70,7 +71,7 @@ class WidthSide:
     @property
     def remains(self) -> bool:
         """Whether anything remains, to a tenth."""
-        return self.remaining_mm is not None and fine(self.remaining_mm) != 0
+        return self.remaining_mm is not None and round(self.remaining_mm, 1) != 0
 
     @property
     def places_mm(self) -> list[float]:
@@ -164,10 +165,13 @@ def _marks(side: WidthSide, line: Line) -> list[tuple[str, float, str, int]]:
         return []
     wish = line.x(side.wish_mm)
     if side.reached_mm is None or not side.remains:
-        words = f"wish {signed(side.wish_mm)}" + ("" if side.reached_mm is None else ": reached")
+        words = f"wish {signed(side.wish_mm, tenths)}" + ("" if side.reached_mm is None else ": reached")
         return [(words, *_beside(wish, words, right=True), 0)]
     right = side.wish_mm > side.reached_mm
-    pair = [(f"wish {signed(side.wish_mm)}", wish), (f"reached {signed(side.reached_mm)}", line.x(side.reached_mm))]
+    pair = [
+        (f"wish {signed(side.wish_mm, tenths)}", wish),
+        (f"reached {signed(side.reached_mm, tenths)}", line.x(side.reached_mm)),
+    ]
     placed = [_beside(x, words, right=right == (at == 0)) for at, (words, x) in enumerate(pair)]
     if any(place[1] != ("start" if right == (at == 0) else "end") for at, place in enumerate(placed)):
         return [(words, *place, at) for at, ((words, _), place) in enumerate(zip(pair, placed, strict=True))]
@@ -254,7 +258,7 @@ def _axis(paper: View, line: Line, y: float, ends: tuple[int, int]) -> None:
     paper.lines([((line.x(low), y + 2), (line.x(high), y + 2)), *pieces], stroke=GREY, width_px=0.8)
     for change in ticks:
         if change % step == 0:
-            paper.text((line.x(change), y + 18), signed(change), anchor="middle", color=GREY, bold=change == 0)
+            paper.text((line.x(change), y + 18), signed(change, tenths), anchor="middle", color=GREY, bold=change == 0)
 
 
 def _pointers(paper: View, line: Line, side: WidthSide, bar: float) -> None:
@@ -276,18 +280,14 @@ def _pointers(paper: View, line: Line, side: WidthSide, bar: float) -> None:
         paper.text((min(wish, reached) - 14, y), words, bold=True, anchor="end")
 
 
-def signed(change_mm: float) -> str:
-    """Return a change as it is read: ``"+10"``, ``"−4"``, ``"0"``."""
-    return f"{'+' if fine(change_mm) > 0 else ''}{fine_number(change_mm)}"
-
-
 def remaining_words(side: WidthSide) -> str:
     """Return how much of the wish remains."""
-    return f"{fine_number(abs(side.remaining_mm))} mm {'remains' if abs(fine(side.remaining_mm)) <= 1 else 'remain'}"
+    return f"{tenths(abs(side.remaining_mm))} mm {'remains' if abs(round(side.remaining_mm, 1)) <= 1 else 'remain'}"
 
 
 def _span(low: float, high: float) -> str:
-    return signed(low) if fine(low) == fine(high) else f"{signed(low)} to {signed(high)}"
+    ends = signed(low, tenths), signed(high, tenths)
+    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
 
 
 def _title(family: str) -> str:
@@ -306,9 +306,9 @@ def _heading(side: WidthSide) -> str:
 
 
 def _way(change_mm: float) -> str:
-    if not fine(change_mm):
+    if not round(change_mm, 1):
         return "0 mm"
-    return f"{fine_number(abs(change_mm))} mm {'outward' if change_mm > 0 else 'inward'}"
+    return f"{tenths(abs(change_mm))} mm {'outward' if change_mm > 0 else 'inward'}"
 
 
 def _said(side: WidthSide) -> list[str]:
@@ -370,9 +370,9 @@ def widths_words(sides: Sequence[WidthSide], *, family: str = "") -> str:
     for side in sides:
         words.append(f"{_heading(side)}.")
         if side.remains:
-            words.append(f"Reached {signed(side.reached_mm)} of {signed(side.wish_mm)}.")
+            words.append(f"Reached {signed(side.reached_mm, tenths)} of {signed(side.wish_mm, tenths)}.")
         elif side.reached_mm is not None:
-            words.append(f"Reached {signed(side.reached_mm)}.")
+            words.append(f"Reached {signed(side.reached_mm, tenths)}.")
         for what, spans in ((REACHED, side.reachable_mm), (REFUSED, side.refused_only_mm), (BLANK, side.gaps_mm)):
             if spans:
                 words.append(f"{what.capitalize()}: {', '.join(_span(*span) for span in spans)}.")

@@ -16,7 +16,7 @@ from fitkit.clinic.outcomes import OUTCOMES, FollowUp, follow_ups, got_worse, ou
 from fitkit.clinic.says import band_table, learned_words, limits_words, settled_figure, settled_rows
 from fitkit.clinic.visits import Clinic, load
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital, day, plain
+from fitkit.words import capital, day, signed, span, tenths
 
 __all__ = ["BAND_TYPE", "LONGEST_LIST", "Data", "Overview"]
 
@@ -255,10 +255,9 @@ def _shown(text: str) -> str:
 
 
 def _spread(values: tuple[float, ...], unit: str) -> str:
-    low, middle, high = (plain(round(value, 1) + 0.0) for value in values)
+    low, middle, high = map(tenths, values)
     return f"{middle}{'' if unit == '°' else ' '}{unit} ({low} to {high})"
 
 
 def _signed(bias) -> str:
-    value, low, high = (f"{x:+.1f}".replace("-", "−") for x in (bias.value, bias.low, bias.high))
-    return f"{value} ({low} to {high})"
+    return span(bias.value, bias.low, bias.high, form=signed)

@@ -12,6 +12,7 @@ from fitkit.clinic.learning import LearnedBand
 from fitkit.clinic.settled import whole_size
 from fitkit.clinic.visits import Clinic
 from fitkit.report.blocks import Sentences, Table
+from fitkit.words import halves
 
 __all__ = ["band_table", "learned_words", "limits_words", "settled_figure", "settled_rows"]
 
@@ -60,11 +61,7 @@ def _pull(band: LearnedBand) -> str:
 
 
 def _ends(interval: Interval) -> str:
-    return f"{_number(interval.low)} to {_number(interval.high)}"
-
-
-def _number(value: float) -> str:
-    return f"{value:.1f}".replace("-", "−")
+    return f"{halves(interval.low)} to {halves(interval.high)}"
 
 
 def band_table(band: LearnedBand) -> Table:
@@ -75,8 +72,8 @@ def band_table(band: LearnedBand) -> Table:
         rows.append(
             (
                 f"EU {one.size_eu:g}",
-                "none" if rule is None else f"{_number(rule.low_mm)} to {_number(rule.high_mm)}",
-                _number(one.middle_half.value),
+                "none" if rule is None else f"{halves(rule.low_mm)} to {halves(rule.high_mm)}",
+                halves(one.middle_half.value),
                 _ends(one.middle_half),
                 _ends(one.new_rider),
             )
@@ -127,9 +124,9 @@ def settled_rows(band: LearnedBand, clinic: Clinic) -> Table:
             f"EU {one.size_eu:g}",
             str(one.count),
             f"{at_end[int(one.size_eu)] / one.count:.0%}",
-            _number(one.p50_mm),
-            f"{_number(one.p25_mm)} to {_number(one.p75_mm)}",
-            f"{_number(one.p10_mm)} to {_number(one.p90_mm)}",
+            halves(one.p50_mm),
+            f"{halves(one.p25_mm)} to {halves(one.p75_mm)}",
+            f"{halves(one.p10_mm)} to {halves(one.p90_mm)}",
         )
         for one in _spreads(band, clinic)
     )

@@ -16,23 +16,10 @@ from fitkit.forms.entry import shown
 from fitkit.house import Rules
 from fitkit.session import FieldInfo
 
-__all__ = ["disagreement", "exchange", "spread_of"]
+__all__ = ["disagreement", "exchange"]
 
 # 95 % points of the range of n standard normal draws, n from 2 (studentized range, infinite degrees of freedom).
 _RANGE_95 = (2.772, 3.314, 3.633, 3.858, 4.030, 4.170, 4.286, 4.387, 4.474)
-
-
-def spread_of(info: FieldInfo, value: float, rules: Rules) -> float | None:
-    """Return the standard deviation the house expects of one reading [the field's unit], None where it has none."""
-    spread = rules.spread
-    short = spread.short_length_mm if abs(value) < rules.short_length_below_mm else spread.long_length_mm
-    by_kind = {
-        "cleat_setback": spread.cleat_setback_mm,
-        "length": short,
-        "pelvis": spread.pelvis_mm,
-        "angle": spread.angle_deg,
-    }
-    return by_kind.get(info.kind)
 
 
 def disagreement(readings: Sequence[float], info: FieldInfo, rules: Rules) -> str:
@@ -53,9 +40,9 @@ def disagreement(readings: Sequence[float], info: FieldInfo, rules: Rules) -> st
         The question; empty where they agree. It is asked until a majority lies close together.
     """
     count = len(readings)
-    house_sd = spread_of(info, max(readings, key=abs), rules) if count >= 2 else None
-    if house_sd is None:
+    if count < 2 or info.kind is None:
         return ""
+    house_sd = rules.reading_sd(info.dotted, info.kind, max(readings, key=abs))
     allowed = _RANGE_95[min(count, len(_RANGE_95) + 1) - 2] * house_sd
     ordered = sorted(readings)
     if ordered[-1] - ordered[0] <= allowed:
@@ -96,12 +83,12 @@ def exchange(
     str
         The question; empty where nothing speaks for an exchange.
     """
-    if not all((*now, *last)):
+    if not all((*now, *last)) or info.kind is None:
         return ""
     left, right, last_left, last_right = (math.fsum(side) / len(side) for side in (*now, *last))
-    house_sd = spread_of(info, max(left, right, key=abs), rules)
+    house_sd = rules.reading_sd(info.dotted, info.kind, max(left, right, key=abs))
     # Only where the legs really differ, both times, by more than reading error brings.
-    if house_sd is None or min(abs(last_left - last_right), abs(left - right)) <= _RANGE_95[0] * house_sd:
+    if min(abs(last_left - last_right), abs(left - right)) <= _RANGE_95[0] * house_sd:
         return ""
     straight = abs(left - last_left) + abs(right - last_right)
     crossed = abs(left - last_right) + abs(right - last_left)

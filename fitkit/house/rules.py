@@ -141,6 +141,7 @@ class Rules(BaseModel):
     mark_place_sd_mm: Error
     spread: Spread
     short_length_below_mm: Annotated[float, between(50, 500)]
+    long_length_from_mm: Annotated[float, between(50, 2000)]
     moved_sd_mm: Error
     equal_widths_mm: Annotated[float, between(0, 10)]
     step_toward_heel_mm: Annotated[float, between(0, 20, above=True)]
@@ -164,6 +165,27 @@ class Rules(BaseModel):
     def _agree(self) -> Self:
         contrary(_shifts_against_themselves([shift.cause for shift in self.shifts]))
         return self
+
+    def reading_sd(self, dotted: str, kind: str, size: float) -> float:
+        """Return the spread of one reading at `dotted` in a session, of that kind and size [the reading's unit].
+
+        A length on the body is read as well as one on the bicycle while it is short, and in proportion worse up to
+        the long ones.
+        """
+        by_kind = {
+            "cleat_setback": self.spread.cleat_setback_mm,
+            "pelvis": self.spread.pelvis_mm,
+            "angle": self.spread.angle_deg,
+            "gap": self.spread.gap_mm,
+            "calliper": self.spread.calliper_mm,
+        }
+        if kind in by_kind:
+            return by_kind[kind]
+        short_mm, long_mm = self.spread.short_length_mm, self.spread.long_length_mm
+        if not dotted.startswith("rider."):
+            return short_mm
+        begins, ends = self.short_length_below_mm, max(self.long_length_from_mm, self.short_length_below_mm + 1e-9)
+        return short_mm + min(max((abs(size) - begins) / (ends - begins), 0.0), 1.0) * (long_mm - short_mm)
 
 
 def _band_against_itself(band: dict) -> list[Contradiction]:
@@ -231,7 +253,7 @@ def parse_rules(text: str, *, file: str) -> tuple[Rules | None, list[Problem]]:
 # Names that came after the first edition: a clinic's own file without them has the shipped values.
 _LATER = (
     *("step_toward_heel_mm", "step_toward_toes_mm", "worse_by", "new_from", "score_sd", "uneven_crank_sd_mm"),
-    *("same_setting_mm", "greatest_setback_mm", "lean_under_least", "low_rotation_deg"),
+    *("same_setting_mm", "greatest_setback_mm", "lean_under_least", "low_rotation_deg", "long_length_from_mm"),
 )
 _LATER_SPREADS = ("calliper_mm", "gap_mm")
 

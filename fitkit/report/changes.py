@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from fitkit.assessment import Assessment, Visit, assess
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.moving import assumes_dropping
-from fitkit.report.words import capital, halves, plain
 from fitkit.session import key
 from fitkit.session.positions import value_at
+from fitkit.words import capital, halves, plain
 
 __all__ = ["HEIGHTS", "Change", "Owed", "changes", "owed", "owed_from_last_time"]
 

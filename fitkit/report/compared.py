@@ -6,8 +6,8 @@ from pathlib import Path
 
 from fitkit.assessment import assess, load_visit
 from fitkit.report.blocks import Table
-from fitkit.report.names import RESULT_WORDS, in_words
-from fitkit.report.words import capital, value_words
+from fitkit.report.names import RESULT_WORDS, in_words, printed
+from fitkit.words import capital
 
 __all__ = ["beside_reference", "where_it_stands"]
 
@@ -35,7 +35,7 @@ def beside_reference(own: str | Path, reference: str | Path) -> Table:
     for side in ("left", "right"):
         for name in _NAMES:
             full = f"{side}.{name}"
-            rows.append((capital(in_words([full])), value_words(mine[full]), value_words(theirs[full])))
+            rows.append((capital(in_words([full])), printed(mine, full), printed(theirs, full)))
     return Table("Your record beside the reference", ("", "Yours", "Reference"), tuple(rows))
 
 
@@ -44,7 +44,7 @@ def where_it_stands(own: str | Path) -> Table:
     found = assess(load_visit(own))
     names = ("cleat_setback.as_found", "mtp1.expected")
     rows = tuple(
-        (capital(RESULT_WORDS[name]), *(value_words(found[f"{side}.{name}"]) for side in ("left", "right")))
+        (capital(RESULT_WORDS[name]), *(printed(found, f"{side}.{name}") for side in ("left", "right")))
         for name in names
     )
     return Table("Where the cleat stands, with 95 % intervals", ("", "Left", "Right"), rows)

@@ -12,7 +12,7 @@ from fitkit.charts.side_leg import SeatMove, SideLeg, side_table
 from fitkit.charts.side_view import side_view
 from fitkit.charts.widths import WidthSide, widths, widths_table
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital, plain
+from fitkit.words import capital, plain
 
 __all__ = [
     "front",

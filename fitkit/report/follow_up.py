@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fitkit.assessment import Visit
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital, day, plain
+from fitkit.words import capital, day, plain
 
 __all__ = ["complaints_then_and_now", "since_last"]
 

@@ -8,8 +8,8 @@ from fitkit import session as sessions
 from fitkit.assessment import Visit
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import day, plain
 from fitkit.session.positions import counting, value_at
+from fitkit.words import day, halves, plain
 
 __all__ = ["complaint_words", "last_time", "positions", "taken", "told", "trials"]
 
@@ -122,7 +122,7 @@ def last_time(visit: Visit) -> Table:
         left, found = before.current(field), f"as_found.{field}"
         pair = [_mean(before, left) if left else None, _mean(now, found)]
         if pair != [None, None]:
-            cells = ("—" if value is None else f"{value:.1f}" for value in pair)
+            cells = ("—" if value is None else halves(value) for value in pair)
             rows.append((_title(field, found), *cells))
     head = ("", f"As left on {day(visit.previous.visit_date)}", "As found now")
     return Table("Against the last visit", head, tuple(rows), "Neither visit holds a position.")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from fitkit import constants
+from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import knock_on
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital, halves, needs_words, value_words, whole
+from fitkit.words import capital, decimal, halved, halves, whole
 
 __all__ = [
     "assumes_dropping",
@@ -25,6 +26,8 @@ _ROWS = {
     "height_only.saddle_down": "Height only: saddle down along the seat tube",
     "full.saddle_forward": "Full: saddle forward",
     "full.saddle_down": "Full: saddle down",
+    "pitch_habit.knee_change": "Pitch habit alone: change of that flexion",
+    "pitch_habit.saddle_down": "Pitch habit alone: change of the height-only answer",
     "stack.saddle_down": "Shims and adapters alone: saddle down",
     "calf_lever.ratio": "Ankle-to-axle lever, after to before",
 }
@@ -46,13 +49,20 @@ def saddle_words(assessment: Assessment) -> Sentences:
         return Sentences((line, *stacks), kind="lead")
     lines = [
         f"Saddle {_how_far(saddle.value)} along the seat tube keeps the knee as it was at its straightest, the mean of "
-        f"both legs ({whole(saddle.low)} to {whole(saddle.high)} mm, down positive).{_done(assessment)}",
+        f"both legs ({halves(saddle.low)} to {halves(saddle.high)} mm, down positive), if the foot keeps its pitch; "
+        f"the pitch habit alone can shift that by {_habit_mm(assessment)} either way: measure again after riding."
+        f"{_done(assessment)}",
         *stacks,
         f"Bars {_how_far(bar.value)} with it, to keep the drop; lower bars are a posture, not a speed."
         + "".join(f" {capital(note)}." for note in bar.notes),
-        "The rider's own foot pitch after the move usually matters more than this sum: measure again after riding.",
     ]
     return Sentences(tuple(lines), kind="lead")
+
+
+def _habit_mm(assessment: Assessment) -> str:
+    """Return how far a pitch habit shifts the saddle's answer [mm]; both legs may well share one habit."""
+    habits = [found for side in SIDES if (found := assessment[f"{side}.pitch_habit.saddle_down"]).is_known]
+    return halves(sum(found.half_width for found in habits) / len(habits))
 
 
 def is_anything_moved(assessment: Assessment) -> bool:
@@ -75,7 +85,7 @@ def _stack_words(assessment: Assessment) -> list[str]:
     for side in SIDES:
         stack = assessment[f"{side}.stack.saddle_down"]
         if stack.is_known and halves(stack.value) != "0":
-            said.append(f"{side} {_how_far(stack.value)} ({whole(stack.low)} to {whole(stack.high)}, down positive)")
+            said.append(f"{side} {_how_far(stack.value)} ({halves(stack.low)} to {halves(stack.high)}, down positive)")
     words = "Shims and adapters alone ask of the saddle, as part of any sum above"
     return [f"{words}: {'; '.join(said)}."] if said else []
 
@@ -90,14 +100,9 @@ def _done(assessment: Assessment) -> str:
     """Say what was done with the saddle, where its height was noted after as found."""
     inputs = Inputs(assessment.visit)
     before, now = inputs.number("as_found.saddle_height_mm"), inputs.number_now("saddle_height_mm")
-    if before is None or now is None or whole(now - before) == "0":
+    if before is None or now is None or halved(now) == halved(before):
         return ""
-    return f" Done: {whole(abs(now - before))} mm {'down' if now < before else 'up'}."
-
-
-def _signed(value: float) -> str:
-    text = f"{value:.1f}"
-    return "0.0" if float(text) == 0 else text.replace("-", "−")
+    return f" Done: {halves(abs(halved(now) - halved(before)))} mm {'down' if now < before else 'up'}."
 
 
 def choices(assessment: Assessment) -> Table:
@@ -105,8 +110,7 @@ def choices(assessment: Assessment) -> Table:
     rows = []
     for name, words in _ROWS.items():
         pair = [assessment[f"{side}.{name}"] for side in SIDES]
-        decimals = 3 if name == "calf_lever.ratio" else 1
-        rows.append((words, *(value_words(estimate, decimals=decimals) for estimate in pair)))
+        rows.append((words, *map(value_words, pair)))
     return Table("The choices, per leg (down and forward positive)", ("", "Left", "Right"), tuple(rows))
 
 
@@ -120,9 +124,9 @@ def remaining(assessment: Assessment) -> Table:
             rows.append(
                 (
                     f"{capital(side)}, {name}",
-                    f"{_signed(knee)}° at crank {whole(at)}°",
-                    f"{_signed(left.least_knee_flexion_change_deg)}°",
-                    f"{_signed(thigh)}° at crank {whole(thigh_at)}°",
+                    f"{decimal(knee, 1)}° at crank {whole(at)}°",
+                    f"{decimal(left.least_knee_flexion_change_deg, 1)}°",
+                    f"{decimal(thigh, 1)}° at crank {whole(thigh_at)}°",
                 )
             )
     if assessment["left.full.saddle_down"].needs and assessment["right.full.saddle_down"].needs:

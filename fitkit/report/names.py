@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
-__all__ = ["RESULT_WORDS", "in_words"]
+from fitkit.advice_words import value_words
+from fitkit.assessment import Assessment
+from fitkit.words import halved
+
+__all__ = ["RESULT_WORDS", "in_words", "printed"]
 
 RESULT_WORDS = {
     "cleat_setback.as_found": "cleat setback as found",
@@ -33,6 +38,8 @@ RESULT_WORDS = {
     "height_only.saddle_down": "saddle down, height only",
     "full.saddle_forward": "saddle forward, full answer",
     "full.saddle_down": "saddle down, full answer",
+    "pitch_habit.saddle_down": "what a pitch habit alone does to the saddle, height only",
+    "pitch_habit.knee_change": "what a pitch habit alone does to the knee, saddle untouched",
     "stack.saddle_down": "saddle down for shims and adapters alone",
     "forward_limit": "forward limit",
     "stance.width": "stance width",
@@ -57,3 +64,22 @@ def in_words(names: Iterable[str]) -> str:
         where = f" ({found[0]})" if len(found) == 1 else ""
         said.append(RESULT_WORDS[name] + where)
     return "; ".join(said)
+
+
+def printed(assessment: Assessment, name: str) -> str:
+    """Return a result in words; a sum or a difference is that of its parts as these are printed."""
+    found = assessment[name]
+    if not found.is_known:
+        return value_words(found)
+    side, value = name.split(".")[0], found.value
+    if name == "stance.width":
+        value = sum(halved(assessment[f"{side}.half_stance"].value) for side in ("left", "right"))
+    elif name.endswith(".move"):
+        value = _move(assessment, side)
+    elif name.endswith(".gap_after"):
+        value = halved(assessment[f"{side}.toe.gap"].value) - _move(assessment, side)
+    return value_words(replace(found, value=value, low=min(found.low, value), high=max(found.high, value)))
+
+
+def _move(assessment: Assessment, side: str) -> float:
+    return halved(assessment.foot(side).set_to) - halved(assessment[f"{side}.cleat_setback.as_found"].value)

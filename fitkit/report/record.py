@@ -5,16 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 from fitkit import cautions
+from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
 from fitkit.report import drawings, measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.changes import owed, owed_from_last_time
-from fitkit.report.names import RESULT_WORDS, in_words
+from fitkit.report.names import RESULT_WORDS, in_words, printed
 from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet, torques
 from fitkit.report.soles import first_words, slip_words, soles_figure, soles_table, toe_words, worse_beside
-from fitkit.report.words import capital, day, needs_words, value_words, whole
+from fitkit.words import capital, day, halves
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
 
@@ -163,7 +164,8 @@ class Record(SeenRiding):
             pair = [self.assessment[f"{side}.{name}"] for side in SIDES]
             grades = dict.fromkeys(estimate.grade for estimate in pair if estimate.is_known)
             words = capital(RESULT_WORDS[name])
-            body.append((words, *(value_words(estimate) for estimate in pair), " / ".join(grades) or "—"))
+            cells = (printed(self.assessment, f"{side}.{name}") for side in SIDES)
+            body.append((words, *cells, " / ".join(grades) or "—"))
         return Table(caption, ("", "Left", "Right", "Grade"), tuple(body))
 
     def stance(self) -> Sentences:
@@ -269,10 +271,10 @@ class Record(SeenRiding):
                 continue
             # Where the rule names no point, it is the size that is too small for one.
             point = (
-                f"start {whole(start.value)}" if start.is_known else f"no point: begin to try at {whole(high.value)}"
+                f"start {halves(start.value)}" if start.is_known else f"no point: begin to try at {halves(high.value)}"
             )
             notes = capital("; ".join(start.notes))
-            lines.append(f"{side.capitalize()}: {whole(low.value)} to {whole(high.value)} mm, {point}. {notes}.")
+            lines.append(f"{side.capitalize()}: {halves(low.value)} to {halves(high.value)} mm, {point}. {notes}.")
         lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
         if self._session.rider.riding == "short_maximal":
             lines.append(

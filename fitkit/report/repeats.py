@@ -7,8 +7,8 @@ from fitkit.assessment.repeats import Repeated, assess_repeats
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.repeatability import LimitsOfAgreement
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital
 from fitkit.session.study import MarkRepeats, load_repeats
+from fitkit.words import capital, decimal, span
 
 __all__ = ["RepeatsShown", "example"]
 
@@ -38,7 +38,7 @@ class RepeatsShown:
         ]
         if found.correlations is not None:
             single = found.correlations.single_2
-            words = f"{single.value:.2f} ({single.low:.2f} to {single.high:.2f})"
+            words = span(single.value, single.low, single.high, form=lambda value: decimal(value, 2))
             rows.append(("Intraclass correlation of two rounds, form (2,1)", words))
         caption = "What your repeats show, with 95 % intervals (measured here)"
         return Table(caption, ("", "mm; the correlation has no unit"), tuple(rows))
@@ -105,5 +105,4 @@ def _bias(limits: LimitsOfAgreement | None) -> Interval | None:
 def _mm(found: Interval | None) -> str:
     if found is None:
         return "not assessed"
-    value, low, high = (f"{each:.1f}".replace("-", "−") for each in (found.value, found.low, found.high))
-    return f"{value} ({low} to {high})"
+    return span(found.value, found.low, found.high, form=lambda value: decimal(value, 1))

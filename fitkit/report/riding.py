@@ -13,8 +13,8 @@ from fitkit.calculations.readings import Interval
 from fitkit.readers.film import POINTS, SETTINGS
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.measurements import complaint_words
-from fitkit.report.words import capital, plain
 from fitkit.session.bike import Trial as RecordedTrial
+from fitkit.words import capital, decimal, halves, plain, signed, span, tenths
 
 __all__ = [
     "film_format",
@@ -75,13 +75,13 @@ def _bracket_words(ridden: SideRidden) -> str:
         for word, is_unsteady in (("unsteady", True), ("steady", False))
         if any(s.is_unsteady is is_unsteady for s in found.settings)
     ]
-    tail = f"between {plain(found.low_mm)} and {plain(found.high_mm)} mm" if found.needs is None else ""
+    tail = f"between {halves(found.low_mm)} and {halves(found.high_mm)} mm" if found.needs is None else ""
     needed = f"forward limit not assessed: needs {found.needs}"
     return f"{', '.join(said)} mm: {tail or needed}."
 
 
 def _joined(values: list[float]) -> str:
-    words = [f"{value:.3g}" for value in values]
+    words = [halves(value) for value in values]
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
@@ -101,8 +101,8 @@ def _hinges(assessment: Assessment) -> list[str]:
 def _hinge_words(ridden: SideRidden) -> str:
     found = ridden.hinge
     if found.break_mm is not None:
-        ends = f"{found.break_mm.value:.1f} mm ({found.break_mm.low:.1f} to {found.break_mm.high:.1f})"
-        return f"hinge model: unsteadiness rises forward of {ends}, {found.rise_per_mm:.2f} points a mm."
+        ends = span(found.break_mm.value, found.break_mm.low, found.break_mm.high, " mm")
+        return f"hinge model: unsteadiness rises forward of {ends}, {decimal(found.rise_per_mm, 2)} points a mm."
     return f"hinge model: {found.needs if found.needs == NOT_FOUND else f'not assessed: needs {found.needs}'}."
 
 
@@ -121,8 +121,8 @@ def trials_along(assessment: Assessment) -> Table:
             travel = inputs.readings(f"trials.{number}.knee_travel_mm.{side}")
             rows.append(
                 (
-                    f"{capital(side)} {trial.cleat_setback_mm:.3g} mm, trial {number + 1}",
-                    "—" if trial.score is None else f"{trial.score:.3g}",
+                    f"{capital(side)} {halves(trial.cleat_setback_mm)} mm, trial {number + 1}",
+                    "—" if trial.score is None else tenths(trial.score),
                     "—" if trial.smooth_at_bottom is None else plain(trial.smooth_at_bottom),
                     _observed(trial, recorded, side),
                     ", ".join(plain(value) for value in travel) or "—",
@@ -169,7 +169,7 @@ def _trial_line(assessment: Assessment, side: str) -> charts.TrialLine:
     )
     found = ridden.bracket
     is_bracket = found.needs is None
-    said = f"between {plain(found.low_mm)} and {plain(found.high_mm)} mm" if is_bracket else f"needs {found.needs}"
+    said = f"between {halves(found.low_mm)} and {halves(found.high_mm)} mm" if is_bracket else f"needs {found.needs}"
     ends = (found.low_mm, found.high_mm) if is_bracket else (None, None)
     return charts.TrialLine(side, points, assessment.visit.house.rules.unsteady_from, *ends, said)
 
@@ -185,9 +185,23 @@ def knees(assessment: Assessment) -> Table:
             continue
         cells = (_interval(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
         rows.append((_knee_name(knee), *cells, f"{turns} of {len(track.revolutions)}"))
+    rows += _travel_changes(assessment.ride.filmed.knees)
     head = ("", "Offset, outward of the pedal", "Travel", "Inward pull on the downstroke", "Turns used")
     empty = "No film was digitised."
     return Table("Knees on film, mm with 95 % interval (measured here)", head, tuple(rows), empty)
+
+
+def _travel_changes(found: tuple[FilmedKnee, ...]) -> list[tuple[str, ...]]:
+    """Return how much the travel of each knee changed from its first film to each later one."""
+    rows = []
+    for side in SIDES:
+        first, *later = [knee for knee in found if knee.side == side and knee.track.needs is None] or [None]
+        for knee in later:
+            change = ride_check.travel_change(first.track, knee.track)
+            told = "" if change.low <= 0 <= change.high else ", more than the turns' own spread"
+            name = f"{capital(side)}, {knee.position} less {first.position}"
+            rows.append((name, "", f"{span(change.value, change.low, change.high, form=signed)}{told}", "", ""))
+    return rows
 
 
 def ruler_table(offsets_mm: dict[str, tuple[tuple[float, ...], tuple[float, ...]]], *, house_sd_mm: float) -> Table:
@@ -225,9 +239,7 @@ def _knee_name(knee: FilmedKnee) -> str:
 
 
 def _interval(found: Interval) -> str:
-    words = (f"{value:.1f}".replace("-", "−") for value in (found.value, found.low, found.high))
-    value, low, high = ("0.0" if word == "−0.0" else word for word in words)
-    return f"{value} ({low} to {high})"
+    return span(found.value, found.low, found.high)
 
 
 def knee_words(assessment: Assessment) -> Sentences:

@@ -14,7 +14,7 @@ import jinja2
 from fitkit import cautions, places, session
 from fitkit.assessment import Assessment
 from fitkit.report.soles import instruction
-from fitkit.report.words import day, plain
+from fitkit.words import day, plain
 
 __all__ = ["Strip", "setting_strip_html", "strips"]
 

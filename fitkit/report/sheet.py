@@ -13,7 +13,7 @@ from fitkit.assessment.inputs import Inputs
 from fitkit.report.changes import NOT_AGAIN, NOT_MEASURED, Change, changes, owed, owed_from_last_time
 from fitkit.report.moving import assumes_dropping, is_anything_moved
 from fitkit.report.soles import put_back_words
-from fitkit.report.words import capital, day, plain
+from fitkit.words import capital, day, plain
 
 __all__ = ["rider_sheet", "torques"]
 

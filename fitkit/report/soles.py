@@ -8,8 +8,8 @@ from fitkit import charts, session
 from fitkit.advice_words import (
     COSTS_LESS,
     change_words,
-    halves,
     kind_words,
+    needs_words,
     reason_words,
     slots_words,
     worse_words,
@@ -18,7 +18,7 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.advice import Advice, Worse
 from fitkit.report.blocks import Table
-from fitkit.report.words import capital, needs_words, plain, whole
+from fitkit.words import capital, halved, halves, plain
 
 __all__ = [
     "first_words",
@@ -62,9 +62,9 @@ def _stands(assessment: Assessment, side: str) -> str:
     name = f"{side.capitalize()} {word}"
     if not found.is_known:
         return f"{side.capitalize()} cleat not measured"
-    if float(halves(found.value).replace("−", "-")) < 0:
-        return f"{name} {halves(-found.value)} mm ahead of the joint ({whole(-found.high)} to {whole(-found.low)})"
-    return f"{name} {halves(found.value)} mm behind the joint ({whole(found.low)} to {whole(found.high)})"
+    if halved(found.value) < 0:
+        return f"{name} {halves(-found.value)} mm ahead of the joint ({halves(-found.high)} to {halves(-found.low)})"
+    return f"{name} {halves(found.value)} mm behind the joint ({halves(found.low)} to {halves(found.high)})"
 
 
 def _change(assessment: Assessment, side: str) -> str:
@@ -88,13 +88,13 @@ def _clinician(assessment: Assessment, side: str) -> str:
 def _decided(assessment: Assessment, side: str) -> str:
     words, left = _change(assessment, side), assessment[f"{side}.cleat_setback.as_left"]
     if Inputs(assessment.visit).own_setback("decided", side) is None:
-        return f"{_stands(assessment, side)}: left at {halves(left.value)} ({whole(left.low)} to {whole(left.high)})."
+        return f"{_stands(assessment, side)}: left at {halves(left.value)} ({halves(left.low)} to {halves(left.high)})."
     said = f"{_stands(assessment, side)}: decided {'to stay' if words == 'not moved' else words}."
     if not left.is_known:
         return said
     slip = slip_words(assessment, side)
     return (
-        f"{said} As left {halves(left.value)} ({whole(left.low)} to {whole(left.high)}){f', {slip}' if slip else ''}."
+        f"{said} As left {halves(left.value)} ({halves(left.low)} to {halves(left.high)}){f', {slip}' if slip else ''}."
     )
 
 
@@ -239,7 +239,7 @@ def toe_words(assessment: Assessment, side: str) -> str | None:
     gap, when = (after, "after the move") if after.is_known and after.value != found.value else (found, "as found")
     if not gap.is_known or gap.low > 0:
         return None
-    if whole(gap.value) == "0":
+    if halves(gap.value) == "0":
         size = "touches"
     elif gap.value < 0:
         size = f"overlap {halves(abs(gap.value))} mm"
@@ -341,4 +341,4 @@ def _printed_move(before: float | None, now: float | None) -> float | None:
     """Return now minus before as both are printed [mm]."""
     if None in (before, now):
         return None
-    return float(halves(now).replace("−", "-")) - float(halves(before).replace("−", "-"))
+    return halved(now) - halved(before)

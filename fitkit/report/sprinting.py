@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from fitkit import charts
+from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.sprints import Compared, Sprint
 from fitkit.calculations.readings import Interval
-from fitkit.calculations.sprint_settings import EXERTION_QUESTIONS, trade_figure_words
+from fitkit.calculations.sprint_settings import EXERTION_QUESTIONS, ORDER_WORDS, trade_figure_words
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital, needs_words
+from fitkit.words import capital, decimal, span
 
 __all__ = ["compared", "exertion_questions", "sprint_figure", "sprint_words", "sprints"]
 
@@ -30,6 +31,7 @@ def sprint_words(assessment: Assessment) -> Sentences:
         if setting.needs:
             lines.append(f"{capital(setting.setting)}: not assessed: needs {setting.needs}.")
     lines += list(dict.fromkeys(_sprint_notes(found.ridden)))
+    lines += [ORDER_WORDS] if any(each.difference.needs is None for each in found.compared) else []
     lines.append(trade_figure_words())
     lines.append("Nothing here says that a setting makes a rider faster.")
     return Sentences(tuple(lines))
@@ -80,8 +82,7 @@ def sprints(assessment: Assessment) -> Table:
 def _interval(found: Interval | None, decimals: int, unit: str = "") -> str:
     if found is None:
         return "not assessed"
-    value, low, high = (f"{each:.{decimals}f}".replace("-", "−") for each in (found.value, found.low, found.high))
-    return f"{value}{unit} ({low} to {high})"
+    return span(found.value, found.low, found.high, unit, lambda value: decimal(value, decimals))
 
 
 def compared(assessment: Assessment) -> Table:
@@ -103,7 +104,7 @@ def _compared(each: Compared) -> tuple[str, ...]:
     name, found = f"{capital(each.second)} less {each.first}", each.difference
     if found.needs:
         return name, f"not assessed: needs {found.needs}", "", ""
-    said = "smaller than so many sprints can show" if found.is_within_noise else "more than that"
+    said = "cannot be told from no difference" if found.is_within_noise else "more than that"
     percent = _interval(found.difference_percent, 1, " %")
     return name, f"{_watts(found.difference_w)}; {percent}", f"{found.smallest_detectable_percent:.1f} %", said
 

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from fitkit import constants
+from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment import clearances as gaps
 from fitkit.assessment.clearances import outward_since_found
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import clearances, stance
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
+from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.words import capital, needs_words, plain, value_words, whole
+from fitkit.report.names import printed
+from fitkit.words import capital, halved, halves, plain, signed
 
 __all__ = [
     "before_widening",
@@ -38,19 +41,29 @@ def stance_words(assessment: Assessment) -> Sentences:
     if not (left.is_known and right.is_known):
         lacking = left if not left.is_known else right
         return Sentences((f"Stance not assessed: {needs_words(lacking.needs)}.",), kind="lead")
-    width, difference = assessment["stance.width"], assessment["stance.difference"]
-    apart = whole(abs(difference.value))
-    more = "even" if apart == "0" else f"{'left' if difference.value > 0 else 'right'} stands {apart} mm further out"
-    line = f"Left foot {whole(left.value)} mm from the frame's middle, right {whole(right.value)}: {more}."
-    return Sentences((line, f"Stance width {value_words(width, decimals=0)}."), kind="lead")
+    difference = assessment["stance.difference"]
+    line = f"Left foot {halves(left.value)} mm from the frame's middle, right {halves(right.value)}"
+    lines = [f"{line}{_uneven_words(difference)}.", f"Stance width {printed(assessment, 'stance.width')}."]
+    return Sentences((*lines, *(capital(note) for note in assessment.standing.stance.notes)), kind="lead")
+
+
+def _uneven_words(difference: Estimate) -> str:
+    """Say which foot stands further out, whether that can be told, or that it is not known."""
+    if not difference.is_known:
+        return ", taking the cranks as even: which foot stands further out is not known before the crank faces are"
+    ends = f"{halves(difference.low)} to {halves(difference.high)}, left minus right"
+    if difference.low <= 0 <= difference.high:
+        return f": no difference that can be told ({ends})"
+    side = "left" if difference.value > 0 else "right"
+    return f": {side} stands {halves(abs(difference.value))} mm further out ({ends})"
 
 
 def hips(assessment: Assessment) -> Table:
     """Return hip spacing by the CT line and the published models, side by side."""
     rows = []
     for row in assessment.standing.hips.rows:
-        value = f"needs {row.needs}" if row.value_mm is None else f"{row.value_mm:.0f} mm"
-        span = "" if row.value_mm is None else f"{row.low_mm:.0f} to {row.high_mm:.0f}"
+        value = f"needs {row.needs}" if row.value_mm is None else f"{halves(row.value_mm)} mm"
+        span = "" if row.value_mm is None else f"{halves(row.low_mm)} to {halves(row.high_mm)}"
         rows.append((row.name, value, span, row.source))
     return Table("Hip spacing, by each published way", ("", "Spacing", "95 %", "Source"), tuple(rows))
 
@@ -65,24 +78,23 @@ def candidates(assessment: Assessment) -> Table:
     inputs = Inputs(assessment.visit)
     moved = {side: outward_since_found(inputs, side) for side in SIDES}
     found = stance.candidates(
-        width.value - sum(moved.values()),
+        halved(width.value - sum(moved.values())),
         foot_hang_mm=inputs.number("rider.foot_hang_mm"),
         left_wish_mm=wish.left.half_stance_change_mm,
         right_wish_mm=wish.right.half_stance_change_mm,
     )
     rows = tuple(
-        (capital(each.name), f"{each.width_mm:.0f} mm", _signed(each.left_change_mm), _signed(each.right_change_mm))
+        (capital(each.name), f"{plain(each.width_mm)} mm", _mm(each.left_change_mm), _mm(each.right_change_mm))
         for each in found
     )
     if any(moved.values()):
-        rows += (("As it stands now", f"{width.value:.0f} mm", *(_signed(moved[side]) for side in SIDES)),)
+        rows += (("As it stands now", f"{halves(width.value)} mm", *(_mm(moved[side]) for side in SIDES)),)
     head = ("", "Stance width", "Left, outward", "Right, outward")
     return Table("Widths that could be tried, in no order of merit", head, rows)
 
 
-def _signed(value: float) -> str:
-    text = f"{value:+.1f}".replace("-", "−")
-    return "0 mm" if float(f"{value:.1f}") == 0 else f"{text} mm"
+def _mm(change_mm: float) -> str:
+    return f"{signed(round(change_mm, 2), plain)} mm"
 
 
 def before_widening(assessment: Assessment) -> Sentences:
@@ -134,8 +146,8 @@ def parts_found(assessment: Assessment) -> Sentences:
 def _choice_words(assessment: Assessment, side: str, choice: Choice) -> list[str]:
     wish = getattr(assessment.visit.session.wish, side).half_stance_change_mm
     chosen = ", ".join(choice.chosen) or "no part"
-    play = f" and {_signed(choice.adjustment_mm)} of the lateral play" if choice.adjustment_mm else ""
-    said = [f"wish {_signed(wish)} a side. {capital(chosen)}{play}; remains {_signed(choice.remaining_mm)}."]
+    play = f" and {_mm(choice.adjustment_mm)} of the lateral play" if choice.adjustment_mm else ""
+    said = [f"wish {_mm(wish)} a side. {capital(chosen)}{play}; remains {_mm(choice.remaining_mm)}."]
     if choice.gaps_mm:
         spans = ", ".join(f"{plain(low)} to {plain(high)}" for low, high in choice.gaps_mm)
         said.append(f"nothing in this family reaches {spans} mm (outward of as found).")
@@ -167,7 +179,7 @@ def reach(assessment: Assessment) -> Table:
     rows = []
     for name, said in zip(names, words, strict=True):
         pair = [assessment[f"{side}.{name}"] for side in SIDES]
-        cells = [value_words(estimate) for estimate in pair]
+        cells = [printed(assessment, f"{side}.{name}") for side in SIDES]
         if name.startswith("toe") and all(estimate.is_known for estimate in pair):
             cells = [f"{cell}: {clearances.gap_words(e.value)}" for cell, e in zip(cells, pair, strict=True)]
         rows.append((said, *cells))

@@ -5,14 +5,15 @@ import json
 import pytest
 
 from fitkit import cautions, house, session
+from fitkit.advice_words import value_words
 from fitkit.assessment import Visit
 from fitkit.estimate import known, missing
 from fitkit.report import rider_sheet
 from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.pages import sheet_html
 from fitkit.report.record import Record
-from fitkit.report.words import day, value_words, whole
 from fitkit.session import SIGNS
+from fitkit.words import day, whole
 
 
 @pytest.fixture

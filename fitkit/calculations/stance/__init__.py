@@ -19,7 +19,6 @@ from fitkit.calculations.stance.hips import (
 )
 from fitkit.calculations.stance.lean import LEAN_DESCRIBES, frontal_lean_deg, hip_height_mm, lean_per_mm_deg
 from fitkit.calculations.stance.width import (
-    FACES_AGREE_WITHIN_MM,
     Candidate,
     HalfStance,
     SideLengths,
@@ -29,7 +28,6 @@ from fitkit.calculations.stance.width import (
 )
 
 __all__ = [
-    "FACES_AGREE_WITHIN_MM",
     "LEAN_DESCRIBES",
     "MODELS_SHARE_INPUTS",
     "Candidate",

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from fitkit.calculations.readings import Quantity, exact, linear
 
-__all__ = ["FACES_AGREE_WITHIN_MM", "Candidate", "HalfStance", "SideLengths", "Stance", "candidates", "stance"]
+__all__ = ["Candidate", "HalfStance", "SideLengths", "Stance", "candidates", "stance"]
 
-FACES_AGREE_WITHIN_MM = 3.0  # house rule, no source
+UNEVEN = "uneven cranks"
 
 _Term = tuple[float, str, Quantity]
 
@@ -49,17 +49,21 @@ class HalfStance:
     @property
     def lengths_mm(self) -> tuple[tuple[str, float], ...]:
         """Each part as a labelled length [mm], from the centreline outward."""
-        return tuple((name, coefficient * quantity.value) for coefficient, name, quantity in self.terms)
+        return tuple((name, factor * quantity.value) for factor, name, quantity in self.terms if name != UNEVEN)
 
 
 @dataclass(frozen=True)
 class Stance:
-    """Both sides, their sum and left minus right [mm]; None while a side is not known. Notes concern both sides."""
+    """Both sides, their sum and left minus right [mm]; None while a side is not known. Notes concern both sides.
+
+    `difference` is None as well where no crank face was measured; `difference_needs` says what it needs.
+    """
 
     left: HalfStance
     right: HalfStance
     width: Quantity | None
     difference: Quantity | None
+    difference_needs: str | None
     notes: tuple[str, ...]
 
 
@@ -73,7 +77,7 @@ class Candidate:
     right_change_mm: float
 
 
-def stance(*, left: SideLengths, right: SideLengths, q_factor: Quantity | None) -> Stance:
+def stance(*, left: SideLengths, right: SideLengths, q_factor: Quantity | None, uneven_crank_sd_mm: float) -> Stance:
     """Return half-stance on each side, stance width and their difference.
 
     Parameters
@@ -82,6 +86,8 @@ def stance(*, left: SideLengths, right: SideLengths, q_factor: Quantity | None) 
         What was measured of each side [mm].
     q_factor : Quantity or None
         Between the outer faces of the crank arms at the pedal threads [mm].
+    uneven_crank_sd_mm : float
+        House SD of a crank face about half the Q factor [mm], where no face was measured.
 
     Returns
     -------
@@ -96,33 +102,41 @@ def stance(*, left: SideLengths, right: SideLengths, q_factor: Quantity | None) 
     Notes
     -----
     Derived: crank face + washer + extender + spindle to cleat centre + shoe outward. A face not measured is the Q
-    factor less the other side's, and without either half the Q factor.
+    factor less the other side's, and without either half the Q factor, widened for uneven cranks: what one side lies
+    further out by, the other lies further in, so that the width keeps the Q factor's own error.
 
     Examples
     --------
     >>> side = SideLengths(crank_face=exact(73), washer_mm=0, extender_mm=0, spindle_to_cleat_centre=53,
     ...                    shoe_outward=exact(0))
-    >>> stance(left=side, right=side, q_factor=None).width.value
+    >>> stance(left=side, right=side, q_factor=None, uneven_crank_sd_mm=1.0).width.value
     252.0
     """
     for name, quantity in (("left", left.crank_face), ("right", right.crank_face), ("q_factor_mm", q_factor)):
         if quantity is not None and not 0 < quantity.value < math.inf:
             where = name if name == "q_factor_mm" else f"{name}.crank_face_to_centreline_mm"
             raise ValueError(f"{where} is {quantity.value}; expected above 0. Measure it again.")
+    uneven = Quantity(0.0, ((uneven_crank_sd_mm, math.inf),))
     sides = [
-        _half_stance(own, _face(side, own.crank_face, other.crank_face, q_factor))
+        _half_stance(own, _face(side, own.crank_face, other.crank_face, q_factor, uneven))
         for side, own, other in (("left", left, right), ("right", right, left))
     ]
+    width, needs = _combined(sides, (1, 1)), None
+    if width is None:
+        needs = "half-stance of both sides"
+    elif left.crank_face is None and right.crank_face is None:
+        needs = "crank faces"
     return Stance(
         *sides,
-        width=_combined(sides, (1, 1)),
-        difference=_combined(sides, (1, -1)),
+        width=width,
+        difference=None if needs else _combined(sides, (1, -1)),
+        difference_needs=needs,
         notes=_faces_against_q(left.crank_face, right.crank_face, q_factor),
     )
 
 
 def _face(
-    side: str, own: Quantity | None, other: Quantity | None, q_factor: Quantity | None
+    side: str, own: Quantity | None, other: Quantity | None, q_factor: Quantity | None, uneven: Quantity
 ) -> tuple[tuple[_Term, ...], str]:
     """Return the terms of one side's crank face and what was assumed; no terms where it is not known."""
     other_side = "right" if side == "left" else "left"
@@ -131,8 +145,9 @@ def _face(
     if q_factor is None:
         return (), ""
     if other is None:
-        note = f"{side} crank face not measured: half the Q factor, which takes the cranks as even"
-        return ((0.5, "Q factor", q_factor),), note
+        sd_mm = uneven.u
+        note = f"{side} crank face not measured: half the Q factor, give or take uneven cranks (SD {sd_mm:g} mm a side)"
+        return ((0.5, "Q factor", q_factor), (1.0 if side == "left" else -1.0, UNEVEN, uneven)), note
     if not q_factor.value > other.value:
         raise ValueError(
             f"q_factor_mm is {q_factor.value}; expected more than the {other_side} crank face, {other.value}. "
@@ -175,7 +190,7 @@ def _combined(sides: list[HalfStance], signs: tuple[int, int]) -> Quantity | Non
     for at, (sign, side) in enumerate(zip(signs, sides, strict=True)):
         for coefficient, name, quantity in side.terms:
             # Faces and Q factor carry their own names on either side; the other lengths are each side's own.
-            key = (name,) if name == "Q factor" or name.endswith("crank face") else (name, at)
+            key = (name,) if name in ("Q factor", UNEVEN) or name.endswith("crank face") else (name, at)
             shared[key] = (shared.get(key, (0.0, quantity))[0] + sign * coefficient, quantity)
     return linear(shared.values())
 
@@ -186,12 +201,12 @@ def _faces_against_q(left: Quantity | None, right: Quantity | None, q_factor: Qu
         return (f"crank face measured on the {measured} only: measure the {missing} one or the Q factor",)
     if left is None or right is None or q_factor is None:
         return ()
-    apart_mm = left.value + right.value - q_factor.value
-    if abs(apart_mm) <= FACES_AGREE_WITHIN_MM:
+    apart = linear([(1, left), (1, right), (-1, q_factor)])
+    if abs(apart.value) <= apart.half_width():
         return ()
     return (
         f"the crank faces come to {left.value + right.value:.1f} mm, the Q factor is {q_factor.value:.1f}: "
-        f"{abs(apart_mm):.1f} apart, expected within {FACES_AGREE_WITHIN_MM:g}. Measure all three again; "
+        f"{abs(apart.value):.1f} apart, more than their errors ({apart.half_width():.1f}). Measure all three again; "
         "the faces are used.",
     )
 
