@@ -33,6 +33,7 @@ from fitkit.calculations.stroke import (
     require_reach,
 )
 from fitkit.estimate import Estimate, Unit, known, missing
+from fitkit.words import decimal
 
 __all__ = ["HipHeight", "LegFound", "assess_leg", "assess_saddle"]
 
@@ -124,6 +125,8 @@ def assess_leg(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> LegFound:
 def _hip(inputs: Inputs, draws: Draws, side: str, before: Both | None) -> Hip | str:
     """Return the hip's place as found: from the knee where measured, else from the saddle; or what it needs."""
     flexion = inputs.quantity(f"ride.{side}.least_knee_flexion_deg")
+    if flexion is not None and flexion.value < 0:
+        return f"least knee flexion from 0, a straight knee; it is {decimal(flexion.value, 1)}"
     try:
         if flexion is not None and before is not None:
             return _hip_from_knee(draws, side, before, flexion)
@@ -274,12 +277,16 @@ def _lever(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> Estimate:
         return missing("ankle to first MTP joint" if length is None else NEED_AS_FOUND, unit="1")
     if foot.move is None:
         return missing(foot.results[f"{side}.cleat_setback.move"].needs, unit="1")
-    value = knock_on.calf_lever_ratio(length.value, old_setback_mm=found.value, new_setback_mm=foot.set_to)
-    drawn = knock_on.calf_lever_ratio(
-        draws.of(f"{side}.ankle_to_mtp1", length),
-        old_setback_mm=draws.of(f"{side}.cleat_setback", found),
-        new_setback_mm=drawn_target(draws, side, found, foot),
-    )
+    drawn_lengths = {
+        "ankle_to_mtp1_mm": draws.of(f"{side}.ankle_to_mtp1", length),
+        "old_setback_mm": draws.of(f"{side}.cleat_setback", found),
+    }
+    try:
+        value = knock_on.calf_lever_ratio(length.value, old_setback_mm=found.value, new_setback_mm=foot.set_to)
+        drawn = knock_on.calf_lever_ratio(**drawn_lengths, new_setback_mm=drawn_target(draws, side, found, foot))
+    except ValueError:
+        needs = "an ankle that lies behind the cleat: measure ankle to first MTP joint and cleat setback again"
+        return missing(needs, unit="1")
     source = "(ankle to first MTP joint - new setback) / (the same - old setback)"
     note = "a ratio of lengths, no claim on performance"
     return estimate_from(float(value), drawn, unit="1", grade="derived", source=source, notes=(note,))
