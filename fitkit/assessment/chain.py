@@ -166,7 +166,7 @@ def target_chain(inputs: Inputs, draws: Draws, side: str, links: Links, foot: Fo
 def stacked_chain(inputs: Inputs, draws: Draws, side: str, links: Links) -> Both | None:
     """Return the chain as found on today's shims and adapters, None where these are as found."""
     before, now = _held(inputs, side, ["as_found"]), _held(inputs, side, inputs.positions())
-    if before == now:
+    if (before[1].value, before[2]) == (now[1].value, now[2]):
         return None
     found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
     drawn = draws.of(f"{side}.cleat_setback", found)
@@ -194,27 +194,32 @@ def _drawing(draws: Draws, side: str) -> Callable[[str, Quantity], np.ndarray]:
     return drawn
 
 
-def _held(inputs: Inputs, side: str, positions: list[str]) -> tuple[float, float]:
-    """Return shim and adapter stack [mm] at the last of `positions` that says so; recorded nowhere is 0."""
+def _held(inputs: Inputs, side: str, positions: list[str]) -> tuple[str, Quantity, float]:
+    """Return the shim with its row of draws, and the adapter stack [mm], at the last of `positions` that says so.
 
+    Recorded nowhere is 0; what is not there has no error, and a shim left as found is the same shim.
+    """
     at = Inputs(inputs.visit, tuple(positions))
-    return at.number_now(f"{side}.shim_mm") or 0.0, at.fitted(side, "adapter_stack_mm")[0] or 0.0
+    shim = at.now(f"{side}.shim_mm")
+    row = "shim" if at.current(f"{side}.shim_mm") in (None, f"as_found.{side}.shim_mm") else "shim_since"
+    return row, shim if shim and shim.value else Quantity(0.0), at.fitted(side, "adapter_stack_mm")[0] or 0.0
 
 
 def _chain(
     links: Links,
     take: Callable[[str, Quantity], float | np.ndarray],
     setback: float | np.ndarray,
-    held: tuple[float, float],
+    held: tuple[str, Quantity, float],
 ) -> Chain:
     lengths = dict.fromkeys(("thigh_mm", "shank_mm"), _NOT_ENTERING)
     lengths |= {f"{name}_mm": take(name, quantity) for name, quantity in links.lengths.items()}
     sole = lengths.pop("axle_to_foot_sole_mm")
     tube = take("seat_tube_angle", links.seat_tube) if links.seat_tube else _NOT_ENTERING
+    row, shim, stack = held
     wave = {f"{name}_deg": take(f"pitch_{name}", quantity) for name, quantity in links.pitch.items()}
     return Chain(
         leg=Leg(**lengths),
-        cleat=Cleat(setback_mm=setback, axle_to_foot_sole_mm=sole, shim_mm=held[0], adapter_stack_mm=held[1]),
+        cleat=Cleat(setback_mm=setback, axle_to_foot_sole_mm=sole, shim_mm=take(row, shim), adapter_stack_mm=stack),
         pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table),
         bike=Bike(crank_mm=links.crank_mm or _NOT_ENTERING, seat_tube_angle_deg=tube),
     )

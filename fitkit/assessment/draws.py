@@ -35,7 +35,7 @@ _SIDED = (
     "least_knee_flexion",
 )
 _WHOLE = ("hip_spacing", "hip_distance", "seat_tube_angle", "bottom_bracket_height")
-_LATER = ("spindle_thread", "unthreaded_tip", "washer")
+_LATER = ("spindle_thread", "unthreaded_tip", "washer", "shim", "shim_since")
 ROWS = (
     *(f"{side}.{name}" for name in _SIDED for side in ("left", "right")),
     *_WHOLE,

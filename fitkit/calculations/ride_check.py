@@ -254,7 +254,7 @@ def travel_change(first: KneeTrack, second: KneeTrack) -> Interval | None:
 
 
 def effective_turns(values: Sequence[float]) -> float:
-    """Return how many independent turns so many turns one after the other are worth [1], at least 2.
+    """Return how many independent turns so many turns one after the other are worth [1], at least 3.
 
     Parameters
     ----------
@@ -264,14 +264,15 @@ def effective_turns(values: Sequence[float]) -> float:
     Notes
     -----
     n (1 - r) / (1 + r) with the correlation r of a turn with the one before, taken as a first-order autoregression
-    (Bartlett 1946, J R Stat Soc Suppl 8:27); r is raised by (1 + 3 r) / n for its own bias in short series (Kendall
-    1954, Biometrika 41:403; both from memory) and not taken below 0, so that no series looks better than its length.
+    (Bartlett 1946, J R Stat Soc Suppl 8:27); r is raised by (1 + 4 r) / n for its own bias in short series (Marriott
+    and Pope 1954, Biometrika 41:390; both from memory) and not taken below 0, so that no series looks better than its
+    length.
     """
     n, apart = len(values), np.asarray(values, dtype=float) - np.mean(values)
     below = float(apart @ apart)
     r = float(apart[1:] @ apart[:-1]) / below if below > 0 else 0.0
-    r = min(max(r + (1 + 3 * r) / n, 0.0), 0.95)
-    return max(n * (1 - r) / (1 + r), 2.0)
+    r = min(max(r + (1 + 4 * r) / n, 0.0), 0.95)
+    return max(n * (1 - r) / (1 + r), 3.0)
 
 
 def _turns(
@@ -335,9 +336,11 @@ def _waves(angle_deg: np.ndarray) -> np.ndarray:
 
 
 def _mean(values: Sequence[float], house_sd: float) -> Quantity:
-    # Turns alike to the mm never look better than one reading of a ruler is.
-    sd, turns = max(float(np.std(values, ddof=1)), house_sd), effective_turns(values)
-    return Quantity(float(np.mean(values)), ((sd / math.sqrt(turns), turns - 1),))
+    turns = effective_turns(values)
+    own = float(np.std(values, ddof=1)) / math.sqrt(turns), turns - 1
+    # Turns alike to the mm never look better than so many readings of a ruler are.
+    least = house_sd / math.sqrt(len(values)), len(values) - 1
+    return Quantity(float(np.mean(values)), (max(own, least),))
 
 
 def _notes(time: np.ndarray, knee: np.ndarray, up: np.ndarray, revolutions: Sequence[Revolution]) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import altair as alt
 
 from fitkit.charts.figure import Figure, from_altair
 from fitkit.charts.theme import BLUE, GREY, INK, PALE, PATTERNS
+from fitkit.words import halves
 
 __all__ = ["BandAtSize", "LineAtSize", "SpreadAtSize", "settled_by_size"]
 
@@ -110,15 +111,17 @@ def _learned_layers(learned: Sequence[LineAtSize]) -> list[alt.Chart]:
 def _words(rule: Sequence[BandAtSize], spreads: Sequence[SpreadAtSize], learned: Sequence[LineAtSize]) -> str:
     said = ["Settled cleat setbacks by EU shoe size, millimetres behind the first-MTP mark."]
     said += [
-        f"Starting rule at EU {row.size_eu:g}: {row.low_mm:.1f} to {row.high_mm:.1f}." for row in (rule[0], rule[-1])
+        f"Starting rule at EU {row.size_eu:g}: {halves(row.low_mm)} to {halves(row.high_mm)}."
+        for row in (rule[0], rule[-1])
     ]
     said += [
-        f"EU {row.size_eu:g}: median {row.p50_mm:.1f}, middle half {row.p25_mm:.1f} to {row.p75_mm:.1f}, "
-        f"middle 80 % {row.p10_mm:.1f} to {row.p90_mm:.1f}, {row.count} feet."
+        f"EU {row.size_eu:g}: median {halves(row.p50_mm)}, middle half {halves(row.p25_mm)} to {halves(row.p75_mm)}, "
+        f"middle 80 % {halves(row.p10_mm)} to {halves(row.p90_mm)}, {row.count} feet."
         for row in spreads
     ]
     said += [
-        f"Learned at EU {row.size_eu:g}: {row.point_mm:.1f}, 95 % of new riders {row.low_mm:.1f} to {row.high_mm:.1f}."
+        f"Learned at EU {row.size_eu:g}: {halves(row.point_mm)}, 95 % of new riders "
+        f"{halves(row.low_mm)} to {halves(row.high_mm)}."
         for row in ((learned[0], learned[-1]) if learned else ())
     ]
     return " ".join(said if learned else [*said, "Nothing was learned."])

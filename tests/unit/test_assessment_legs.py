@@ -1,10 +1,14 @@
 """The knock-on printed for a whole session: by a second route, left and right apart, and null where it must be."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from scipy.optimize import brentq, minimize_scalar
 from scipy.special import j0
+
+from fitkit import house
+from fitkit.assessment import assess
 
 CONSTANT = {
     f"ride.{side}.{name}": value
@@ -192,8 +196,25 @@ def test_a_shim_at_the_target_lifts_that_leg_alone(assessed):
 
 def test_the_pitch_habit_usually_dominates(assessed):
     # House rule: within 3 degrees at 95 %. A habit alone moves the ankle by about 150 x sin 3 degrees, 8 mm.
-    full = assessed(MOVES)["left.full.saddle_down"]
-    assert 5 < full.half_width < 12
+    found = assessed(MOVES)
+    habit = found["left.pitch_habit.saddle_down"]
+    assert habit.value == 0
+    assert 5 < habit.half_width < 12
+    # The answer itself is for the pitch kept, with the measuring error alone.
+    assert found["left.height_only.saddle_down"].half_width < habit.half_width / 3
+    assert "if the foot keeps its pitch" in found["left.height_only.saddle_down"].notes
+
+
+def test_a_habit_with_the_heel_higher_bends_the_knee_and_asks_for_less_saddle_down(assessed):
+    # Derived: the ankle comes up with the heel, so that the knee bends more and the saddle may stay higher.
+    found = assessed({**MOVES, "ride.left.least_knee_flexion_deg": [36]})
+    knee, saddle = (found[f"left.pitch_habit.{name}"] for name in ("knee_change", "saddle_down"))
+    assert knee.low < 0 < knee.high
+    assert saddle.low < 0 < saddle.high
+    # Halved habit, about half of what it does.
+    rules = house.load().rules.model_copy(update={"pitch_habit_95_deg": 1.5})
+    visit = replace(found.visit, house=replace(found.visit.house, rules=rules))
+    assert assess(visit)["left.pitch_habit.saddle_down"].half_width == pytest.approx(saddle.half_width / 2, rel=0.05)
 
 
 def test_a_measured_pitch_table_replaces_the_wave(assessed):

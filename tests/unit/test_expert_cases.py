@@ -56,8 +56,8 @@ def ridden(setback_mm, score, **more):
     [
         (
             {"as_found.left.cleat_setback_mm": [26], "seen": UNSTEADY},
-            "Left cleat 26 mm behind the joint (22 to 30): look for another cause before moving it (saddle height, a "
-            "worn cleat, a loose shoe, the float); the foot is unsteady; the cleat stands well toward the heel",
+            "Left cleat 26 mm behind the joint (22.5 to 29.5): look for another cause before moving it (saddle height, "
+            "a worn cleat, a loose shoe, the float); the foot is unsteady; the cleat stands well toward the heel",
         ),
         (
             {
@@ -65,8 +65,9 @@ def ridden(setback_mm, score, **more):
                 "seen": UNSTEADY,
                 "trials": [ridden(10, 7), ridden(15, 6), ridden(20, 6)],
             },
-            "Left cleat 10 mm behind the joint (6 to 14): look for another cause before moving it (saddle height, a "
-            "worn cleat, a loose shoe, the float); unsteady wherever the cleat stood, so the cleat is hardly the cause",
+            "Left cleat 10 mm behind the joint (6.5 to 13.5): look for another cause before moving it (saddle height, "
+            "a worn cleat, a loose shoe, the float); unsteady wherever the cleat stood, so the cleat is hardly "
+            "the cause",
         ),
         (
             # EU 47 begins at 20.5; 2 above it 22.5, and the slots end at 14.
@@ -79,20 +80,21 @@ def ridden(setback_mm, score, **more):
         ),
         (
             {"as_found.left.cleat_setback_mm": [9], "signs": [{"sign": "chest_pain"}]},
-            "Left cleat 9 mm behind the joint (5 to 13): no advice before a clinician has seen to chest pain.",
+            "Left cleat 9 mm behind the joint (5.5 to 12.5): no advice before a clinician has seen to chest pain.",
         ),
         (
             {"as_found.left.cleat_setback_mm": [9], "rider.age_years": 16},
-            "Left cleat 9 mm behind the joint (5 to 13): no advice before a clinician and a parent or guardian agree "
-            "to it (under 18 and still growing).",
+            "Left cleat 9 mm behind the joint (5.5 to 12.5): no advice before a clinician and a parent or guardian "
+            "agree to it (under 18 and still growing).",
         ),
         (
             {"trials": [{"position": {"moved_mm": {"left": 12}}, "kept": True}]},
-            "Left cleat found 15 mm behind the joint (11 to 19): kept in a trial 12 mm toward the heel, to 27.",
+            "Left cleat found 15 mm behind the joint (11.5 to 18.5): kept in a trial 12 mm toward the heel, to 27.",
         ),
         (
             {"as_found.left.cleat_setback_mm": [16], "trials": [ridden(12, 1), ridden(14, 6)]},
-            "Left cleat 16 mm behind the joint (12 to 20): ride 14 once more; steady ahead of where it was unsteady",
+            "Left cleat 16 mm behind the joint (12.5 to 19.5): ride 14 once more; steady ahead of where it was "
+            "unsteady",
         ),
         (
             {
@@ -100,7 +102,7 @@ def ridden(setback_mm, score, **more):
                 "as_found.left.cleat_setback_mm": [26],
                 "seen": [{"what": "hip_drop", "side": "left"}],
             },
-            "Left cleat 26 mm behind the joint (22 to 30): leave it; what was seen or hurts speaks against going "
+            "Left cleat 26 mm behind the joint (22.5 to 29.5): leave it; what was seen or hurts speaks against going "
             "toward the toes.",
         ),
         (
@@ -109,12 +111,12 @@ def ridden(setback_mm, score, **more):
                 "seen": [{"what": "heel_drops", "side": "left"}],
                 "shoes.left.cleat_wear": "worn",
             },
-            "Left cleat 12 mm behind the joint (8 to 16): look for another cause before moving it (saddle height, a "
-            "worn cleat, a loose shoe, the float); the heel drops; the cleat is worn.",
+            "Left cleat 12 mm behind the joint (8.5 to 15.5): look for another cause before moving it (saddle height, "
+            "a worn cleat, a loose shoe, the float); the heel drops; the cleat is worn.",
         ),
         (
             {"as_found.left.cleat_setback_mm": [12], "seen": UNSTEADY},
-            "Left cleat 12 mm behind the joint (8 to 16): today 6 mm toward the heel, to 18; the foot is unsteady. "
+            "Left cleat 12 mm behind the joint (8.5 to 15.5): today 6 mm toward the heel, to 18; the foot is unsteady. "
             "Too far toward the heel costs less than too far toward the toes.",
         ),
     ],
@@ -129,7 +131,7 @@ def test_the_first_sentence_is_what_an_expert_would_say(visit, changes, sentence
         (
             # 12 - 3 = 9 mm over a pitch of 1.270 (JIS B 0225-1960) are 7.1 turns.
             {"bike.crank_thread_depth_mm": 14, "bike.left": {"spindle_thread_mm": 12}, "as_left.left.washer_mm": 3},
-            "Not safe as fitted: left: 7.1 turns of pedal thread engaged (6.6 to 7.5), 8 wanted",
+            "Not safe as fitted: left: 7.1 turns of pedal thread engaged (6.7 to 7.5), 8 wanted",
             "Do not ride until the left pedal has enough thread in the crank again.",
         ),
         (

@@ -7,7 +7,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fitkit.calculations import forward_limit
-from fitkit.calculations.forward_limit import Trial, bracket
+from fitkit.calculations.forward_limit import Trial, bracket, hit_rate, hit_rate_words
+
+ERRORS = {"unsteady_from": 4, "score_sd": 1, "place_sd_mm": 1.0}
 
 setbacks = st.integers(4, 30).map(float)
 scores = st.integers(0, 10).map(float)
@@ -159,3 +161,21 @@ def test_the_scale_has_words_of_its_own():
 def test_impossible_values_are_refused(make, message):
     with pytest.raises(ValueError, match=message):
         make()
+
+
+def test_a_bracket_says_how_often_such_a_one_holds_and_what_one_more_look_makes_it():
+    ridden = [Trial(8, (7,)), Trial(12, (5,)), Trial(16, (1,)), Trial(20, (1,))]
+    found = bracket(ridden, unsteady_from=4)
+    words = hit_rate_words(found.settings, unsteady_from=4, score_sd=1, place_sd_mm=1.0)
+    # By simulation (tests/benchmarks/coverage.py): 62 in 100, 71 with a second look at both ends.
+    assert words.startswith("about 6 in 10 such brackets hold the limit")
+    assert words.endswith("a further look at 12 and 16 makes it 7 in 10")
+
+
+def test_exact_readings_and_scores_hold_the_limit_always():
+    settings = bracket([Trial(8, (7,)), Trial(12, (5,)), Trial(16, (1,))], unsteady_from=4).settings
+    assert hit_rate(settings, unsteady_from=4, score_sd=1e-3, place_sd_mm=1e-3) > 0.99
+    wide, narrow = (
+        hit_rate(bracket([Trial(8, (7,)), Trial(8 + gap, (1,))], unsteady_from=4).settings, **ERRORS) for gap in (6, 2)
+    )
+    assert narrow < wide

@@ -58,11 +58,11 @@ def test_every_result_has_words(assessed):
 def test_the_first_sentence_reads_as_a_fitter_would_say_it(record):
     left, right, *_ = record(seen=[], trials=[], decided={}, as_left={}).first_numbers().lines
     assert left == (
-        "Left cleat 11.5 mm behind the joint (8 to 14): today 3.5 mm toward the heel, to 15; it stands ahead of the "
+        "Left cleat 11.5 mm behind the joint (8 to 14.5): today 3.5 mm toward the heel, to 15; it stands ahead of the "
         "starting band. Too far toward the heel costs less than too far toward the toes. Slots allow 6 to 19."
     )
     assert right == (
-        "Right cleat 13.5 mm behind the joint (10 to 16): leave it; it stands inside the starting band; whether the "
+        "Right cleat 13.5 mm behind the joint (10 to 16.5): leave it; it stands inside the starting band; whether the "
         "foot is steady was not noted, so watch the rider first. Slots allow 6 to 19."
     )
 
@@ -143,7 +143,7 @@ def test_the_last_visit_stands_beside_this_one(example):
 
     table = measurements.last_time(visit)
     assert table.columns[1] == "As left on 5 January 2026"
-    assert ("Cleat setback, left", "16.0", "11.3") in table.rows
+    assert ("Cleat setback, left", "16", "11.5") in table.rows
 
 
 def test_missing_values_are_words_and_never_zero(record):
@@ -162,7 +162,7 @@ def test_results_and_sheet_leave_the_notebook_as_one_output(record):
 
 def test_value_words_carry_the_interval():
     estimate = known(11.31, unit="mm", grade="derived", source="x", half_width=3.02)
-    assert value_words(estimate) == "11.3 mm (8.3 to 14.3)"
+    assert value_words(estimate) == "11.5 mm (8.5 to 14.5)"
     assert value_words(missing("foot length")) == "not assessed: needs foot length"
     assert value_words(missing("clinician: fever")) == "not assessed: not before a clinician has seen to fever"
 
