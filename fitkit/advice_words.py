@@ -134,11 +134,11 @@ def _tenth(value: float) -> str:
     return decimal(value, 1)
 
 
-def _hundredth(value: float) -> str:
-    return decimal(value, 2)
+def _thousandth(value: float) -> str:
+    return decimal(value, 3)
 
 
-_UNITS = {"mm": (" mm", halves), "deg": ("°", _tenth), "turns": (" turns", _tenth), "1": ("", _hundredth)}
+_UNITS = {"mm": (" mm", halves), "deg": ("°", _tenth), "turns": (" turns", _tenth), "1": ("", _thousandth)}
 
 
 def value_words(estimate: Estimate) -> str:

@@ -94,15 +94,15 @@ class SideLeg:
 
     @property
     def move_mm(self) -> float | None:
-        """New minus old cleat setback [mm]; the foot goes that far forward along its sole."""
+        """New minus old cleat setback, as both are written [mm]; the foot goes that far forward along its sole."""
         if self.old_setback_mm is None or self.new_setback_mm is None:
             return None
-        return self.new_setback_mm - self.old_setback_mm
+        return halved(self.new_setback_mm) - halved(self.old_setback_mm)
 
     @property
     def moves(self) -> bool:
         """Whether the cleat moves, as precise as it is read."""
-        return self.move_mm is not None and halved(self.move_mm) != 0
+        return bool(self.move_mm)
 
     @property
     def ankle_move_mm(self) -> tuple[float, float] | None:
