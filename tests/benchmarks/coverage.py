@@ -175,7 +175,7 @@ def _draw_side(visit: Drawn, side: str, face: float, depth: float, bottom: float
     washer = visit.read(f"as_found.{side}.washer_mm", rng.choice([1.0, 2.0]), CALLIPER_SD, single=True)
     spindle = visit.read(f"bike.{side}.spindle_to_cleat_centre_mm", rng.normal(53, 1), CALLIPER_SD, single=True)
     thread = visit.read(f"bike.{side}.spindle_thread_mm", rng.normal(14, 0.5), CALLIPER_SD, single=True)
-    tip = visit.read(f"bike.{side}.unthreaded_tip_mm", rng.uniform(0.5, 1.5), CALLIPER_SD, single=True)
+    tip = visit.read(f"bike.{side}.unthreaded_tip_mm", rng.uniform(1.5, 2.5), CALLIPER_SD, single=True)
     edge = visit.read(f"bike.{side}.pedal_outer_edge_mm", rng.normal(168, 2), LENGTH_SD, single=True)
     below = visit.read(f"bike.{side}.pedal_below_axle_mm", rng.normal(14, 1), LENGTH_SD, single=True)
     tyre = visit.read(f"bike.{side}.axle_to_tyre_mm", rng.normal(101, 4), LENGTH_SD, single=True)

@@ -12,7 +12,8 @@ import pytest
 
 from fitkit.charts.figure import Drawing, Figure, beside, from_altair
 from fitkit.charts.svg import minified
-from fitkit.charts.theme import BLUE, GREY, INK, line_scales, number, text_width_px, wrapped
+from fitkit.charts.theme import BLUE, GREY, INK, line_scales, text_width_px, wrapped
+from fitkit.words import whole
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="440" height="10"/>'
 
@@ -218,7 +219,7 @@ def test_minified_keeps_inherited_looks_right():
     ("value", "words"), [(11.0, "11"), (20.5, "21"), (7.9, "8"), (-3, "−3"), (-0.1, "0"), (13.4, "13")]
 )
 def test_numbers_are_whole_and_halves_go_away_from_zero(value, words):
-    assert number(value) == words
+    assert whole(value) == words
 
 
 def test_words_are_wrapped_at_spaces():
