@@ -1,60 +1,27 @@
-"""A canvas in millimetres, to a stated scale, that Altair draws in a few layers."""
+"""A canvas in millimetres, to a stated scale, written as SVG."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from functools import cache
+from itertools import pairwise
+from xml.etree import ElementTree
 
-import altair as alt
-
-from fitkit.charts.image import Figure, beside, from_altair, from_specification
-from fitkit.charts.theme import GREY, INK, PATTERNS
-from fitkit.words import whole
+from fitkit.charts.image import Figure, beside, from_altair
+from fitkit.charts.svg import NAMESPACE, minified
+from fitkit.charts.theme import FONT, GREY, INK, PATTERNS
+from fitkit.words import rounded, whole
 
 __all__ = ["Drawing", "Figure", "Point", "View", "beside", "from_altair"]
 
 Point = tuple[float, float]
 
-# The columns hold the look itself, so no scale stands between.
-_STROKE = {
-    "stroke": alt.Stroke("stroke:N", scale=None),
-    "strokeWidth": alt.StrokeWidth("width:Q", scale=None),
-    "strokeDash": alt.StrokeDash("dash:N", scale=None),
-}
-_FILL = {"fill": alt.Fill("fill:N", scale=None)}
-_SIZE = {"size": alt.Size("size:Q", scale=None)}
-_ANGLE = {"angle": alt.Angle("angle:Q", scale=None)}
-_ENDS = {"x2": "x2:Q", "y2": "y2:Q"}
-# For each kind of mark: Altair's method, what the mark reads from a row, what the row's columns encode.
-_MARKS: dict[str, tuple[str, dict, dict]] = {
-    # a rectangle takes its dashes from the mark, not from a channel
-    "box": (
-        "mark_rect",
-        {"cornerRadius": alt.expr("datum.radius"), "strokeDash": alt.expr("datum.dash")},
-        {**_ENDS, "stroke": _STROKE["stroke"], "strokeWidth": _STROKE["strokeWidth"], **_FILL},
-    ),
-    "path": (
-        "mark_line",
-        {"interpolate": alt.expr("datum.curve")},
-        {"detail": "path:N", "order": "place:O", **_STROKE, **_FILL},
-    ),
-    "head": (
-        "mark_point",
-        {"stroke": None, "opacity": 1},
-        {"shape": alt.Shape("shape:N", scale=None), **_SIZE, **_ANGLE, **_FILL},
-    ),
-    "text": (
-        "mark_text",
-        {"align": alt.expr("datum.anchor"), "fontWeight": alt.expr("datum.weight"), "baseline": "middle"},
-        {"text": "words:N", **_SIZE, **_ANGLE, **_FILL},
-    ),
-}
-_ARROW_HEAD = "M0 0L-.38 1L.38 1Z"  # tip at the origin, pointing up, one unit long
+_LAYERS = ("box", "path", "head", "text")
 _HEAD_PX = 9.0
-_ALIGN = {"start": "left", "middle": "center", "end": "right"}
 _OPPOSITE = {"start": "end", "middle": "middle", "end": "start"}
+_ROUND = 0.448  # how far short of a rounded corner its curve's handles end, in parts of the radius
+_MIDDLE = 0.3  # how far below the middle of letters their baseline lies, in parts of their size
 
 
 @dataclass
@@ -72,8 +39,7 @@ class Drawing:
 
     width_px: float
     height_px: float
-    _rows: dict[str, list[dict]] = field(default_factory=lambda: {kind: [] for kind in _MARKS})
-    _paths: int = 0
+    _layers: dict[str, list[ElementTree.Element]] = field(default_factory=lambda: {name: [] for name in _LAYERS})
 
     @property
     def paper(self) -> View:
@@ -86,44 +52,22 @@ class Drawing:
             raise ValueError(f"px_per_mm is {px_per_mm}; expected a scale above 0")
         return View(self, origin_px, px_per_mm=px_per_mm, mirrored=mirrored)
 
-    def add(self, kind: str, *rows: dict) -> None:
-        """Put rows of one kind of mark, in px, on top of their layer; the rows of a path are its points."""
-        if kind == "path":
-            rows = tuple({**row, "path": self._paths, "place": place} for place, row in enumerate(rows))
-            self._paths += 1
-        self._rows[kind].extend(rows)
+    def add(self, layer: str, tag: str, words: str | None = None, **look: str | float | None) -> None:
+        """Put one SVG element on top of its layer; what is None is left out, underscores stand for hyphens."""
+        named = {name.replace("_", "-"): str(value) for name, value in look.items() if value is not None}
+        element = ElementTree.Element(f"{{{NAMESPACE}}}{tag}", named)
+        element.text = words
+        self._layers[layer].append(element)
 
     def figure(self, *, alt: str, title: str = "") -> Figure:
         """Return the drawing as a figure with its words."""
-        specification = {**_sheet(self.width_px, self.height_px), "datasets": self._rows}
-        return from_specification(specification, alt=alt, title=title)
-
-
-def _sheet(width_px: float, height_px: float) -> dict:
-    """Return the chart of a sheet as a specification, its rows by name."""
-    layers = [_in_place(layer, {"x": [0, width_px], "y": [height_px, 0]}) for layer in _any_sheet()["layer"]]
-    return {**_any_sheet(), "layer": layers, "width": width_px, "height": height_px}
-
-
-def _in_place(layer: dict, domains: dict[str, list[float]]) -> dict:
-    encoding = layer["encoding"]
-    placed = {
-        axis: {**encoding[axis], "scale": {**encoding[axis]["scale"], "domain": domain}}
-        for axis, domain in domains.items()
-    }
-    return {**layer, "encoding": {**encoding, **placed}}
-
-
-@cache
-def _any_sheet() -> dict:
-    """Return the specification of a sheet of no size: made once, since Altair takes its time."""
-    flat = alt.Scale(domain=[0, 1], nice=False, zero=False)
-    place = {"x": alt.X("x:Q", axis=None, scale=flat), "y": alt.Y("y:Q", axis=None, scale=flat)}
-    layers = [
-        getattr(alt.Chart(alt.NamedData(kind)), method)(**reads).encode(**place, **encodes)
-        for kind, (method, reads, encodes) in _MARKS.items()
-    ]
-    return alt.layer(*layers).properties(width=1, height=1, padding=0).to_dict()
+        width, height = f"{self.width_px:g}", f"{self.height_px:g}"
+        size = {"width": width, "height": height, "viewBox": f"0 0 {width} {height}"}
+        sheet = ElementTree.Element(f"{{{NAMESPACE}}}svg", size)
+        ElementTree.SubElement(sheet, f"{{{NAMESPACE}}}rect", {"width": width, "height": height, "fill": "white"})
+        for elements in self._layers.values():
+            ElementTree.SubElement(sheet, f"{{{NAMESPACE}}}g").extend(elements)
+        return Figure(svg=minified(ElementTree.tostring(sheet, encoding="unicode")), alt=alt, title=title)
 
 
 @dataclass(frozen=True)
@@ -173,8 +117,8 @@ class View:
     ) -> None:
         """Draw a rectangle between two opposite corners."""
         (x, y), (x2, y2) = self.px(corner), self.px(opposite)
-        look = {"fill": fill, "radius": radius_px, **_look(stroke, width_px, pattern)}
-        self.drawing.add("box", {"x": min(x, x2), "y": min(y, y2), "x2": max(x, x2), "y2": max(y, y2), **look})
+        path = _box_path(min(x, x2), min(y, y2), max(x, x2), max(y, y2), radius_px)
+        self.drawing.add("box", "path", d=path, fill=fill or "none", **_look(stroke, width_px, pattern))
 
     def path(
         self,
@@ -188,18 +132,14 @@ class View:
         smooth: bool = False,
     ) -> None:
         """Draw a line through points, in straight pieces or smoothly, open or closed."""
-        curve = ("cardinal" if smooth else "linear") + ("-closed" if closed else "")
-        look = {"curve": curve, "fill": fill, **_look(stroke, width_px, pattern)}
-        self.drawing.add("path", *({**_named(self.px(point)), **look} for point in points))
+        places = [self.px(point) for point in points]
+        path = _smooth_path(places, closed=closed) if smooth else _straight_path(places) + ("Z" if closed else "")
+        self.drawing.add("path", "path", d=path, fill=fill or "none", **_look(stroke, width_px, pattern))
 
     def lines(self, pieces: Iterable[tuple[Point, Point]], *, stroke: str = INK, width_px: float = 1) -> None:
         """Draw many separate straight pieces of one look as one mark."""
-        look = {"curve": "linear", "fill": None, **_look(stroke, width_px, "solid")}
-        rows = []
-        for start, end in pieces:
-            # A row without a place breaks the path.
-            rows += [_named(self.px(start)) | look, _named(self.px(end)) | look, {"x": None, "y": None} | look]
-        self.drawing.add("path", *rows[:-1])
+        path = "".join(_straight_path([self.px(start), self.px(end)]) for start, end in pieces)
+        self.drawing.add("path", "path", d=path, fill="none", **_look(stroke, width_px, "solid"))
 
     def text(
         self,
@@ -216,16 +156,28 @@ class View:
         """Write words at a point, moved by `shift_px` (right and down; left when mirrored)."""
         x, y = self.px(point)
         across = -shift_px[0] if self.mirrored else shift_px[0]
-        anchor = _OPPOSITE[anchor] if self.mirrored else anchor
-        look = {"size": size_px, "weight": "bold" if bold else "normal", "anchor": _ALIGN[anchor], "angle": turn_deg}
-        self.drawing.add("text", {"x": x + across, "y": y + shift_px[1], "words": words, "fill": color, **look})
+        x, y = x + across, y + shift_px[1]
+        self.drawing.add(
+            "text",
+            "text",
+            words,
+            x=x,
+            y=y + rounded(_MIDDLE * size_px),
+            text_anchor=_OPPOSITE[anchor] if self.mirrored else anchor,
+            font_family=FONT,
+            font_size=size_px,
+            font_weight="bold" if bold else "normal",
+            transform=f"rotate({turn_deg:g},{x:g},{y:g})" if turn_deg else None,
+            fill=color,
+        )
 
     def head(self, tip: Point, *, away_from: Point, color: str = INK, length_px: float = _HEAD_PX) -> None:
         """Draw an arrow head whose tip points away from another point."""
         (x, y), (from_x, from_y) = self.px(tip), self.px(away_from)
         angle = math.degrees(math.atan2(x - from_x, from_y - y))
-        look = {"shape": _ARROW_HEAD, "size": (2 * length_px) ** 2, "angle": angle, "fill": color}
-        self.drawing.add("head", {"x": x, "y": y, **look})
+        wide = 0.38 * length_px
+        path = f"M0,0L{-wide},{length_px}L{wide},{length_px}Z"  # tip at the origin, pointing up
+        self.drawing.add("head", "path", d=path, transform=f"translate({x},{y}) rotate({angle})", fill=color)
 
     def ruler(self, start: Point, end: Point, *, first: float = 0, stroke: str = GREY, left: bool = True) -> None:
         """Draw a ruler in millimetres: fine ticks as far as the scale has room, numbers at round ones.
@@ -301,12 +253,40 @@ class View:
         self.text(_moved(middle, away, 9 / self.px_per_mm), label, anchor=_anchor(away), color=color)
 
 
-def _look(stroke: str | None, width_px: float, pattern: str) -> dict:
-    return {"stroke": stroke, "width": width_px, "dash": None if pattern == "solid" else PATTERNS[pattern]}
+def _look(stroke: str | None, width_px: float, pattern: str) -> dict[str, str | float | None]:
+    if stroke is None:
+        return {}
+    dashes = None if pattern == "solid" else ",".join(map(str, PATTERNS[pattern]))
+    return {"stroke": stroke, "stroke_width": width_px, "stroke_dasharray": dashes}
 
 
-def _named(point: Point) -> dict:
-    return {"x": point[0], "y": point[1]}
+def _straight_path(places: Sequence[Point]) -> str:
+    return "M" + "L".join(f"{x},{y}" for x, y in places)
+
+
+def _smooth_path(places: Sequence[Point], *, closed: bool) -> str:
+    """Return a curve through places: cubic pieces, each end's direction that of the line between its neighbours."""
+    first, last = (places[-1], places[:2]) if closed else (places[0], places[-1:])
+    along = [first, *places, *last]
+    path = f"M{along[1][0]},{along[1][1]}"
+    for before, (start, end), after in zip(along, pairwise(along[1:-1]), along[3:], strict=False):
+        out = (start[0] + (end[0] - before[0]) / 6, start[1] + (end[1] - before[1]) / 6)
+        into = (end[0] - (after[0] - start[0]) / 6, end[1] - (after[1] - start[1]) / 6)
+        path += "C" + ",".join(f"{x},{y}" for x, y in (out, into, end))
+    return path + ("Z" if closed else "")
+
+
+def _box_path(x: float, y: float, x2: float, y2: float, radius: float) -> str:
+    r = min(radius, (x2 - x) / 2, (y2 - y) / 2)
+    if not r:
+        return f"M{x},{y}L{x2},{y}L{x2},{y2}L{x},{y2}Z"
+    c = r * _ROUND
+    return (
+        f"M{x + r},{y}L{x2 - r},{y}C{x2 - c},{y},{x2},{y + c},{x2},{y + r}"
+        f"L{x2},{y2 - r}C{x2},{y2 - c},{x2 - c},{y2},{x2 - r},{y2}"
+        f"L{x + r},{y2}C{x + c},{y2},{x},{y2 - c},{x},{y2 - r}"
+        f"L{x},{y + r}C{x},{y + c},{x + c},{y},{x + r},{y}Z"
+    )
 
 
 def _directions(start: Point, end: Point) -> tuple[Point, Point, float]:

@@ -6,11 +6,11 @@ import re
 from collections import Counter
 from xml.etree import ElementTree
 
-__all__ = ["minified", "natural_width_px", "side_by_side"]
+__all__ = ["NAMESPACE", "minified", "natural_width_px", "side_by_side"]
 
-_NAMESPACE = "http://www.w3.org/2000/svg"
-_GROUP, _LINE, _ROOT, _TEXT = (f"{{{_NAMESPACE}}}{name}" for name in ("g", "line", "svg", "text"))
-ElementTree.register_namespace("", _NAMESPACE)
+NAMESPACE = "http://www.w3.org/2000/svg"
+_GROUP, _LINE, _ROOT, _TEXT = (f"{{{NAMESPACE}}}{name}" for name in ("g", "line", "svg", "text"))
+ElementTree.register_namespace("", NAMESPACE)
 ElementTree.register_namespace("xlink", "http://www.w3.org/1999/xlink")
 
 _UNSEEN = {"class", "role", "version", "pointer-events", "stroke-miterlimit"}
