@@ -21,18 +21,7 @@ _SESSIONS = "session files, or folders that are searched for them with all their
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Carry out one command and return its exit code.
-
-    Parameters
-    ----------
-    arguments : sequence of str, optional
-        The words after ``python -m fitkit``; those of this process by default.
-
-    Returns
-    -------
-    int
-        0 fine, 1 problems, 2 wrong call or nothing found, 128 and more stopped by a signal.
-    """
+    """Carry out one command and return its exit code."""
     for stream in (sys.stdout, sys.stderr):
         # A terminal that lacks a letter gets its code instead of an error.
         stream.reconfigure(errors="backslashreplace")

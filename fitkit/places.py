@@ -10,13 +10,7 @@ _PACKAGE = Path(__file__).resolve().parent
 
 
 def template(name: str) -> Path:
-    """Return the path of a file or folder of ``templates/``.
-
-    Raises
-    ------
-    FileNotFoundError
-        If there is no such file: the install is damaged.
-    """
+    """Return the path of a file or folder of ``templates/``."""
     return _find("templates", name)
 
 

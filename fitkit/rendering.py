@@ -21,13 +21,7 @@ _CHUNK_BYTES = 1 << 20
 
 
 def svg(specification: dict) -> str:
-    """Return a Vega-Lite specification as an SVG; the same bytes whoever draws it.
-
-    Raises
-    ------
-    ValueError
-        If it cannot be drawn, or asks for data at an address.
-    """
+    """Return a Vega-Lite specification as an SVG; the same bytes whoever draws it."""
     address = os.environ.get(RENDERER)
     if address:
         try:

@@ -45,19 +45,7 @@ class Advised:
 
 
 def advise_foot(inputs: Inputs, side: str, start: Start, ridden: SideRidden) -> Advised:
-    """Return the advice for one foot.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The visit's readings.
-    side : str
-        "left" or "right".
-    start : Start
-        The foot's starting band.
-    ridden : SideRidden
-        Its trials.
-    """
+    """Return the advice for one foot."""
     rules = inputs.visit.house.rules
     worse = _worse_here(inputs, side)
     facts = _facts(inputs, side, start, ridden, worse)

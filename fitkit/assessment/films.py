@@ -59,13 +59,7 @@ def read_films(inputs: Inputs) -> Filmed:
 
 
 def named_file(inputs: Inputs, name: str) -> Path:
-    """Return the path of a file the session names.
-
-    Raises
-    ------
-    ValueError
-        If the session lies in no folder, or the name leads out of it.
-    """
+    """Return the path of a file the session names."""
     if inputs.visit.folder is None:
         raise ValueError("the session was not read from a folder; expected the file beside it")
     if "\\" in name or ".." in PurePosixPath(name).parts:

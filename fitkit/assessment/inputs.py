@@ -21,15 +21,7 @@ _BY_ID = {
 
 
 class Inputs:
-    """Quantities of one visit.
-
-    Parameters
-    ----------
-    visit : Visit
-        The visit; its house rules and the fitter's study give the errors.
-    positions : tuple of str, optional
-        Dotted paths of the positions that count, in order; those of the visit where not given.
-    """
+    """Quantities of one visit."""
 
     def __init__(self, visit: Visit, positions: tuple[str, ...] | None = None) -> None:
         self.visit = visit
@@ -45,16 +37,7 @@ class Inputs:
         return (float(value),)
 
     def quantity(self, dotted: str, *, place: bool = True) -> Quantity | None:
-        """Return the mean of the readings at `dotted`, None when not measured.
-
-        Parameters
-        ----------
-        dotted : str
-            Path in the session file.
-        place : bool
-            Whether a cleat setback or slot end carries the mark's own error. False for a difference between two
-            settings read from one mark.
-        """
+        """Return the mean of the readings at `dotted`, None when not measured."""
         readings = self.readings(dotted)
         if not readings:
             return None
@@ -125,20 +108,7 @@ class Inputs:
         return next((part for part in self.visit.house.parts if part.id == part_id), None)
 
     def fitted(self, side: str, name: str) -> tuple[float | None, str | None]:
-        """Return the length of what is fitted [mm]: as typed, or by the parts table where an id was recorded later.
-
-        Parameters
-        ----------
-        side : str
-            "left" or "right".
-        name : str
-            "spindle_to_cleat_centre_mm", "extender_mm" or "adapter_stack_mm".
-
-        Returns
-        -------
-        tuple of (float or None, str or None)
-            The length, and what must be said beside it where the table gave it.
-        """
+        """Return the length of what is fitted [mm]: as typed, or by the parts table where an id was recorded later."""
         by_id, gives = _BY_ID[name]
         field = f"{side}.{name}"
         typed_at, named_at = self.last_with(field), self.last_with(f"{side}.{by_id}")

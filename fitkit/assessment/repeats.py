@@ -77,13 +77,7 @@ def _correlations(anew: list[tuple[float, ...]]) -> IccForms | None:
 
 
 def study_of(repeats: MarkRepeats) -> FitterStudy:
-    """Return the study these repeats make, for the intervals of this fitter's visits from then on.
-
-    Raises
-    ------
-    ValueError
-        If marks found anew or readings with the tape left on are lacking, or readings are all alike.
-    """
+    """Return the study these repeats make, for the intervals of this fitter's visits from then on."""
     anew, tape = repeats.taken("mark_found_anew"), repeats.taken("tape_left_on")
     lacking = assess_repeats(repeats).needs
     if lacking:

@@ -38,19 +38,7 @@ class Standing:
 def assess_standing(
     inputs: Inputs, draws: Draws, feet: dict[str, Foot], hip_height: dict[str, HipHeight | str]
 ) -> Standing:
-    """Return the stance results.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The visit's readings.
-    draws : Draws
-        For what is not linear.
-    feet : dict of Foot
-        Both feet, for a cleat's target that lies beyond the slots.
-    hip_height : dict of HipHeight or str
-        Per side the hip's height above the crank centre, or what it needs.
-    """
+    """Return the stance results."""
     stance, problem = _stance(inputs)
     hips = _hips(inputs)
     results = {**_widths(inputs, stance, problem), "hip.spacing": _spacing(hips)}

@@ -53,15 +53,7 @@ class Unsafe:
 
 
 def find_unsafe(inputs: Inputs, draws: Draws) -> tuple[Unsafe, ...]:
-    """Return what is not safe in the last position that counts, and in every trial not yet decided on.
-
-    Parameters
-    ----------
-    inputs : Inputs
-        The visit's readings.
-    draws : Draws
-        For the thread's error.
-    """
+    """Return what is not safe in the last position that counts, and in every trial not yet decided on."""
     found: dict[tuple, Unsafe] = {}
     views = [(inputs, ""), *((view, f" in trial {n + 1}") for n, view in _open_trials(inputs))]
     for view, where in views:

@@ -40,11 +40,6 @@ def load_visit(path: Path | str) -> Visit:
     The previous visit is the one file in a folder ``previous/`` beside the session, else the latest earlier file of the
     same client and set-up in its folder or its year folders; the fitter's own study is
     ``fitters/<fitter_id>.json`` beside the session or beside its year folder.
-
-    Raises
-    ------
-    SessionProblems, HouseProblems
-        With every problem of the file at fault.
     """
     path = Path(path)
     loaded = session.load(path)

@@ -18,25 +18,7 @@ __all__ = ["check"]
 
 
 def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
-    """Tell of each file whether it is fine, its problems, and questions about unusual values.
-
-    Parameters
-    ----------
-    session_places : sequence of Path or str
-        Session files, and folders to search for them.
-    screen : text file
-        Where it is said.
-
-    Returns
-    -------
-    int
-        0 if all files can be worked on, 1 if some cannot.
-
-    Raises
-    ------
-    WrongCallError
-        If nothing was found.
-    """
+    """Tell of each file whether it is fine, its problems, and questions about unusual values."""
     found = inputs.find(session_places)
     wrong, kept = len(found.refused), load_house()
     for visit in found.visits:

@@ -19,17 +19,7 @@ NOT_ENDED = (
 
 
 def rows_of(folder: ReportFolder, entries: Sequence[Entry], *, waiting: Iterable[str] = ()) -> list[Row]:
-    """Return one row for each visit of the latest run, each one waiting, and each record left by an earlier run.
-
-    Parameters
-    ----------
-    folder : ReportFolder
-        Where the records stand.
-    entries : sequence of Entry
-        The run log's lines, oldest first.
-    waiting : iterable of str
-        Keys of the visits that are still to be made.
-    """
+    """Return one row for each visit of the latest run, each one waiting, and each record left by an earlier run."""
     latest_run = entries[-1].run if entries else ""
     names = {entry.key or entry.file: entry for entry in entries}
     rows = {

@@ -15,15 +15,7 @@ __all__ = ["Engine"]
 
 
 class Engine:
-    """The engine of one worker.
-
-    Parameters
-    ----------
-    private : Path
-        The worker's private folder.
-    forked : bool
-        Whether kernels are to be copies of a warm one, if the system can do that.
-    """
+    """The engine of one worker."""
 
     def __init__(self, private: Path, *, forked: bool) -> None:
         self._helpers = Helpers(private) if forked and can_fork() else None

@@ -41,15 +41,7 @@ def of_files(folder: Path, names: Iterable[str]) -> str:
 
 
 def of_kit(house: object, *, pdf: bool) -> str:
-    """Return the digest of what all visits share: package, templates, house rules, parts table, kind of pages.
-
-    Parameters
-    ----------
-    house : fitkit.house.House
-        The rules and parts in force.
-    pdf : bool
-        Whether pages are made as PDF as well.
-    """
+    """Return the digest of what all visits share: package, templates, house rules, parts table, kind of pages."""
     return _of(
         {
             "code": of_code(),

@@ -36,17 +36,7 @@ def record_files(*, pdf: bool) -> tuple[str, ...]:
 
 
 class ReportFolder:
-    """A folder of records that this process alone works on.
-
-    Parameters
-    ----------
-    path : Path
-        The folder.
-    access : Access
-        Who may read what is written.
-    making : Path
-        Where this run's records are made before they go to their places.
-    """
+    """A folder of records that this process alone works on."""
 
     def __init__(self, path: Path, access: Access, making: Path) -> None:
         self.path = path
@@ -81,13 +71,7 @@ class ReportFolder:
 
 @contextlib.contextmanager
 def opened(path: Path, access: Access) -> Iterator[ReportFolder]:
-    """Hold a report folder, made where it is new, for as long as the block runs.
-
-    Raises
-    ------
-    WrongCallError
-        If it is not a folder, holds something that is not ours, cannot be written, or another batch works on it.
-    """
+    """Hold a report folder, made where it is new, for as long as the block runs."""
     try:
         _check(path)
         _make(path, access)

@@ -16,13 +16,7 @@ __all__ = ["forget_reports"]
 
 
 def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...]:
-    """Remove whatever a report folder holds of a client and return what was removed.
-
-    Raises
-    ------
-    WrongCallError
-        If it is no report folder, or another run works on it.
-    """
+    """Remove whatever a report folder holds of a client and return what was removed."""
     out = Path(os.path.abspath(out))
     if not is_report_folder(out):
         raise WrongCallError(f"{plain(out)} is not a folder of reports; expected one made by 'report'")

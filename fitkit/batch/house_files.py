@@ -25,13 +25,7 @@ def load_house(rules: Path | None, parts: Path | None) -> House:
 
 
 def staged_house(rules: Path | None, parts: Path | None, making: Path) -> tuple[House, dict[str, str]]:
-    """Copy replaced files into the run's own folder, so that all visits are made with the same.
-
-    Returns
-    -------
-    tuple
-        The house as copied, and the variables that tell a kernel of it; none where the files are those shipped.
-    """
+    """Copy replaced files into the run's own folder, so that all visits are made with the same."""
     environment = {}
     for kind, given in (("rules", rules), ("parts", parts)):
         variable = _VARIABLES[kind]

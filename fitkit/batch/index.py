@@ -49,33 +49,15 @@ a { color: #0072B2; } a:focus, summary:focus { outline: 3px solid #0072B2; outli
 
 @dataclass(frozen=True)
 class Row:
-    """One visit, or one file that could not be worked on.
+    """One visit, or one file that could not be worked on."""
 
-    Parameters
-    ----------
-    name : str
-        The visit's key, or the file's name where it tells none.
-    is_visit : bool
-        Whether `name` is a key.
-    status : str
-        "made", "unchanged", "failed", "earlier", "waiting" or "consent withdrawn".
-    reason : str
-        Why, in words.
-    demonstration : bool
-        Whether the rider is invented.
-    files : tuple of str
-        Files of the record that stand in its place.
-    document : dict
-        The record's results file, nothing where there is none.
-    """
-
-    name: str
-    is_visit: bool
-    status: str
-    reason: str = ""
-    demonstration: bool = False
-    files: tuple[str, ...] = ()
-    document: dict = field(default_factory=dict, repr=False)
+    name: str  # the visit's key, or the file's name where it tells none
+    is_visit: bool  # whether `name` is a key
+    status: str  # "made", "unchanged", "failed", "earlier", "waiting" or "consent withdrawn"
+    reason: str = ""  # why, in words
+    demonstration: bool = False  # whether the rider is invented
+    files: tuple[str, ...] = ()  # files of the record that stand in its place
+    document: dict = field(default_factory=dict, repr=False)  # the record's results file, nothing where there is none
 
     @property
     def results(self) -> tuple[dict, ...]:
@@ -159,15 +141,7 @@ def safe_cell(value: object) -> object:
 
 
 def index_html(rows: Sequence[Row], *, headline: str) -> str:
-    """Return the page of a report folder: clients, their visits newest first, what became of each, and links.
-
-    Parameters
-    ----------
-    rows : sequence of Row
-        All visits, and the files that could not be worked on.
-    headline : str
-        What happened in all, plain text.
-    """
+    """Return the page of a report folder: clients, their visits newest first, what became of each, and links."""
     clients: dict[str, list[Row]] = {}
     for row in sorted(rows, key=lambda row: row.name):
         clients.setdefault(row.client, []).append(row)

@@ -64,20 +64,7 @@ class Found:
 
 
 def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
-    """Return the visits and the refused files among files and folders.
-
-    Parameters
-    ----------
-    places : sequence of Path or str
-        Session files, and folders to search for them with all their subfolders.
-    apart : Path, optional
-        A folder not to be searched: the one the reports go to.
-
-    Raises
-    ------
-    WrongCallError
-        If a place is not there, or if nothing was found in any of them.
-    """
+    """Return the visits and the refused files among files and folders."""
     search = _Search(apart)
     for place in places:
         search.add(Path(os.path.abspath(place)))

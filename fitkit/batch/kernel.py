@@ -40,14 +40,7 @@ class NotebookError(Exception):
 
 
 def load_template(path: Path) -> NotebookNode:
-    """Return the notebook to run, once for all visits.
-
-    Raises
-    ------
-    NotebookError
-        If it is no notebook, or has not the one parameter: papermill would only warn, and the record of the
-        session named in the template would come out for everybody.
-    """
+    """Return the notebook to run, once for all visits."""
     try:
         template = nbformat.read(path, as_version=4)
     except (ValueError, KeyError, AttributeError) as error:
@@ -91,28 +84,7 @@ def run(
     started: Callable[[int], None],
     manager: type[AsyncKernelManager] = AsyncKernelManager,
 ) -> NotebookNode:
-    """Execute the notebook for one session and return it with its outputs.
-
-    Parameters
-    ----------
-    template : NotebookNode
-        The notebook, with one parameter.
-    session_name : str
-        Name of the session file in `folder`.
-    folder : Path
-        The kernel's working folder.
-    limits : Limits
-        How long a cell and the whole notebook may take, and how much memory the kernel.
-    started : callable
-        Told the kernel's process group, so that another process can end it.
-    manager : type of AsyncKernelManager
-        What starts the kernel.
-
-    Raises
-    ------
-    NotebookError
-        If a cell raised, a limit was passed, the kernel ended, or not every cell was run.
-    """
+    """Execute the notebook for one session and return it with its outputs."""
     progress = _Progress(groups=[])
     timer = threading.Timer(limits.notebook_s, progress.stop)
     timer.daemon = True

@@ -45,52 +45,18 @@ _LONGEST_ADDRESS = 95
 
 @dataclass(frozen=True)
 class Options:
-    """How an overview is to be made.
+    """How an overview is to be made."""
 
-    Parameters
-    ----------
-    out : Path
-        The folder it goes to; may be the folder of the records.
-    rules, parts : Path or None
-        House rules and parts table in place of those shipped.
-    day : date or None
-        The day against which follow-ups are counted; today by default.
-    export_band : Path or None
-        A new house-rules file to write with the learned band: a person's own decision.
-    decided_by : str or None
-        Id of that person; needed with `export_band`.
-    """
-
-    out: Path
-    rules: Path | None = None
-    parts: Path | None = None
-    day: date | None = None
-    export_band: Path | None = None
-    decided_by: str | None = None
+    out: Path  # the folder it goes to; may be the folder of the records
+    rules: Path | None = None  # house rules and parts table in place of those shipped
+    parts: Path | None = None  # house rules and parts table in place of those shipped
+    day: date | None = None  # the day against which follow-ups are counted; today by default
+    export_band: Path | None = None  # a new house-rules file to write with the learned band: a person's own decision
+    decided_by: str | None = None  # id of that person; needed with `export_band`
 
 
 def overview(session_places: Sequence[Path | str], options: Options, *, screen: TextIO | None = None) -> int:
-    """Make the overview of all visits and return the exit code.
-
-    Parameters
-    ----------
-    session_places : sequence of Path or str
-        Session files, and folders to search for them.
-    options : Options
-        How to make it.
-    screen : text file, optional
-        Where it is said what was made; the error stream by default.
-
-    Returns
-    -------
-    int
-        0 made of every file, 1 if some files were left out or the notebook or the export failed.
-
-    Raises
-    ------
-    WrongCallError
-        If the work cannot begin.
-    """
+    """Make the overview of all visits and return the exit code."""
     screen = screen or sys.stderr
     _check(options)
     access = Access(group=load_house(options.rules, options.parts).rules.access == "group")

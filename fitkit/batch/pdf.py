@@ -41,13 +41,7 @@ def find_browser() -> str | None:
 
 
 def print_page(browser: str, page: Path, target: Path, *, started: Callable[[int], None]) -> None:
-    """Print an HTML file to a PDF file.
-
-    Raises
-    ------
-    PrintError
-        If no PDF came out within a minute.
-    """
+    """Print an HTML file to a PDF file."""
     with tempfile.TemporaryDirectory(prefix="p", dir=os.environ["JUPYTER_RUNTIME_DIR"]) as profile:
         command = [browser, *_OPTIONS, f"--user-data-dir={profile}", f"--print-to-pdf={target}", page.as_uri()]
         if hasattr(os, "geteuid") and os.geteuid() == 0:

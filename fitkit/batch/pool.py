@@ -46,19 +46,7 @@ class _Lane:
 
 
 class Pool:
-    """Some worker processes, started as they are needed.
-
-    Parameters
-    ----------
-    workers : int
-        How many at most.
-    environment : mapping of str to str
-        Variables set in the workers and their kernels.
-    wake : int, optional
-        A file descriptor; as soon as it can be read, `run` ends and all work is dropped.
-    keep : bool
-        Whether workers without work are kept for another `run`.
-    """
+    """Some worker processes, started as they are needed."""
 
     def __init__(
         self, workers: int, environment: Mapping[str, str], *, wake: int | None = None, keep: bool = False

@@ -29,17 +29,7 @@ def end_group(group: int) -> None:
 
 
 def limit_memory(process: int, most_mb: int, *, for_good: bool = True) -> None:
-    """Refuse a process, and each one it starts from now on, memory beyond a limit; where the system can do it.
-
-    Parameters
-    ----------
-    process : int
-        The process.
-    most_mb : int
-        What each may take [MB].
-    for_good : bool
-        Whether the process itself cannot lift the limit.
-    """
+    """Refuse a process, and each one it starts from now on, memory beyond a limit; where the system can do it."""
     # Memory that can be written to: what is only set aside, as the drawing library does by gigabytes, is not counted.
     if resource is not None and hasattr(resource, "prlimit"):
         most = most_mb * 1_000_000

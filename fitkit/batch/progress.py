@@ -12,17 +12,7 @@ __all__ = ["Progress"]
 
 
 class Progress:
-    """Tells of each record as it is done: one line kept current on a terminal, else one line for each.
-
-    Parameters
-    ----------
-    stream : text file
-        Where it is said.
-    total : int
-        How many records are to be made.
-    clock : callable
-        Gives the time [s].
-    """
+    """Tells of each record as it is done: one line kept current on a terminal, else one line for each."""
 
     def __init__(self, stream: TextIO, total: int, clock: Callable[[], float] = time.monotonic) -> None:
         self.stream = stream

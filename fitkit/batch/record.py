@@ -31,22 +31,7 @@ class ResultsError(Exception):
 
 
 def make(job: Job, *, started: Callable[[int], None], engine: Engine) -> dict:
-    """Make one record and return what happened as plain words and numbers.
-
-    Parameters
-    ----------
-    job : Job
-        The visit.
-    started : callable
-        Told the process group of each program started.
-    engine : Engine
-        What runs the notebook.
-
-    Returns
-    -------
-    dict
-        "status" ("made" or "failed"), "reason", "seconds", "engine", "fingerprint", "record".
-    """
+    """Make one record and return what happened as plain words and numbers."""
     begun = time.monotonic()
     try:
         found = {"status": "made", "reason": "", **_make(job, started, engine)}
@@ -139,13 +124,7 @@ def cleaned(executed: NotebookNode, template: NotebookNode) -> NotebookNode:
 
 
 def emitted(notebook: NotebookNode, key: str) -> tuple[dict, dict]:
-    """Return the results and the rider's sheet that the notebook shows.
-
-    Raises
-    ------
-    ResultsError
-        If there is not exactly one such output, or it is not this visit's.
-    """
+    """Return the results and the rider's sheet that the notebook shows."""
     shown = [
         output.data
         for cell in notebook.cells

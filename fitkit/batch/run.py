@@ -40,61 +40,22 @@ _STOPPED = "the run was stopped before this record was made"
 
 @dataclass(frozen=True)
 class Options:
-    """How a batch is to run.
+    """How a batch is to run."""
 
-    Parameters
-    ----------
-    out : Path
-        The report folder.
-    workers : int
-        Worker processes side by side.
-    pdf : bool
-        Whether the pages are made as PDF as well.
-    again : bool
-        Whether unchanged visits are made again.
-    forked : bool
-        Whether kernels are copies of a warm one, where the system can do that; the records are the same.
-    cluster : str or None
-        Address of a running cluster that makes the records in place of this machine.
-    rules, parts : Path or None
-        House rules and parts table in place of those shipped.
-    limits : Limits
-        Limits of a record.
-    """
-
-    out: Path
-    workers: int = 2
-    pdf: bool = False
-    again: bool = False
+    out: Path  # the report folder
+    workers: int = 2  # worker processes side by side
+    pdf: bool = False  # whether the pages are made as PDF as well
+    again: bool = False  # whether unchanged visits are made again
+    # whether kernels are copies of a warm one, where the system can do that; the records are the same
     forked: bool = True
-    cluster: str | None = None
-    rules: Path | None = None
-    parts: Path | None = None
-    limits: Limits = field(default_factory=Limits)
+    cluster: str | None = None  # address of a running cluster that makes the records in place of this machine
+    rules: Path | None = None  # house rules and parts table in place of those shipped
+    parts: Path | None = None  # house rules and parts table in place of those shipped
+    limits: Limits = field(default_factory=Limits)  # limits of a record
 
 
 def report(session_places: Sequence[Path | str], options: Options, *, screen: TextIO | None = None) -> int:
-    """Make the records of all visits and return the exit code.
-
-    Parameters
-    ----------
-    session_places : sequence of Path or str
-        Session files, and folders to search for them.
-    options : Options
-        How to run.
-    screen : text file, optional
-        Where progress and failures are said; the error stream by default.
-
-    Returns
-    -------
-    int
-        0 all made, 1 some failed, 128 and more stopped by a signal.
-
-    Raises
-    ------
-    WrongCallError
-        If the work cannot begin.
-    """
+    """Make the records of all visits and return the exit code."""
     browser = _browser() if options.pdf else None
     rules = load_house(options.rules, options.parts).rules
     access = Access(group=rules.access == "group")

@@ -17,48 +17,21 @@ NAME = "runlog.jsonl"
 
 @dataclass(frozen=True)
 class Entry:
-    """What happened to one visit, or to one file that is none.
+    """What happened to one visit, or to one file that is none."""
 
-    Parameters
-    ----------
-    run : str
-        When the run began; the same for all its visits.
-    at : str
-        When this visit was done.
-    key : str or None
-        The visit; None where a file's name tells none.
-    file : str
-        Name of the session file.
-    status : str
-        "made", "unchanged", "failed" or "consent withdrawn".
-    reason : str
-        Why it failed, in words.
-    seconds : float
-        How long it took.
-    exit : int
-        0 made or unchanged, 1 failed, else the exit of the run that was stopped.
-    engine : str
-        What ran the notebook: "forked" or "plain" kernels; empty where none ran, or its worker did not live to say.
-    fingerprint : str
-        Digest of all inputs of the record made.
-    record : str
-        Digest of the record's files.
-    demonstration : bool
-        Whether the rider is invented.
-    """
-
-    run: str
-    at: str
-    key: str | None
-    file: str
-    status: str
-    reason: str = ""
-    seconds: float = 0.0
-    exit: int = 0
+    run: str  # when the run began; the same for all its visits
+    at: str  # when this visit was done
+    key: str | None  # the visit; None where a file's name tells none
+    file: str  # name of the session file
+    status: str  # "made", "unchanged", "failed" or "consent withdrawn"
+    reason: str = ""  # why it failed, in words
+    seconds: float = 0.0  # how long it took
+    exit: int = 0  # 0 made or unchanged, 1 failed, else the exit of the run that was stopped
+    # what ran the notebook: "forked" or "plain" kernels; empty where none ran, or its worker did not live to say
     engine: str = ""
-    fingerprint: str = ""
-    record: str = ""
-    demonstration: bool = False
+    fingerprint: str = ""  # digest of all inputs of the record made
+    record: str = ""  # digest of the record's files
+    demonstration: bool = False  # whether the rider is invented
 
 
 class RunLog:

@@ -24,15 +24,6 @@ def serve(link: connection.Connection, private: str, environment: Mapping[str, s
 
     Each message of the other end is a `Job`; the answers are ``("engine", name)``, ``("group", id)`` for each program
     started, and ``("done", dict)``.
-
-    Parameters
-    ----------
-    link : Connection
-        Both ways to the process that hands out the work.
-    private : str
-        A private folder with a short path, for sockets and whatever kernels leave behind.
-    environment : mapping of str to str
-        Variables set for this process and its kernels.
     """
     _stand_apart()
     groups: list[int] = []

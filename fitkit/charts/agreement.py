@@ -28,29 +28,7 @@ class AgreementLine:
 def agreement_plot(
     own: Sequence[float], other: Sequence[float], lines: Sequence[AgreementLine], *, what: str, unit: str
 ) -> Figure:
-    """Draw differences, own less other, over the pairs' means.
-
-    Parameters
-    ----------
-    own, other : sequence of float
-        Readings of the same things in the same order [unit], two or more.
-    lines : sequence of AgreementLine
-        Bias and limits with intervals [unit].
-    what : str
-        What is subtracted from what, in words, such as "second less first".
-    unit : str
-        The readings' unit.
-
-    Returns
-    -------
-    Figure
-        Its words hold every number of `agreement_table`.
-
-    Raises
-    ------
-    ValueError
-        If the two differ in length or hold fewer than two readings.
-    """
+    """Draw differences, own less other, over the pairs' means."""
     rows = _pairs(own, other)
     means = [row["mean"] for row in rows]
     spread = max(means) - min(means) or 1.0

@@ -30,15 +30,10 @@ class Drawing:
 
     Boxes lie lowest, then paths, arrow heads and words, in four layers; within a layer later things lie on
     earlier ones.
-
-    Parameters
-    ----------
-    width_px, height_px : float
-        Size of the sheet [px].
     """
 
-    width_px: float
-    height_px: float
+    width_px: float  # size of the sheet [px]
+    height_px: float  # size of the sheet [px]
     _layers: dict[str, list[ElementTree.Element]] = field(default_factory=lambda: {name: [] for name in _LAYERS})
 
     @property
@@ -72,27 +67,13 @@ class Drawing:
 
 @dataclass(frozen=True)
 class View:
-    """One scale on a drawing; every length in millimetres unless its name says px.
+    """One scale on a drawing; every length in millimetres unless its name says px."""
 
-    Parameters
-    ----------
-    drawing : Drawing
-        The sheet it is drawn on.
-    origin_px : Point
-        Where the view's 0, 0 is on the sheet [px].
-    px_per_mm : float
-        The scale.
-    mirrored : bool
-        Whether x runs to the left; words stay readable, their anchors change sides.
-    downward : bool
-        Whether y runs down, as on the sheet itself.
-    """
-
-    drawing: Drawing
-    origin_px: Point
-    px_per_mm: float = 1.0
-    mirrored: bool = False
-    downward: bool = False
+    drawing: Drawing  # the sheet it is drawn on
+    origin_px: Point  # where the view's 0, 0 is on the sheet [px]
+    px_per_mm: float = 1.0  # the scale
+    mirrored: bool = False  # whether x runs to the left; words stay readable, their anchors change sides
+    downward: bool = False  # whether y runs down, as on the sheet itself
 
     def px(self, point: Point) -> Point:
         """Return where a point [mm] is on the sheet [px]."""
@@ -180,19 +161,7 @@ class View:
         self.drawing.add("head", "path", d=path, transform=f"translate({x},{y}) rotate({angle})", fill=color)
 
     def ruler(self, start: Point, end: Point, *, first: float = 0, stroke: str = GREY, left: bool = True) -> None:
-        """Draw a ruler in millimetres: fine ticks as far as the scale has room, numbers at round ones.
-
-        Parameters
-        ----------
-        start, end : Point
-            Ends of its edge [mm].
-        first : float
-            What it reads at `start`; it counts up toward `end` [mm].
-        stroke : str
-            Colour of ticks and numbers.
-        left : bool
-            Whether ticks and numbers stand on the left of the way from start to end, in the view's own axes.
-        """
+        """Draw a ruler in millimetres: fine ticks as far as the scale has room, numbers at round ones."""
         along, aside, length = _directions(start, end)
         if not left:
             aside = (-aside[0], -aside[1])
@@ -220,21 +189,7 @@ class View:
     def dimension(
         self, start: Point, end: Point, label: str, *, away_mm: float = 0, color: str = INK, pattern: str = "solid"
     ) -> None:
-        """Draw a dimension line: arrow heads at both ends, the label beside its middle.
-
-        Parameters
-        ----------
-        start, end : Point
-            What is measured [mm].
-        label : str
-            What it measures, with its unit.
-        away_mm : float
-            How far to the left of the way from start to end the line stands, with extension lines to it [mm].
-        color : str
-            Of line and label.
-        pattern : str
-            One of the theme's patterns.
-        """
+        """Draw a dimension line: arrow heads at both ends, the label beside its middle."""
         along, aside, length = _directions(start, end)
         near, far = _moved(start, aside, away_mm), _moved(end, aside, away_mm)
         if away_mm:

@@ -34,40 +34,18 @@ class HipSpan:
 
 @dataclass(frozen=True, kw_only=True)
 class FrontSide:
-    """What the front view shows of one side; None is "not measured" and is said, not drawn.
+    """What the front view shows of one side; None is "not measured" and is said, not drawn."""
 
-    Parameters
-    ----------
-    side : str
-        The rider's "left" or "right".
-    half_stance_mm : float or None
-        Frame centreline to the shoe's long axis at the cleat [mm].
-    half_stance_low_mm, half_stance_high_mm : float or None
-        Ends of its 95 % interval [mm].
-    crank_face_mm : float or None
-        Frame centreline to the crank's outer face [mm].
-    lengths_mm : tuple of (str, float)
-        Each part from the centreline outward, by name, adding up to the half-stance [mm].
-    knee_offset_mm : float or None
-        Knee from the shoe's long axis, outward positive, in the middle of its travel [mm].
-    knee_travel_mm : float or None
-        How far the knee travels sideways over a turn, both ways together [mm].
-
-    Raises
-    ------
-    ValueError
-        If the side is no side, a number is not finite, an interval does not hold its value, or the
-        lengths do not add up to the half-stance.
-    """
-
-    side: str
-    half_stance_mm: float | None = None
-    half_stance_low_mm: float | None = None
-    half_stance_high_mm: float | None = None
-    crank_face_mm: float | None = None
+    side: str  # the rider's "left" or "right"
+    half_stance_mm: float | None = None  # frame centreline to the shoe's long axis at the cleat [mm]
+    half_stance_low_mm: float | None = None  # ends of its 95 % interval [mm]
+    half_stance_high_mm: float | None = None  # ends of its 95 % interval [mm]
+    crank_face_mm: float | None = None  # frame centreline to the crank's outer face [mm]
+    # each part from the centreline outward, by name, adding up to the half-stance [mm]
     lengths_mm: tuple[tuple[str, float], ...] = ()
+    # knee from the shoe's long axis, outward positive, in the middle of its travel [mm]
     knee_offset_mm: float | None = None
-    knee_travel_mm: float | None = None
+    knee_travel_mm: float | None = None  # how far the knee travels sideways over a turn, both ways together [mm]
 
     def __post_init__(self) -> None:
         check_numbers(self)
@@ -127,18 +105,7 @@ def knee_words(side: FrontSide, *, unit: str = "") -> str:
 
 
 def front_table(sides: Sequence[FrontSide], *, hips: HipSpan) -> list[dict]:
-    """Return the table behind the front view: what is drawn, as precise as it is written there, and nothing else.
-
-    Parameters
-    ----------
-    sides, hips
-        As given to the drawing.
-
-    Returns
-    -------
-    list of dict
-        One row a quantity: side, what, unit, value, low, high, words.
-    """
+    """Return the table behind the front view: what is drawn, as precise as it is written there, and nothing else."""
     rows = [
         row("", "hip spacing", "mm", hips.spacing_mm, hips.low_mm, hips.high_mm),
         row("", "stance width", "mm", stance_width_mm(sides), lacking="not assessed"),

@@ -57,30 +57,7 @@ class Half:
 
 
 def front_view(sides: Sequence[FrontSide], *, hips: HipSpan) -> Figure:
-    """Draw the rider from the front, the rider's left on the right; sideways to scale, heights not.
-
-    Parameters
-    ----------
-    sides : sequence of FrontSide
-        One or two sides.
-    hips : HipSpan
-        Hip spacing with its interval [mm].
-
-    Returns
-    -------
-    Figure
-        Its words hold every number of `front_table`.
-
-    Raises
-    ------
-    ValueError
-        If there is no side, or one twice.
-
-    Notes
-    -----
-    A knee's travel is drawn half to each side of the knee. Hip and foot are joined by a dotted line where the
-    knee is not known: it describes the lean and chooses nothing.
-    """
+    """Draw the rider from the front, the rider's left on the right; sideways to scale, heights not."""
     check_sides(sides)
     said = wrapped(difference_words(sides), width_px=0.87 * WIDTH_PX, size_px=SAID_PX, bold=True)
     top_px = 50 + 21 * len(said)

@@ -21,28 +21,12 @@ _LEAST_WIDTH_PX = 340
 
 @dataclass(frozen=True)
 class Figure:
-    """A finished picture and what it says in words.
+    """A finished picture and what it says in words."""
 
-    Parameters
-    ----------
-    svg : str
-        The picture; no script, no address outside itself.
-    alt : str
-        Everything the picture shows, in plain words.
-    title : str
-        A few words.
-    parts : tuple of Figure
-        What a page shows side by side while there is room, one under the other where there is none.
-
-    Raises
-    ------
-    ValueError
-        If `alt` is empty.
-    """
-
-    svg: str
-    alt: str
-    title: str = ""
+    svg: str  # the picture; no script, no address outside itself
+    alt: str  # everything the picture shows, in plain words
+    title: str = ""  # a few words
+    # what a page shows side by side while there is room, one under the other where there is none
     parts: tuple[Figure, ...] = ()
 
     def __post_init__(self) -> None:
@@ -79,26 +63,7 @@ def beside(figures: Sequence[Figure], *, title: str) -> Figure:
 
 
 def from_altair(chart: altair.TopLevelMixin, *, alt: str, title: str = "") -> Figure:
-    """Return a chart in the kit's look as a figure.
-
-    Parameters
-    ----------
-    chart : altair chart
-        With its data inside; what it configures itself wins over the theme.
-    alt : str
-        Everything the chart shows, in plain words.
-    title : str
-        A few words.
-
-    Returns
-    -------
-    Figure
-
-    Raises
-    ------
-    ValueError
-        If `alt` is empty, or the chart asks for data at an address.
-    """
+    """Return a chart in the kit's look as a figure."""
     return from_specification(chart.to_dict(), alt=alt, title=title)
 
 

@@ -29,28 +29,15 @@ TITLE_PX, ROW_PX, STEP_DEG, LEAST_RANGE_DEG = 15, 15, 6, 1.0
 
 @dataclass(frozen=True, kw_only=True)
 class KneeChange:
-    """One leg's change of knee flexion over a turn, after minus before; None is "not assessed" and is said.
+    """One leg's change of knee flexion over a turn, after minus before; None is "not assessed" and is said."""
 
-    Parameters
-    ----------
-    side : str
-        "left" or "right".
-    crank_angle_deg : sequence of float
-        From 0 at the top, 90 forward, rising, below 360 [deg].
-    untouched_deg, height_only_deg, full_deg : sequence of float or None
-        For each choice, one change for each crank angle, more bent positive [deg].
-
-    Raises
-    ------
-    ValueError
-        If the side is no side, the angles do not rise from 0 to below 360, or a choice has other than one finite
-        change for each.
-    """
-
-    side: str
-    crank_angle_deg: Sequence[float] = ()
+    side: str  # "left" or "right"
+    crank_angle_deg: Sequence[float] = ()  # from 0 at the top, 90 forward, rising, below 360 [deg]
+    # for each choice, one change for each crank angle, more bent positive [deg]
     untouched_deg: Sequence[float] | None = None
+    # for each choice, one change for each crank angle, more bent positive [deg]
     height_only_deg: Sequence[float] | None = None
+    # for each choice, one change for each crank angle, more bent positive [deg]
     full_deg: Sequence[float] | None = None
 
     def __post_init__(self) -> None:
@@ -115,23 +102,7 @@ class Scale:
 
 
 def knee_change(legs: Sequence[KneeChange]) -> Figure:
-    """Draw what remains of the knee's change over a turn, one panel a leg, to one scale.
-
-    Parameters
-    ----------
-    legs : sequence of KneeChange
-        One or two legs, in the order drawn.
-
-    Returns
-    -------
-    Figure
-        One part a leg; every number of its words is in `knee_change_table`.
-
-    Raises
-    ------
-    ValueError
-        If there is no leg, or one side twice.
-    """
+    """Draw what remains of the knee's change over a turn, one panel a leg, to one scale."""
     check_sides(legs)
     changes = [change for leg in legs for each in leg.choices.values() for change in each]
     low, high = min(0.0, *changes, 0.0), max(0.0, *changes, 0.0)
@@ -196,19 +167,7 @@ def _tenth(change_deg: float) -> float:
 
 
 def knee_change_table(legs: Sequence[KneeChange]) -> list[dict]:
-    """Return the table behind the lines, to a tenth of a degree.
-
-    Parameters
-    ----------
-    legs : sequence of KneeChange
-        As given to the drawing.
-
-    Returns
-    -------
-    list of dict
-        One row a leg and choice for the largest change (value, with least and greatest as low and high), and one
-        for every 30 degrees of crank angle: side, what, unit, crank_angle_deg, value, low, high, words.
-    """
+    """Return the table behind the lines, to a tenth of a degree."""
     return [each for leg in legs for name in CHOICES for each in _rows(leg, name)]
 
 

@@ -38,23 +38,7 @@ class KneeSide:
 
 
 def knee_tracks(sides: Sequence[KneeSide]) -> Figure:
-    """Draw the mean place with the least and greatest of all turns: one row a side, one part a position.
-
-    Parameters
-    ----------
-    sides : sequence of KneeSide
-        One or more, in the order drawn; all are drawn to one scale.
-
-    Returns
-    -------
-    Figure
-        Its words hold every number of `knee_track_table`.
-
-    Raises
-    ------
-    ValueError
-        If there is no side, or none whose knee was seen.
-    """
+    """Draw the mean place with the least and greatest of all turns: one row a side, one part a position."""
     places = [place for side in sides for place in side.places if place.mean_mm is not None]
     if not places:
         raise ValueError(f"{len(sides)} sides and no place of a knee; expected one or more")

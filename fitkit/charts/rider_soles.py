@@ -25,26 +25,16 @@ ARROW_PX = 26
 
 @dataclass(frozen=True, kw_only=True)
 class RiderSole:
-    """One sole of the rider's drawing.
+    """One sole of the rider's drawing."""
 
-    Parameters
-    ----------
-    side : str
-        "left" or "right".
-    words : str
-        What was done with this cleat.
-    before_mm, now_mm : float or None
-        Cleat setback before and now [mm], toward the heel positive; None is not known, and not drawn.
-    joint_to_big_toe_side_mm, foot_length_mm : float or None
-        As measured; sketched where they were not [mm].
-    """
-
-    side: str
-    words: str
+    side: str  # "left" or "right"
+    words: str  # what was done with this cleat
+    # cleat setback before and now [mm], toward the heel positive; None is not known, and not drawn
     before_mm: float | None = None
+    # cleat setback before and now [mm], toward the heel positive; None is not known, and not drawn
     now_mm: float | None = None
-    joint_to_big_toe_side_mm: float | None = None
-    foot_length_mm: float | None = None
+    joint_to_big_toe_side_mm: float | None = None  # as measured; sketched where they were not [mm]
+    foot_length_mm: float | None = None  # as measured; sketched where they were not [mm]
 
     @property
     def moved_mm(self) -> float:
@@ -53,13 +43,7 @@ class RiderSole:
 
 
 def rider_soles(feet: Sequence[RiderSole]) -> Figure:
-    """Draw the soles beside one another, to one scale, toes up.
-
-    Parameters
-    ----------
-    feet : sequence of RiderSole
-        In the order drawn.
-    """
+    """Draw the soles beside one another, to one scale, toes up."""
     lines = [_lines(foot.words) for foot in feet]
     top_px = HEAD_PX + ROW_PX * max(map(len, lines)) + 24
     drawing = Drawing(SOLE_WIDTH_PX * len(feet), math.ceil(top_px + SOLE_PX + 6))

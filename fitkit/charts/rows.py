@@ -25,18 +25,7 @@ LEVEL_HEAD_PX = 8.0
 
 
 def check_numbers(item: object) -> None:
-    """Refuse a side that is no side and a number that is not finite, in any dataclass of plain numbers.
-
-    Parameters
-    ----------
-    item : dataclass
-        Fields whose names end in ``_mm`` or ``_deg`` hold a number or None.
-
-    Raises
-    ------
-    ValueError
-        With the field's name and what was found.
-    """
+    """Refuse a side that is no side and a number that is not finite, in any dataclass of plain numbers."""
     side = getattr(item, "side", "left")
     if side not in ("left", "right"):
         raise ValueError(f"side is {side!r}; expected 'left' or 'right'")
@@ -74,23 +63,7 @@ def row(
     lacking: str = "not measured",
     typed: bool = False,
 ) -> dict:
-    """Return one row of the table behind a drawing, as precise as it is written there.
-
-    Parameters
-    ----------
-    side : str
-        "left", "right" or "" for what both share.
-    what, unit : str
-        What the numbers are, and their unit.
-    value, low, high : float or None
-        The numbers; all None is "not measured".
-    words : str
-        Said beside the numbers.
-    lacking : str
-        Said in their place where there are none and no words.
-    typed : bool
-        Whether the numbers come from a table of parts or a maker, and keep their tenths.
-    """
+    """Return one row of the table behind a drawing, as precise as it is written there."""
     given = {"value": value, "low": low, "high": high}
     numbers = {name: None if each is None else _precise(each, unit, typed) for name, each in given.items()}
     if not words and given == dict.fromkeys(given):

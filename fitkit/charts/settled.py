@@ -52,17 +52,7 @@ class LineAtSize:
 def settled_by_size(
     rule: Sequence[BandAtSize], spreads: Sequence[SpreadAtSize], learned: Sequence[LineAtSize]
 ) -> Figure:
-    """Return the chart, with everything it shows in words.
-
-    Parameters
-    ----------
-    rule : sequence of BandAtSize
-        The starting rule.
-    spreads : sequence of SpreadAtSize
-        The settings, size by size; sizes with too few riders are left out by the caller.
-    learned : sequence of LineAtSize
-        The learned line, empty where nothing was learned.
-    """
+    """Return the chart, with everything it shows in words."""
     layers = [*_rule_layers(rule), *_spread_layers(spreads), *_learned_layers(learned)]
     chart = alt.layer(*layers).properties(width=WIDTH_PX, height=HEIGHT_PX)
     return from_altair(chart, alt=_words(rule, spreads, learned), title="Settled cleat setbacks by size")

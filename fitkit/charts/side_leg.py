@@ -42,48 +42,23 @@ WHOLE_LEG = {
 
 @dataclass(frozen=True, kw_only=True)
 class SideLeg:
-    """What the side view shows of one leg; None is "not measured" and is said, not drawn.
+    """What the side view shows of one leg; None is "not measured" and is said, not drawn."""
 
-    Parameters
-    ----------
-    side : str
-        "left" or "right"; both are drawn facing right.
-    ankle_to_mtp1_mm, ankle_height_mm : float or None
-        Ankle to the first-MTP mark along the sole, and ankle above the foot's sole [mm].
-    axle_to_foot_sole_mm : float or None
-        Pedal axle to the foot's sole, square to it [mm].
-    old_setback_mm, new_setback_mm : float or None
-        Cleat setback before and after, toward the heel positive [mm].
-    pitch_deg : float or None
-        Foot pitch at the drawn crank angle, heel up positive [deg].
-    thigh_mm, shank_mm : float or None
-        Lengths of the leg [mm].
-    hip_x_mm, hip_y_mm : float or None
-        Hip from the crank centre, forward and up positive [mm].
-    crank_mm : float or None
-        Crank length [mm].
-    crank_angle_deg : float or None
-        0 at the top, 90 forward [deg].
-
-    Raises
-    ------
-    ValueError
-        If the side is no side, a number is not finite, or a length is not above 0.
-    """
-
-    side: str
+    side: str  # "left" or "right"; both are drawn facing right
+    # ankle to the first-MTP mark along the sole, and ankle above the foot's sole [mm]
     ankle_to_mtp1_mm: float | None = None
+    # ankle to the first-MTP mark along the sole, and ankle above the foot's sole [mm]
     ankle_height_mm: float | None = None
-    axle_to_foot_sole_mm: float | None = None
-    old_setback_mm: float | None = None
-    new_setback_mm: float | None = None
-    pitch_deg: float | None = None
-    thigh_mm: float | None = None
-    shank_mm: float | None = None
-    hip_x_mm: float | None = None
-    hip_y_mm: float | None = None
-    crank_mm: float | None = None
-    crank_angle_deg: float | None = None
+    axle_to_foot_sole_mm: float | None = None  # pedal axle to the foot's sole, square to it [mm]
+    old_setback_mm: float | None = None  # cleat setback before and after, toward the heel positive [mm]
+    new_setback_mm: float | None = None  # cleat setback before and after, toward the heel positive [mm]
+    pitch_deg: float | None = None  # foot pitch at the drawn crank angle, heel up positive [deg]
+    thigh_mm: float | None = None  # lengths of the leg [mm]
+    shank_mm: float | None = None  # lengths of the leg [mm]
+    hip_x_mm: float | None = None  # hip from the crank centre, forward and up positive [mm]
+    hip_y_mm: float | None = None  # hip from the crank centre, forward and up positive [mm]
+    crank_mm: float | None = None  # crank length [mm]
+    crank_angle_deg: float | None = None  # 0 at the top, 90 forward [deg]
 
     def __post_init__(self) -> None:
         check_numbers(self)
@@ -118,15 +93,7 @@ class SideLeg:
         return SKETCHED_SOLE_MM if self.axle_to_foot_sole_mm is None else self.axle_to_foot_sole_mm
 
     def place(self, ahead_mm: float, above_mm: float, setback_mm: float) -> Point:
-        """Return a place on the foot, forward and up from the pedal axle [mm].
-
-        Parameters
-        ----------
-        ahead_mm, above_mm : float
-            Ahead of the first-MTP mark along the sole, and above the foot's sole [mm].
-        setback_mm : float
-            Cleat setback [mm].
-        """
+        """Return a place on the foot, forward and up from the pedal axle [mm]."""
         pitch = math.radians(self.pitch_deg or 0)
         along, square = ahead_mm + setback_mm, above_mm + self.drawn_sole_mm
         return (
@@ -143,21 +110,11 @@ class SideLeg:
 
 @dataclass(frozen=True, kw_only=True)
 class SeatMove:
-    """What saddle and bars do; None is not given and is said.
+    """What saddle and bars do; None is not given and is said."""
 
-    Parameters
-    ----------
-    saddle_down_mm : float or None
-        Down along the seat tube positive [mm].
-    seat_tube_angle_deg : float or None
-        From horizontal [deg].
-    bar_down_mm : float or None
-        Straight down positive [mm].
-    """
-
-    saddle_down_mm: float | None = None
-    seat_tube_angle_deg: float | None = None
-    bar_down_mm: float | None = None
+    saddle_down_mm: float | None = None  # down along the seat tube positive [mm]
+    seat_tube_angle_deg: float | None = None  # from horizontal [deg]
+    bar_down_mm: float | None = None  # straight down positive [mm]
 
     def __post_init__(self) -> None:
         check_numbers(self)
@@ -172,13 +129,7 @@ def missing_for_whole_leg(leg: SideLeg) -> list[str]:
 
 
 def whole_leg(leg: SideLeg) -> list[Point] | None:
-    """Return hip, knee, ankle, axle and crank centre as found [mm from the crank centre]; None if out of reach.
-
-    Notes
-    -----
-    The knee is where a circle of the thigh's length round the hip meets one of the shank's round the ankle, on
-    the forward side.
-    """
+    """Return hip, knee, ankle, axle and crank centre as found [mm from the crank centre]; None if out of reach."""
     turn = math.radians(leg.crank_angle_deg)
     axle = (leg.crank_mm * math.sin(turn), leg.crank_mm * math.cos(turn))
     ahead, above = leg.ankle(leg.old_setback_mm)
@@ -223,18 +174,7 @@ def bar_words(seat: SeatMove) -> str:
 
 
 def side_table(legs: Sequence[SideLeg], *, seat: SeatMove | None = None) -> list[dict]:
-    """Return the table behind the side view: what is drawn, as precise as it is written there, and nothing else.
-
-    Parameters
-    ----------
-    legs, seat
-        As given to the drawing.
-
-    Returns
-    -------
-    list of dict
-        One row a quantity: side, what, unit, value, low, high, words.
-    """
+    """Return the table behind the side view: what is drawn, as precise as it is written there, and nothing else."""
     rows = [each for leg in legs for each in _leg_rows(leg)]
     return rows + ([] if seat is None else _seat_rows(seat))
 

@@ -35,30 +35,7 @@ SEAT_SCALE, SADDLE_X_PX, BARS_X_PX, SADDLE_TOP_PX, SADDLE_HALF_PX, BAR_PX, TUBE_
 
 
 def side_view(legs: Sequence[SideLeg], *, seat: SeatMove | None = None) -> Figure:
-    """Draw each foot on its pedal from the side, before and after, and what saddle and bars do.
-
-    Parameters
-    ----------
-    legs : sequence of SideLeg
-        One or two legs, in the order drawn.
-    seat : SeatMove or None
-        What saddle and bars do; None leaves them out.
-
-    Returns
-    -------
-    Figure
-        One part a leg and one for saddle and bars; its words hold every number of `side_table`.
-
-    Raises
-    ------
-    ValueError
-        If there is no leg, or one side twice.
-
-    Notes
-    -----
-    The pedal axle is the fixed point: the foot goes forward over it when the cleat goes back. The large detail is
-    turned so that the sole lies level; only there can a few millimetres be seen.
-    """
+    """Draw each foot on its pedal from the side, before and after, and what saddle and bars do."""
     check_sides(legs)
     parts = [_leg(leg) for leg in legs]
     if seat is not None:

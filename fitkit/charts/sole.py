@@ -34,28 +34,7 @@ CLEAT_MM, BAND_MM, SLOT_MM, SLOT_HALF_MM, WHISKER_MM = 21.5, 23, 13.5, 2.6, 18.8
 
 
 def soles(feet: Sequence[SoleFoot]) -> Figure:
-    """Draw soles from below to one scale, beside one another where there is room.
-
-    Parameters
-    ----------
-    feet : sequence of SoleFoot
-        One or two feet, in the order drawn.
-
-    Returns
-    -------
-    Figure
-        One part a foot; its words hold every number of `sole_table`.
-
-    Raises
-    ------
-    ValueError
-        If there is no foot, or one side twice.
-
-    Notes
-    -----
-    The cleat line is drawn square to the shoe's long axis at the cleat setback, which is measured along that
-    axis; how the cleat turns the shoe is drawn apart, at its true angle.
-    """
+    """Draw soles from below to one scale, beside one another where there is room."""
     sides = [foot.side for foot in feet]
     if not sides or len(set(sides)) < len(sides):
         raise ValueError(f"feet are {sides}; expected one of each side at most, and at least one")

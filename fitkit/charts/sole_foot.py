@@ -13,63 +13,27 @@ __all__ = ["SoleFoot", "sole_table", "sole_words", "span", "toward"]
 
 @dataclass(frozen=True, kw_only=True)
 class SoleFoot:
-    """What the drawing of one sole shows; None is "not measured" and is said, not drawn.
+    """What the drawing of one sole shows; None is "not measured" and is said, not drawn."""
 
-    Parameters
-    ----------
-    side : str
-        "left" or "right".
-    now_mm : float or None
-        Cleat setback as it is, positive toward the heel [mm].
-    now_low_mm, now_high_mm : float or None
-        Ends of its 95 % interval [mm].
-    band_low_mm, band_high_mm : float or None
-        Starting band [mm].
-    target_mm : float or None
-        Cleat setback to set [mm]; None where the advice is to leave it or there is none.
-    move_mm : float or None
-        Distance to move, positive toward the heel [mm].
-    slot_least_mm, slot_greatest_mm : float or None
-        Cleat setbacks at the ends of the slots [mm].
-    toe_out_deg : float or None
-        Toe-out the cleat gives the shoe with the float in its middle [deg].
-    natural_toe_out_deg : float or None
-        Toe-out of the foot as it hangs or stands by itself [deg].
-    float_deg : float or None
-        Free rotation in the pedal, both ways together [deg].
-    joint_to_big_toe_side_mm : float or None
-        First-MTP mark from the shoe's long axis, positive to the big-toe side [mm].
-    foot_length_mm : float or None
-        Heel to toe tip; the sketched outline follows it [mm].
-    instruction : str or None
-        What to do, in words.
-    now_word, target_word : str
-        How the two cleat lines are called.
-
-    Raises
-    ------
-    ValueError
-        If the side is no side, a number is not finite, or a lower end lies above its upper end.
-    """
-
-    side: str
-    now_mm: float | None = None
-    now_low_mm: float | None = None
-    now_high_mm: float | None = None
-    band_low_mm: float | None = None
-    band_high_mm: float | None = None
-    target_mm: float | None = None
-    move_mm: float | None = None
-    slot_least_mm: float | None = None
-    slot_greatest_mm: float | None = None
-    toe_out_deg: float | None = None
-    natural_toe_out_deg: float | None = None
-    float_deg: float | None = None
+    side: str  # "left" or "right"
+    now_mm: float | None = None  # cleat setback as it is, positive toward the heel [mm]
+    now_low_mm: float | None = None  # ends of its 95 % interval [mm]
+    now_high_mm: float | None = None  # ends of its 95 % interval [mm]
+    band_low_mm: float | None = None  # starting band [mm]
+    band_high_mm: float | None = None  # starting band [mm]
+    target_mm: float | None = None  # cleat setback to set [mm]; None where the advice is to leave it or there is none
+    move_mm: float | None = None  # distance to move, positive toward the heel [mm]
+    slot_least_mm: float | None = None  # cleat setbacks at the ends of the slots [mm]
+    slot_greatest_mm: float | None = None  # cleat setbacks at the ends of the slots [mm]
+    toe_out_deg: float | None = None  # toe-out the cleat gives the shoe with the float in its middle [deg]
+    natural_toe_out_deg: float | None = None  # toe-out of the foot as it hangs or stands by itself [deg]
+    float_deg: float | None = None  # free rotation in the pedal, both ways together [deg]
+    # first-MTP mark from the shoe's long axis, positive to the big-toe side [mm]
     joint_to_big_toe_side_mm: float | None = None
-    foot_length_mm: float | None = None
-    instruction: str | None = None
-    now_word: str = "now"
-    target_word: str = "try"
+    foot_length_mm: float | None = None  # heel to toe tip; the sketched outline follows it [mm]
+    instruction: str | None = None  # what to do, in words
+    now_word: str = "now"  # how the two cleat lines are called
+    target_word: str = "try"  # how the two cleat lines are called
 
     def __post_init__(self) -> None:
         if self.side not in ("left", "right"):
@@ -124,19 +88,7 @@ class SoleFoot:
 
 
 def sole_table(feet: Sequence[SoleFoot]) -> list[dict]:
-    """Return the table behind the drawing: what is drawn, as precise as it is written there, and nothing else.
-
-    Parameters
-    ----------
-    feet : sequence of SoleFoot
-        As given to the drawing.
-
-    Returns
-    -------
-    list of dict
-        One row a quantity and foot: side, what, unit, value, low, high, words. What is not measured has no
-        numbers and says so in words.
-    """
+    """Return the table behind the drawing: what is drawn, as precise as it is written there, and nothing else."""
     return [row for foot in feet for row in _rows(foot)]
 
 

@@ -104,22 +104,7 @@ def _lines(*words: str) -> tuple[str, ...]:
 
 
 def spread(wanted: Sequence[float], heights: Sequence[float], *, low: float, high: float) -> list[float]:
-    """Return the centres nearest to the wanted ones, in the given order, at which blocks do not overlap.
-
-    Parameters
-    ----------
-    wanted : sequence of float
-        Centres as they would be alone, in order [px].
-    heights : sequence of float
-        Heights of the blocks [px].
-    low, high : float
-        All blocks stay between these [px]; where there is no room for all, the last ones stand out at `high`.
-
-    Notes
-    -----
-    With the heights before it taken off, each block's top may not be less than the one before: the least squares
-    answer is an isotonic regression, and holding it between bounds keeps it the best one.
-    """
+    """Return the centres nearest to the wanted ones, in the given order, at which blocks do not overlap."""
     heights = np.asarray(heights, dtype=float)
     before = np.cumsum(heights) - heights
     tops = isotonic_regression(np.asarray(wanted) - heights / 2 - before).x

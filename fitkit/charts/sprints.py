@@ -38,25 +38,7 @@ class DetectableBand:
 
 
 def sprint_points(points: Sequence[SprintPoint], *, band: DetectableBand | None) -> Figure:
-    """Draw each sprint's peak power by setting.
-
-    Parameters
-    ----------
-    points : sequence of SprintPoint
-        In the order ridden, one or more.
-    band : DetectableBand or None
-        None where too few sprints count to form one.
-
-    Returns
-    -------
-    Figure
-        Its words hold every number of `sprint_table`.
-
-    Raises
-    ------
-    ValueError
-        If there is no sprint.
-    """
+    """Draw each sprint's peak power by setting."""
     if not points:
         raise ValueError("points is empty; expected one sprint or more")
     settings = list(dict.fromkeys(point.setting for point in points))

@@ -36,18 +36,7 @@ _PIECE = re.compile(r"([A-Za-z])([^A-Za-z]*)")
 
 
 def minified(svg: str) -> str:
-    """Return the same picture in fewer bytes; equal pictures are equal bytes.
-
-    Parameters
-    ----------
-    svg : str
-        SVG as the chart library writes it.
-
-    Returns
-    -------
-    str
-        Without roles, classes, idle groups and unpainted shapes; lengths to 0.01 px; ids numbered from 0.
-    """
+    """Return the same picture in fewer bytes; equal pictures are equal bytes."""
     root = _parsed(svg)
     _drop_unseen(root)
     for element in root.iter():

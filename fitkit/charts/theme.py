@@ -89,13 +89,7 @@ def wrapped(words: str, *, width_px: float, size_px: float, bold: bool = False) 
 
 
 def line_scales(names: list[str]) -> tuple[alt.Scale, alt.Scale]:
-    """Return a colour scale and a dash scale that tell up to four named lines apart by pattern.
-
-    Raises
-    ------
-    ValueError
-        If there are more names than patterns.
-    """
+    """Return a colour scale and a dash scale that tell up to four named lines apart by pattern."""
     if not 1 <= len(names) <= len(PATTERNS):
         raise ValueError(f"{len(names)} lines in one chart; expected 1 to {len(PATTERNS)}. Draw them in two charts")
     colours = [INK, BLUE, INK, BLUE][: len(names)]

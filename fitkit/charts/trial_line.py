@@ -40,23 +40,7 @@ class TrialLine:
 
 
 def trial_lines(sides: Sequence[TrialLine]) -> Figure:
-    """Draw each side's trials along the sole, beside one another where there is room.
-
-    Parameters
-    ----------
-    sides : sequence of TrialLine
-        One or two sides; one without a trial is left out.
-
-    Returns
-    -------
-    Figure
-        One part a side; its words hold every number of `trial_table`.
-
-    Raises
-    ------
-    ValueError
-        If no side has a trial.
-    """
+    """Draw each side's trials along the sole, beside one another where there is room."""
     drawn = [side for side in sides if side.points]
     if not drawn:
         raise ValueError(f"{len(sides)} sides and no trial; expected one or more")

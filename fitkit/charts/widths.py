@@ -24,35 +24,17 @@ CHOSEN, REFUSES, WISH, LANDS, REMAINS = "chosen", "refused", "wish", "reached", 
 
 @dataclass(frozen=True, kw_only=True)
 class WidthSide:
-    """One side's widths as changes of half-stance, outward positive [mm]; None is not known and is said.
+    """One side's widths as changes of half-stance, outward positive [mm]; None is not known and is said."""
 
-    Parameters
-    ----------
-    side : str
-        "left" or "right".
-    reachable_mm, refused_only_mm, gaps_mm : tuple of (float, float)
-        Changes the family reaches, those only refused parts reach, those nothing reaches [mm].
-    wish_mm, reached_mm : float or None
-        The change wished for, and the one the chosen parts and the play give [mm].
-    chosen : tuple of str
-        Parts to fit; none where what is fitted does it.
-    refused : tuple of (str, str)
-        Parts that may not be fitted, each with the reason.
-
-    Raises
-    ------
-    ValueError
-        If the side is no side, a number is not finite, or an interval's upper end comes first.
-    """
-
-    side: str
-    reachable_mm: Spans = ()
+    side: str  # "left" or "right"
+    reachable_mm: Spans = ()  # changes the family reaches, those only refused parts reach, those nothing reaches [mm]
+    # changes the family reaches, those only refused parts reach, those nothing reaches [mm]
     refused_only_mm: Spans = ()
-    gaps_mm: Spans = ()
-    wish_mm: float | None = None
-    reached_mm: float | None = None
-    chosen: tuple[str, ...] = ()
-    refused: tuple[tuple[str, str], ...] = ()
+    gaps_mm: Spans = ()  # changes the family reaches, those only refused parts reach, those nothing reaches [mm]
+    wish_mm: float | None = None  # the change wished for, and the one the chosen parts and the play give [mm]
+    reached_mm: float | None = None  # the change wished for, and the one the chosen parts and the play give [mm]
+    chosen: tuple[str, ...] = ()  # parts to fit; none where what is fitted does it
+    refused: tuple[tuple[str, str], ...] = ()  # parts that may not be fitted, each with the reason
 
     def __post_init__(self) -> None:
         check_numbers(self)
@@ -94,25 +76,7 @@ class Line:
 
 
 def widths(sides: Sequence[WidthSide], *, family: str = "") -> Figure:
-    """Draw the widths a family reaches as one line a side, to one scale.
-
-    Parameters
-    ----------
-    sides : sequence of WidthSide
-        One or two sides, in the order drawn.
-    family : str
-        The family's name, where it is to be said.
-
-    Returns
-    -------
-    Figure
-        Its words hold every number of `widths_table`.
-
-    Raises
-    ------
-    ValueError
-        If there is no side, or one twice.
-    """
+    """Draw the widths a family reaches as one line a side, to one scale."""
     check_sides(sides)
     places = [place for side in sides for place in side.places_mm]
     low, high = math.floor(min(places)) - 1, math.ceil(max(places)) + 1
@@ -333,18 +297,7 @@ def _notes(sides: Sequence[WidthSide]) -> str:
 
 
 def widths_table(sides: Sequence[WidthSide]) -> list[dict]:
-    """Return the table behind the widths: what is drawn, as precise as it is written there, and nothing else.
-
-    Parameters
-    ----------
-    sides : sequence of WidthSide
-        As given to the drawing.
-
-    Returns
-    -------
-    list of dict
-        One row a quantity and side: side, what, unit, value, low, high, words.
-    """
+    """Return the table behind the widths: what is drawn, as precise as it is written there, and nothing else."""
     return [each for side in sides for each in _rows(side)]
 
 

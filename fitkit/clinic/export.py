@@ -21,29 +21,7 @@ class NotLearnedError(Exception):
 
 
 def rule_from(band: LearnedBand, rule: StartingBand, *, by: str, day: date) -> StartingBand:
-    """Return the starting band as a house rule learned in this clinic.
-
-    Parameters
-    ----------
-    band : LearnedBand
-        What was learned.
-    rule : StartingBand
-        The rule in force; it keeps the sizes it speaks of.
-    by : str
-        Id of the person who decides on it.
-    day : date
-        The day of the decision.
-
-    Raises
-    ------
-    NotLearnedError
-        If nothing was learned.
-
-    Notes
-    -----
-    The learned line is straight; its band is as wide as at the middle of the sizes seen, rounded to .1 mm. Beyond the
-    greatest size seen it is extrapolated.
-    """
+    """Return the starting band as a house rule learned in this clinic."""
     if band.learned is None or not band.sizes:
         raise NotLearnedError(f"no band was learned: {band.refused or 'no size has riders enough to be shown'}")
     middle = band.band(band.sizes[len(band.sizes) // 2])
@@ -102,26 +80,7 @@ def band_document(band: LearnedBand) -> dict:
 
 
 def write_rules(rules: Rules, learned_rule: StartingBand, path: Path, *, mode: int = 0o600) -> None:
-    """Write a new house-rules file with the learned band in place of the starting band.
-
-    Parameters
-    ----------
-    rules : Rules
-        The rules in force; everything else stays.
-    learned_rule : StartingBand
-        From `rule_from`.
-    path : Path
-        The new file; never one that is there.
-    mode : int
-        Its rights.
-
-    Raises
-    ------
-    FileExistsError
-        If there is such a file.
-    HouseProblems
-        If the band contradicts itself, so that the kit would refuse the file.
-    """
+    """Write a new house-rules file with the learned band in place of the starting band."""
     tree = rules.model_dump(mode="json")
     tree["starting_band"] = learned_rule.model_dump(mode="json")
     text = json.dumps(tree, indent=2, ensure_ascii=False) + "\n"

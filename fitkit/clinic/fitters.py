@@ -31,20 +31,7 @@ class Comparison:
 
 
 def compare(clinic: Clinic, prior_rule: StartingBand) -> Comparison:
-    """Return each fitter's bias: how far the cleats of riders of one size end from those of the other fitters.
-
-    Parameters
-    ----------
-    clinic : Clinic
-        All visits.
-    prior_rule : StartingBand
-        The starting rule whose line the sizes are compared along.
-
-    Notes
-    -----
-    Over the latest visit of each rider who agreed to learning, kept or not: it is the fitters' work that is compared,
-    not the riders' fate. The fitters' effects come from one model and are shrunk toward each other.
-    """
+    """Return each fitter's bias: how far the cleats of riders of one size end from those of the other fitters."""
     agreed = [visit for visit in clinic.visits if visit.session.consent.learning is True]
     chosen = latest_of_each_rider(agreed)
     counts = {name: len(_riders(chosen, name)) for name in chosen.fitters}

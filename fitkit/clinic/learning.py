@@ -25,21 +25,12 @@ GRADE = "this clinic"
 
 @dataclass(frozen=True)
 class Band:
-    """The learned band for one size [EU sizes, mm].
+    """The learned band for one size [EU sizes, mm]."""
 
-    Parameters
-    ----------
-    size_eu : float
-        Shoe size.
-    middle_half : Interval
-        Middle of new riders, and the ends between which the middle half of them settles: the band to start from.
-    new_rider : Interval
-        The same with the interval that holds 95 % of new riders.
-    """
-
-    size_eu: float
+    size_eu: float  # shoe size
+    # middle of new riders, and the ends between which the middle half of them settles: the band to start from
     middle_half: Interval
-    new_rider: Interval
+    new_rider: Interval  # the same with the interval that holds 95 % of new riders
 
 
 @dataclass(frozen=True)
@@ -48,26 +39,13 @@ class LearnedBand:
 
     The band is the middle half of new riders rather than the 95 % interval: it is a place to begin, its ends are
     where a shift begins, and one rider in forty is no place to begin. Both are always shown side by side.
-
-    Parameters
-    ----------
-    chosen : Chosen
-        The feet it was learned from, and what was left out.
-    learned : Learned or None
-        The fit, None where it was refused.
-    refused : str or None
-        Why it was refused.
-    prior_rule : StartingBand
-        The starting rule it is shrunk toward.
-    small : int
-        Sizes with fewer riders are not shown.
     """
 
-    chosen: Chosen
-    learned: Learned | None
-    refused: str | None
-    prior_rule: StartingBand
-    small: int
+    chosen: Chosen  # the feet it was learned from, and what was left out
+    learned: Learned | None  # the fit, None where it was refused
+    refused: str | None  # why it was refused
+    prior_rule: StartingBand  # the starting rule it is shrunk toward
+    small: int  # sizes with fewer riders are not shown
 
     @cached_property
     def sizes(self) -> tuple[float, ...]:
@@ -89,19 +67,7 @@ class LearnedBand:
 
 
 def band_of(clinic: Clinic) -> LearnedBand:
-    """Return the starting band this clinic's settled riders teach.
-
-    Parameters
-    ----------
-    clinic : Clinic
-        All visits.
-
-    Notes
-    -----
-    It counts as-left settings that were kept, with the day the rider was asked, of riders who agreed to learning;
-    each rider once. Where the house rule in force was itself learned here, the prior is the shipped rule: a clinic's
-    riders must not be counted twice.
-    """
+    """Return the starting band this clinic's settled riders teach."""
     visits, left_out = settled_visits(clinic)
     rule = clinic.house.rules.starting_band
     earlier = _with_shipped_band(clinic.house) if rule.grade == GRADE else None

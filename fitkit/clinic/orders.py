@@ -17,24 +17,14 @@ _FITTED = ("spindle_id", "extender_id", "washer_mm", "extender_mm", "spindle_to_
 
 @dataclass(frozen=True)
 class Order:
-    """One part and how many pieces of it are wanted.
+    """One part and how many pieces of it are wanted."""
 
-    Parameters
-    ----------
-    part_id, family, kind : str
-        As in the parts table.
-    visits, pieces : int
-        In how many visits it was chosen, and how many pieces they need.
-    in_stock : int or None
-        Pieces in stock, None where the table does not say.
-    """
-
-    part_id: str
-    family: str
-    kind: str
-    visits: int
-    pieces: int
-    in_stock: int | None
+    part_id: str  # as in the parts table
+    family: str  # as in the parts table
+    kind: str  # as in the parts table
+    visits: int  # in how many visits it was chosen, and how many pieces they need
+    pieces: int  # in how many visits it was chosen, and how many pieces they need
+    in_stock: int | None  # pieces in stock, None where the table does not say
 
     @property
     def to_order(self) -> int | None:
@@ -43,13 +33,7 @@ class Order:
 
 
 def orders(clinic: Clinic) -> list[Order]:
-    """Return every part the open wishes need that is not in stock in full, or whose stock is not known.
-
-    Notes
-    -----
-    A wish is open in the latest visit of a client and set-up while no spindle, washer or extender is recorded as
-    left. The parts are those the search chooses for it.
-    """
+    """Return every part the open wishes need that is not in stock in full, or whose stock is not known."""
     visits, pieces = Counter(), Counter()
     table = {part.id: part for part in clinic.house.parts}
     for course in clinic.courses():

@@ -38,18 +38,7 @@ class Data:
 
 
 class Overview:
-    """What a clinic's manager looks at.
-
-    Parameters
-    ----------
-    sessions : str, Path or Clinic
-        The folder with the session files, or a clinic already read.
-
-    Raises
-    ------
-    HouseProblems
-        With everything wrong in house rules or parts table.
-    """
+    """What a clinic's manager looks at."""
 
     def __init__(self, sessions: str | Path | Clinic) -> None:
         self.clinic = sessions if isinstance(sessions, Clinic) else load(sessions)

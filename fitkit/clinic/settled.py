@@ -40,34 +40,16 @@ READING_ERRORS = 2.0
 
 @dataclass(frozen=True)
 class Foot:
-    """One foot's setting as left.
+    """One foot's setting as left."""
 
-    Parameters
-    ----------
-    client_id, fitter_id : str
-        Whose foot and whose work.
-    size_eu : float
-        Shoe size [EU sizes].
-    setback_mm : float
-        Cleat setback as left, as read [mm].
-    bound : int
-        0 a setting; 1 at the slot's rear end; -1 at its front end.
-    bound_mm : float
-        The setting, or the bound it lies beyond: the slot's end less what a reading may be wrong [mm].
-    start_shift_mm : float
-        How far the start stood from the starting rule's line [mm].
-    left_the_start : bool
-        Whether another setting than the start was tried or left.
-    """
-
-    client_id: str
-    fitter_id: str
-    size_eu: float
-    setback_mm: float
-    bound: Literal[-1, 0, 1]
-    bound_mm: float
-    start_shift_mm: float
-    left_the_start: bool
+    client_id: str  # whose foot and whose work
+    fitter_id: str  # whose foot and whose work
+    size_eu: float  # shoe size [EU sizes]
+    setback_mm: float  # cleat setback as left, as read [mm]
+    bound: Literal[-1, 0, 1]  # 0 a setting; 1 at the slot's rear end; -1 at its front end
+    bound_mm: float  # the setting, or the bound it lies beyond: the slot's end less what a reading may be wrong [mm]
+    start_shift_mm: float  # how far the start stood from the starting rule's line [mm]
+    left_the_start: bool  # whether another setting than the start was tried or left
 
 
 @dataclass(frozen=True)
@@ -117,19 +99,7 @@ def latest_of_each_rider(
     worse: Mapping[str, tuple[str, ...]] | None = None,
     earlier_rules: House | None = None,
 ) -> Chosen:
-    """Return the usable feet of each rider's latest visit, so that a rider counts once.
-
-    Parameters
-    ----------
-    visits : iterable of Visit
-        Visits whose settings are to count.
-    left_out : dict of int, optional
-        What was left out before, with its reasons.
-    worse : mapping, optional
-        Sides that got worse afterwards, by the visit's key: never learned from.
-    earlier_rules : House, optional
-        Other rules the visits may have been started by: a foot left the start only where it left both.
-    """
+    """Return the usable feet of each rider's latest visit, so that a rider counts once."""
     feet: dict[str, tuple[Foot, ...]] = {}
     counted = Counter(left_out or {})
     for visit in sorted(visits, key=lambda one: (one.session.visit_date, one.key)):

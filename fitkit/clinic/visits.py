@@ -24,24 +24,12 @@ _NAME = re.compile(r"[a-z0-9-]{1,40}_\d{4}-\d{2}-\d{2}_[a-z0-9-]{1,40}\.json", r
 
 @dataclass(frozen=True)
 class Clinic:
-    """All visits of a clinic, in the order of client, set-up and day.
+    """All visits of a clinic, in the order of client, set-up and day."""
 
-    Parameters
-    ----------
-    visits : tuple of Visit
-        The visits, each with the house rules and the fitter's own study.
-    house : House
-        The house rules and parts in force.
-    day : date
-        The day against which follow-ups are counted.
-    not_counted : tuple of str
-        Files that could not be read, each with its reason.
-    """
-
-    visits: tuple[Visit, ...]
-    house: House
-    day: date
-    not_counted: tuple[str, ...] = ()
+    visits: tuple[Visit, ...]  # the visits, each with the house rules and the fitter's own study
+    house: House  # the house rules and parts in force
+    day: date  # the day against which follow-ups are counted
+    not_counted: tuple[str, ...] = ()  # files that could not be read, each with its reason
 
     @property
     def sessions(self) -> tuple[Session, ...]:
@@ -74,21 +62,7 @@ def clinic_of(
     studies: dict[str, FitterStudy] | None = None,
     not_counted: tuple[str, ...] = (),
 ) -> Clinic:
-    """Return the clinic of these sessions; riders who did not agree to a record are left out.
-
-    Parameters
-    ----------
-    sessions : iterable of Session
-        The visits.
-    rules : House
-        The house rules and parts in force.
-    day : date
-        The day against which follow-ups are counted.
-    studies : dict of FitterStudy, optional
-        The fitters' own studies by session key.
-    not_counted : tuple of str
-        Files that could not be read, each with its reason.
-    """
+    """Return the clinic of these sessions; riders who did not agree to a record are left out."""
     studies = studies or {}
     kept = [one for one in sessions if one.consent.record is not False]
     kept.sort(key=lambda one: (one.client_id, one.setup, one.visit_date))
@@ -97,19 +71,7 @@ def clinic_of(
 
 
 def load(folder: str | Path) -> Clinic:
-    """Read every session file in a folder and the folders inside it.
-
-    Parameters
-    ----------
-    folder : str or Path
-        The folder. A file ``overview.json`` in it may say the day (``day``) and which files were left out
-        (``not_counted``); without it the day is today.
-
-    Raises
-    ------
-    HouseProblems
-        With everything wrong in house rules or parts table.
-    """
+    """Read every session file in a folder and the folders inside it."""
     folder = Path(folder)
     note = _note(folder)
     sessions, studies, wrong = [], {}, list(note.get("not_counted", []))

@@ -45,28 +45,17 @@ class Measure:
 
 @dataclass(frozen=True)
 class Change:
-    """One measure as found against as left, over the visits that have both: 10th, 50th and 90th percentiles.
+    """One measure as found against as left, over the visits that have both: 10th, 50th and 90th percentiles."""
 
-    Parameters
-    ----------
-    measure : Measure
-        What was measured.
-    count : int
-        How many have both.
-    found, left, difference : tuple of float
-        Percentiles as found, as left, and of the difference; empty where too few have both.
-    more, less, alike : int
-        How many went one way, the other, or stayed.
-    """
-
-    measure: Measure
-    count: int
-    found: tuple[float, ...] = ()
-    left: tuple[float, ...] = ()
+    measure: Measure  # what was measured
+    count: int  # how many have both
+    found: tuple[float, ...] = ()  # percentiles as found, as left, and of the difference; empty where too few have both
+    left: tuple[float, ...] = ()  # percentiles as found, as left, and of the difference; empty where too few have both
+    # percentiles as found, as left, and of the difference; empty where too few have both
     difference: tuple[float, ...] = ()
-    more: int = 0
-    less: int = 0
-    alike: int = 0
+    more: int = 0  # how many went one way, the other, or stayed
+    less: int = 0  # how many went one way, the other, or stayed
+    alike: int = 0  # how many went one way, the other, or stayed
 
 
 CHANGES = (

@@ -19,35 +19,16 @@ STATUSES: tuple[str, ...] = (READ, SECOND, COMPUTED, MEMORY, TRADE)
 
 @dataclass(frozen=True)
 class Published:
-    """One published value, or a few that belong together, and how far it may be trusted.
+    """One published value, or a few that belong together, and how far it may be trusted."""
 
-    Parameters
-    ----------
-    value : float, tuple of float or str
-        The value; a tuple for a range or a row; words where the number must not be taken for a setting.
-    unit : str
-        Its unit: "mm", "deg", "1", "%" and so on; "in words" for words.
-    uncertainty : float or None
-        One standard deviation [unit] as the source prints it; None where it prints none or the value is exact.
-    source : str
-        Author, year and place; for a computed value also the computation.
-    status : str
-        How the value was come by, one of `STATUSES`.
-    note : str
-        What must be known before it is used.
-
-    Raises
-    ------
-    ValueError
-        If unit or source is missing, the status is none of `STATUSES`, or a number is not finite.
-    """
-
+    # the value; a tuple for a range or a row; words where the number must not be taken for a setting
     value: float | tuple[float, ...] | str
-    unit: str
+    unit: str  # its unit: "mm", "deg", "1", "%" and so on; "in words" for words
+    # one standard deviation [unit] as the source prints it; None where it prints none or the value is exact
     uncertainty: float | None
-    source: str
-    status: str
-    note: str = ""
+    source: str  # author, year and place; for a computed value also the computation
+    status: str  # how the value was come by, one of `STATUSES`
+    note: str = ""  # what must be known before it is used
 
     def __post_init__(self) -> None:
         if not self.unit.strip():

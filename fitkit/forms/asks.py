@@ -23,22 +23,7 @@ _RANGE_95 = (2.772, 3.314, 3.633, 3.858, 4.030, 4.170, 4.286, 4.387, 4.474)
 
 
 def disagreement(readings: Sequence[float], info: FieldInfo, rules: Rules) -> str:
-    """Ask for one more reading where two neighbours in size are further apart than chance would bring them.
-
-    Parameters
-    ----------
-    readings : sequence of float
-        Those that are not struck [the field's unit].
-    info : FieldInfo
-        The field.
-    rules : Rules
-        The house rules, for the spread of one reading.
-
-    Returns
-    -------
-    str
-        The question; empty where they agree. It is asked until a majority lies close together.
-    """
+    """Ask for one more reading where two neighbours in size are further apart than chance would bring them."""
     count = len(readings)
     if count < 2 or info.kind is None:
         return ""
@@ -67,22 +52,7 @@ def exchange(
     info: FieldInfo,
     rules: Rules,
 ) -> str:
-    """Ask whether left and right were exchanged, against the last visit.
-
-    Parameters
-    ----------
-    now, last : tuple of two sequences of float
-        Readings left and right that count [the field's unit].
-    info : FieldInfo
-        The field.
-    rules : Rules
-        The house rules, for the spread of one reading.
-
-    Returns
-    -------
-    str
-        The question; empty where nothing speaks for an exchange.
-    """
+    """Ask whether left and right were exchanged, against the last visit."""
     if not all((*now, *last)) or info.kind is None:
         return ""
     left, right, last_left, last_right = (math.fsum(side) / len(side) for side in (*now, *last))

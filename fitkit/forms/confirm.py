@@ -21,20 +21,7 @@ _OFFERED: dict[tuple, _Offer] = {}
 
 
 def last_time(session: str | Path, *roots: str) -> widgets.Widget:
-    """Return what the last visit says of fields that are still blank, to be ticked where it still holds.
-
-    Parameters
-    ----------
-    session : str or Path
-        The session file.
-    *roots : str
-        Which parts of it, like "as_found" or "shoes".
-
-    Returns
-    -------
-    widget
-        One line a field and a button; a sentence where there is nothing to offer.
-    """
+    """Return what the last visit says of fields that are still blank, to be ticked where it still holds."""
     desk = desk_of(session)
     desk.reload()
     if (desk.path, roots) not in _OFFERED:

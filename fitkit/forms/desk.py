@@ -42,39 +42,17 @@ def desk_of(path: str | Path) -> Desk:
 
 @dataclass(frozen=True)
 class Held:
-    """What was typed into a field and is not in the file.
+    """What was typed into a field and is not in the file."""
 
-    Parameters
-    ----------
-    entry : Entry
-        What was typed and what it says.
-    seen : object
-        What stood in the field when it was typed.
-    why : str
-        Why it is not saved.
-    theirs : object
-        What another notebook saved meanwhile.
-    is_contested : bool
-        Whether another notebook saved something else meanwhile.
-    """
-
-    entry: Entry
-    seen: Any
-    why: str = ""
-    theirs: Any = None
-    is_contested: bool = False
+    entry: Entry  # what was typed and what it says
+    seen: Any  # what stood in the field when it was typed
+    why: str = ""  # why it is not saved
+    theirs: Any = None  # what another notebook saved meanwhile
+    is_contested: bool = False  # whether another notebook saved something else meanwhile
 
 
 class Desk:
-    """One session file, and what was typed that is not in it.
-
-    Parameters
-    ----------
-    path : Path
-        The session file.
-    clock : callable
-        Returns the date and time now.
-    """
+    """One session file, and what was typed that is not in it."""
 
     def __init__(self, path: Path, clock: Callable[[], datetime] | None = None) -> None:
         self.path = path

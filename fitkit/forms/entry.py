@@ -34,27 +34,13 @@ _NOT_MEASURED = {"-", "?", "x", "n/a", "na", "none", "nil", "/"}
 
 @dataclass(frozen=True)
 class Entry:
-    """What was typed and what it says.
+    """What was typed and what it says."""
 
-    Parameters
-    ----------
-    typed : str
-        As typed.
-    value : object
-        A tuple of readings, a number, a text, or None for not measured [the field's unit].
-    problem : str
-        Why it cannot be taken; empty when it is.
-    doubt : str
-        What is asked although it was taken.
-    offer : str
-        What to type instead, if the person agrees.
-    """
-
-    typed: str
-    value: Any = None
-    problem: str = ""
-    doubt: str = ""
-    offer: str = ""
+    typed: str  # as typed
+    value: Any = None  # a tuple of readings, a number, a text, or None for not measured [the field's unit]
+    problem: str = ""  # why it cannot be taken; empty when it is
+    doubt: str = ""  # what is asked although it was taken
+    offer: str = ""  # what to type instead, if the person agrees
 
     @property
     def is_taken(self) -> bool:
@@ -63,20 +49,7 @@ class Entry:
 
 
 def read(typed: str, info: FieldInfo) -> Entry:
-    """Read what was typed into a field.
-
-    Parameters
-    ----------
-    typed : str
-        The text as it stands in the field.
-    info : FieldInfo
-        The field.
-
-    Returns
-    -------
-    Entry
-        Blank text is "not measured". Never raises: what cannot be read has its problem in words.
-    """
+    """Read what was typed into a field."""
     text = " ".join(_plain(typed).split()) if info.sort != "text" else typed.strip()
     if not text:
         return Entry(typed, () if info.many else None)

@@ -24,15 +24,7 @@ __all__ = ["Form", "form", "head"]
 
 
 class Form:
-    """One section: its rows, its lists, and a bar with Save, more fields and striking.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where it saves.
-    name : str
-        One of the declared sections.
-    """
+    """One section: its rows, its lists, and a bar with Save, more fields and striking."""
 
     def __init__(self, desk: Desk, name: str) -> None:
         self.desk, self.section = desk, SECTIONS[name]
@@ -138,22 +130,7 @@ _HEADS: dict[Path, _Head] = {}
 
 
 def form(session: str | Path, name: str, *, beside: widgets.Widget | None = None) -> widgets.Widget:
-    """Return a section's form for a session, the same one each time.
-
-    Parameters
-    ----------
-    session : str or Path
-        The session file.
-    name : str
-        One of the sections, like "body".
-    beside : widget, optional
-        What stands beside it, like a drawing that follows.
-
-    Returns
-    -------
-    widget
-        The form, with what the file holds now.
-    """
+    """Return a section's form for a session, the same one each time."""
     desk = desk_of(session)
     desk.reload()
     if (desk.path, name) not in _FORMS:

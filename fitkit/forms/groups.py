@@ -16,18 +16,10 @@ __all__ = ["Group", "absent_group"]
 
 @dataclass(frozen=True)
 class Group:
-    """A group that is not in the file yet.
+    """A group that is not in the file yet."""
 
-    Parameters
-    ----------
-    dotted : str
-        Its path.
-    needs : tuple of str
-        Paths of the fields without which it cannot be saved.
-    """
-
-    dotted: str
-    needs: tuple[str, ...]
+    dotted: str  # its path
+    needs: tuple[str, ...]  # paths of the fields without which it cannot be saved
 
 
 def absent_group(tree: dict, dotted: str) -> Group | None:

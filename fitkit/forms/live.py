@@ -19,22 +19,7 @@ _WORKED_OUT: dict[tuple[Path, Any], tuple[dict, Any]] = {}
 
 
 def live(session: str | Path, draw: Callable[[Path], Any], *parts: str) -> widgets.Widget:
-    """Return a view of a session that follows each save in this notebook.
-
-    Parameters
-    ----------
-    session : str or Path
-        The session file.
-    draw : callable
-        Takes the file and returns what to show, or an object whose `parts` are shown.
-    *parts : str
-        Names of methods of that object, shown one below the other.
-
-    Returns
-    -------
-    widget
-        The view, the same one each time.
-    """
+    """Return a view of a session that follows each save in this notebook."""
     desk = desk_of(session)
     key = (desk.path, draw, parts)
     if key not in _VIEWS:

@@ -20,19 +20,7 @@ __all__ = ["Panel"]
 
 
 class Panel:
-    """The entries of one list, and the fields of the one that is chosen.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where it saves.
-    pattern : str
-        The list's pattern, as in ``trials.*.seen``.
-    last : callable
-        Returns the visit before, or None.
-    is_titled : bool
-        Whether the list's title stands above it; False where the notebook's own heading says the same.
-    """
+    """The entries of one list, and the fields of the one that is chosen."""
 
     def __init__(self, desk: Desk, pattern: str, last: Callable[[], Session | None], *, is_titled: bool = True) -> None:
         self.desk, self.told, self._is_titled = desk, ENTRIES[pattern], is_titled

@@ -40,17 +40,7 @@ def at_class(dotted: str) -> str:
 
 
 class Row:
-    """Inputs of one or two fields, and what is said about them.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where it saves.
-    paths : tuple of str
-        One path, or left and right.
-    last : callable
-        Returns the visit before, or None.
-    """
+    """Inputs of one or two fields, and what is said about them."""
 
     def __init__(self, desk: Desk, paths: tuple[str, ...], last: Callable[[], Session | None]) -> None:
         self.desk, self.paths, self._last, self._busy = desk, paths, last, False

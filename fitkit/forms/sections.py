@@ -20,48 +20,24 @@ ELSEWHERE = (
 
 @dataclass(frozen=True)
 class Section:
-    """One part of a notebook.
+    """One part of a notebook."""
 
-    Parameters
-    ----------
-    title : str
-        Its heading for messages.
-    fields : tuple of str
-        Paths in their order.
-    more : tuple of str
-        Paths shown when asked for.
-    entries : tuple of str
-        Paths of lists of entries, below the fields.
-    """
-
-    title: str
-    fields: tuple[str, ...] = ()
-    more: tuple[str, ...] = ()
-    entries: tuple[str, ...] = ()
+    title: str  # its heading for messages
+    fields: tuple[str, ...] = ()  # paths in their order
+    more: tuple[str, ...] = ()  # paths shown when asked for
+    entries: tuple[str, ...] = ()  # paths of lists of entries, below the fields
 
 
 @dataclass(frozen=True)
 class Entries:
-    """A list of entries: complaints, signs, trials.
+    """A list of entries: complaints, signs, trials."""
 
-    Parameters
-    ----------
-    title, one : str
-        What the list is called, and one of them.
-    fields, more : tuple of str
-        Paths inside one entry; the first names it in the list.
-    entries : tuple of str
-        Lists inside one entry.
-    may_go : bool
-        Whether an entry can be taken out again.
-    """
-
-    title: str
-    one: str
-    fields: tuple[str, ...]
-    more: tuple[str, ...] = ()
-    entries: tuple[str, ...] = ()
-    may_go: bool = True
+    title: str  # what the list is called, and one of them
+    one: str  # what the list is called, and one of them
+    fields: tuple[str, ...]  # paths inside one entry; the first names it in the list
+    more: tuple[str, ...] = ()  # paths inside one entry; the first names it in the list
+    entries: tuple[str, ...] = ()  # lists inside one entry
+    may_go: bool = True  # whether an entry can be taken out again
 
 
 def _position(base: str, *names: str) -> tuple[str, ...]:

@@ -31,15 +31,6 @@ def watch(name: str, state: Callable[[], Any], changed: Callable[[], None]) -> N
 
     One watch for each name; none without a loop, nor in a kernel that no person has opened. It runs on the loop that
     serves the forms, never on a thread of its own: forms are served one after the other.
-
-    Parameters
-    ----------
-    name : str
-        What is watched; a watch of that name begun earlier ends.
-    state : callable
-        Returns what is compared.
-    changed : callable
-        What is called.
     """
     if name in _WATCHES:
         _WATCHES.pop(name).cancel()

@@ -12,13 +12,7 @@ __all__ = ["still"]
 
 
 def still(*blocks: Any) -> widgets.Widget:
-    """Return blocks that show themselves as HTML, one below the other.
-
-    Parameters
-    ----------
-    *blocks : object
-        Tables, sentences, figures.
-    """
+    """Return blocks that show themselves as HTML, one below the other."""
     box = WordedBox([html(STYLE + "".join(block._repr_html_() for block in blocks))], "fit", "fit-live")
     box.words = "\n\n".join(getattr(block, "alt", None) or repr(block) for block in blocks)
     return box

@@ -20,15 +20,7 @@ _AFTER_S = 0.3
 
 
 class Strike:
-    """The control that strikes readings of the fields around it.
-
-    Parameters
-    ----------
-    desk : Desk
-        Where it saves.
-    paths : callable
-        Returns the paths of the fields around it.
-    """
+    """The control that strikes readings of the fields around it."""
 
     def __init__(self, desk: Desk, paths: Callable[[], list[str]]) -> None:
         self.desk, self._paths = desk, paths

@@ -31,24 +31,13 @@ __all__ = [
 
 @dataclass(frozen=True)
 class House:
-    """The house rules and the parts table in force.
+    """The house rules and the parts table in force."""
 
-    Parameters
-    ----------
-    rules : Rules
-        The house rules.
-    parts : tuple of Part
-        The parts, in the table's order.
-    rules_source, parts_source : str
-        Where they come from, in words that may be printed: no folder names.
-    fingerprint : str
-        SHA-256 over the bytes of both files: as long as it stays, nothing here has changed. Empty when made by hand.
-    """
-
-    rules: Rules
-    parts: tuple[Part, ...]
-    rules_source: str
-    parts_source: str
+    rules: Rules  # the house rules
+    parts: tuple[Part, ...]  # the parts, in the table's order
+    rules_source: str  # where they come from, in words that may be printed: no folder names
+    parts_source: str  # where they come from, in words that may be printed: no folder names
+    # SHA-256 over the bytes of both files: as long as it stays, nothing here has changed. Empty when made by hand
     fingerprint: str = ""
 
     @property
@@ -62,18 +51,7 @@ class House:
 
 
 def load(rules: str | Path | None = None, parts: str | Path | None = None) -> House:
-    """Return the house rules and the parts table.
-
-    Parameters
-    ----------
-    rules, parts : str or Path, optional
-        The two files; else those named by the variables FITKIT_RULES and FITKIT_PARTS; else those shipped.
-
-    Raises
-    ------
-    HouseProblems
-        With everything wrong in either file.
-    """
+    """Return the house rules and the parts table."""
     rules_path, rules_source = _chosen(rules, "FITKIT_RULES", "house_rules.json", "house rules as shipped")
     parts_path, parts_source = _chosen(parts, "FITKIT_PARTS", "parts.csv", "parts table as shipped")
     rules_bytes, rules_text, problems = readable_text(rules_path)

@@ -106,15 +106,7 @@ class _Row:
 
 
 def parse_parts(text: str, *, file: str) -> tuple[tuple[Part, ...], list[Problem]]:
-    """Return the parts in a CSV text, or none and every problem found, each with its line.
-
-    Parameters
-    ----------
-    text : str
-        The file's content.
-    file : str
-        Name of the file, for the messages.
-    """
+    """Return the parts in a CSV text, or none and every problem found, each with its line."""
     try:
         lines = list(_lines(text))
     except csv.Error as error:

@@ -62,13 +62,7 @@ class Problem:
 
 
 class HouseProblems(ValueError):  # noqa: N818 - it holds many, and its name says so
-    """Everything wrong with the house rules and the parts table, at once.
-
-    Attributes
-    ----------
-    problems : tuple of Problem
-        Each with file, place, value found and what was expected.
-    """
+    """Everything wrong with the house rules and the parts table, at once."""
 
     def __init__(self, problems: Iterable[Problem]) -> None:
         self.problems = tuple(problems)

@@ -224,15 +224,7 @@ class _Group(dict):
 
 
 def parse_rules(text: str, *, file: str) -> tuple[Rules | None, list[Problem]]:
-    """Return the rules in a JSON text, or None and every problem found.
-
-    Parameters
-    ----------
-    text : str
-        The file's content.
-    file : str
-        Name of the file, for the messages.
-    """
+    """Return the rules in a JSON text, or None and every problem found."""
     try:
         raw = json.loads(text, object_pairs_hook=_group)
     except json.JSONDecodeError as error:
@@ -264,6 +256,8 @@ def _filled(raw: object) -> object:
         return raw
     shipped = json.loads(places.template("house_rules.json").read_bytes())
     filled = {name: shipped[name] for name in _LATER} | raw
+    if isinstance(raw.get("clinic"), dict):
+        filled["clinic"] = {"telephone": shipped["clinic"]["telephone"]} | raw["clinic"]
     if isinstance(raw.get("spread"), dict):
         filled["spread"] = {name: shipped["spread"][name] for name in _LATER_SPREADS} | raw["spread"]
     return filled

@@ -87,23 +87,7 @@ class _Settings:
 
 
 def read_film(path: Path) -> Film:
-    """Read the points of a film.
-
-    Parameters
-    ----------
-    path : Path
-        A table as described at the top of this module.
-
-    Returns
-    -------
-    Film
-        Times [s] and points [mm].
-
-    Raises
-    ------
-    FileProblems
-        If anything is wrong with it, all problems at once with their line numbers.
-    """
+    """Read the points of a film."""
     rows = read_rows(path)
     start = next((i for i, row in enumerate(rows) if "time_s" in (cell.lower() for cell in row.cells)), None)
     if start is None:

@@ -52,13 +52,7 @@ class PowerFile:
 
 
 def read_power(path: Path) -> PowerFile:
-    """Read a power file, a FIT file by its ending, anything else as a table.
-
-    Raises
-    ------
-    FileProblems
-        If anything is wrong with it, all problems at once.
-    """
+    """Read a power file, a FIT file by its ending, anything else as a table."""
     return read_power_fit(path) if Path(path).suffix.lower() == ".fit" else read_power_table(path)
 
 
@@ -97,22 +91,7 @@ def _negative(values: np.ndarray, name: str, table: Table) -> list[FileProblem]:
 
 
 def read_power_fit(path: Path) -> PowerFile:
-    """Read the records of a FIT file; times run from its first record.
-
-    Parameters
-    ----------
-    path : Path
-        A FIT file.
-
-    Raises
-    ------
-    FileProblems
-        If it cannot be read, is damaged or holds no power.
-
-    Notes
-    -----
-    Read by ``fitdecode``. A second record of one moment is left out, and that is said.
-    """
+    """Read the records of a FIT file; times run from its first record."""
     path = Path(path)
     try:
         import fitdecode

@@ -45,15 +45,7 @@ class FileProblem:
 
 
 class FileProblems(ValueError):  # noqa: N818 - it holds many, and its name says so
-    """Everything that is wrong with a file, at once.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    problems : iterable of FileProblem
-        One or more, in the file's order.
-    """
+    """Everything that is wrong with a file, at once."""
 
     def __init__(self, path: Path, problems: Iterable[FileProblem]) -> None:
         self.path = Path(path)
@@ -82,13 +74,7 @@ class Table:
 
 
 def read_rows(path: Path) -> tuple[Row, ...]:
-    """Return the rows of a table file that are not blank.
-
-    Raises
-    ------
-    FileProblems
-        If it is no file, cannot be read, is too large, is not UTF-8 text, or holds nothing.
-    """
+    """Return the rows of a table file that are not blank."""
     path = Path(path)
     text = _text_of(path)
     lines = text.splitlines()
@@ -142,17 +128,7 @@ def repeated(table: Table) -> list[FileProblem]:
 
 
 def column(table: Table, name: str, *, may_be_blank: bool = True) -> tuple[np.ndarray, list[FileProblem]]:
-    """Return a column as numbers, blank cells as not a number, and its problems.
-
-    Parameters
-    ----------
-    table : Table
-        The table.
-    name : str
-        A column it has.
-    may_be_blank : bool
-        Whether a cell may be left blank.
-    """
+    """Return a column as numbers, blank cells as not a number, and its problems."""
     place = table.names.index(name)
     values, problems = [], []
     for row in table.rows:

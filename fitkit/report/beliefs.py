@@ -82,13 +82,7 @@ BELIEFS: dict[str, Belief] = {
 
 
 def belief(name: str) -> Sentences:
-    """Return one belief with its grade and the finding against it, for a cell of its own.
-
-    Raises
-    ------
-    KeyError
-        If there is no belief of that name.
-    """
+    """Return one belief with its grade and the finding against it, for a cell of its own."""
     held = BELIEFS[name]
     return Sentences((f"The trade believes: {held.says}", f"Grade: {held.grade}.", f"Found: {held.found}"))
 

@@ -10,18 +10,10 @@ __all__ = ["Sentences", "Table"]
 
 @dataclass(frozen=True)
 class Sentences:
-    """Plain sentences, shown as a list; the first may stand out.
+    """Plain sentences, shown as a list; the first may stand out."""
 
-    Parameters
-    ----------
-    lines : tuple of str
-        One sentence or short paragraph each.
-    kind : str
-        "list" for bullets, "lead" for the first numbers, "stop" for what must not be overlooked.
-    """
-
-    lines: tuple[str, ...]
-    kind: str = "list"
+    lines: tuple[str, ...]  # one sentence or short paragraph each
+    kind: str = "list"  # "list" for bullets, "lead" for the first numbers, "stop" for what must not be overlooked
 
     def _repr_html_(self) -> str:
         if not self.lines:
@@ -36,24 +28,12 @@ class Sentences:
 
 @dataclass(frozen=True)
 class Table:
-    """A table with a caption; the first column names the row. An empty one says so in words.
+    """A table with a caption; the first column names the row. An empty one says so in words."""
 
-    Parameters
-    ----------
-    caption : str
-        What the table shows.
-    columns : tuple of str
-        Head of each column.
-    rows : tuple of tuple of str
-        Cells, as many in each row as there are columns.
-    if_empty : str
-        The sentence shown in place of a table without rows.
-    """
-
-    caption: str
-    columns: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    if_empty: str = ""
+    caption: str  # what the table shows
+    columns: tuple[str, ...]  # head of each column
+    rows: tuple[tuple[str, ...], ...]  # cells, as many in each row as there are columns
+    if_empty: str = ""  # the sentence shown in place of a table without rows
 
     def _repr_html_(self) -> str:
         if not self.rows:

@@ -23,13 +23,7 @@ _NAMES = (
 
 
 def beside_reference(own: str | Path, reference: str | Path) -> Table:
-    """Return the main results of two session files side by side.
-
-    Parameters
-    ----------
-    own, reference : str or Path
-        The trainee's session and the kit's.
-    """
+    """Return the main results of two session files side by side."""
     mine, theirs = assess(load_visit(own)), assess(load_visit(reference))
     rows = []
     for side in ("left", "right"):

@@ -17,15 +17,7 @@ __all__ = ["record_html", "sheet_html"]
 
 
 def record_html(notebook: NotebookNode, *, title: str) -> str:
-    """Return the record's page: prose, tables and pictures of an executed notebook, without its code.
-
-    Parameters
-    ----------
-    notebook : NotebookNode
-        The executed notebook.
-    title : str
-        Title of the page, plain text.
-    """
+    """Return the record's page: prose, tables and pictures of an executed notebook, without its code."""
     resources = {"title": title, "style": _style("paper.css", "record.css")}
     body, _ = _exporter().from_notebook_node(notebook, resources)
     return body

@@ -14,13 +14,7 @@ __all__ = ["RepeatsShown", "example"]
 
 
 class RepeatsShown:
-    """What a fitter's repeats show, part by part.
-
-    Parameters
-    ----------
-    repeats : MarkRepeats
-        The repeats as taken.
-    """
+    """What a fitter's repeats show, part by part."""
 
     def __init__(self, repeats: MarkRepeats) -> None:
         self.repeats = repeats

@@ -205,20 +205,7 @@ def _travel_changes(found: tuple[FilmedKnee, ...]) -> list[tuple[str, ...]]:
 
 
 def ruler_table(offsets_mm: dict[str, tuple[tuple[float, ...], tuple[float, ...]]], *, house_sd_mm: float) -> Table:
-    """Return what offsets read with a ruler on a paused film say.
-
-    Parameters
-    ----------
-    offsets_mm : dict of str to (tuple of float, tuple of float)
-        By side: the knee outward of the pedal with the crank at the top, and at the bottom of the same turns [mm].
-    house_sd_mm : float
-        House spread of one reading of a short length [mm].
-
-    Raises
-    ------
-    ValueError
-        If a side has not as many offsets at the top as at the bottom.
-    """
+    """Return what offsets read with a ruler on a paused film say."""
     rows = []
     for side, (top, bottom) in offsets_mm.items():
         if not top and not bottom:

@@ -26,28 +26,14 @@ _FURTHEST_MM = 150  # possible setbacks; a strip grows to hold its lines
 
 @dataclass(frozen=True)
 class Strip:
-    """One foot's strip.
+    """One foot's strip."""
 
-    Parameters
-    ----------
-    side : str
-        "left" or "right".
-    set_to_mm : float or None
-        Where to set the cleat's centreline, behind the joint [mm].
-    old_mm : float or None
-        Where it was found [mm].
-    words : str
-        What is to be done.
-    low_mm, high_mm : int
-        The ends of its ruler, behind the joint positive [mm].
-    """
-
-    side: str
-    set_to_mm: float | None
-    old_mm: float | None
-    words: str
-    low_mm: int
-    high_mm: int
+    side: str  # "left" or "right"
+    set_to_mm: float | None  # where to set the cleat's centreline, behind the joint [mm]
+    old_mm: float | None  # where it was found [mm]
+    words: str  # what is to be done
+    low_mm: int  # the ends of its ruler, behind the joint positive [mm]
+    high_mm: int  # the ends of its ruler, behind the joint positive [mm]
 
 
 def strips(assessment: Assessment) -> tuple[Strip, Strip]:

@@ -24,42 +24,21 @@ _USUAL_SIZES = {"eu": (33, 49), "uk": (1, 14), "us_men": (2, 15), "us_women": (3
 
 @dataclass(frozen=True)
 class FieldInfo:
-    """One field of the session.
+    """One field of the session."""
 
-    Parameters
-    ----------
-    dotted : str
-        Dotted path; ``*`` stands for a place in a list, or for the key under ``taken``.
-    title, how : str
-        What it is called, and how it is measured or what is meant.
-    unit : str or None
-        "mm", "deg", "kg" or "1"; None for what is no number.
-    possible, usual : tuple of (float, float) or None
-        Outside the first a value is refused, outside the second asked again [unit].
-    kind : Kind or None
-        Kind of reading, for the spread the clinic's rules give it.
-    many : bool
-        Whether it is a list of raw readings (or of texts).
-    choices : tuple of str
-        The words allowed, where only some are.
-    sort : str
-        "number", "whole number", "yes or no", "choice", "text", "date", "partial date", "moment", "identifier" or
-        "file".
-    expected : str
-        What is expected of a single value, in words.
-    """
-
-    dotted: str
-    title: str
-    how: str
-    unit: str | None
-    possible: tuple[float, float] | None
-    usual: tuple[float, float] | None
-    kind: Kind | None
-    many: bool
-    choices: tuple[str, ...]
+    dotted: str  # dotted path; ``*`` stands for a place in a list, or for the key under ``taken``
+    title: str  # what it is called, and how it is measured or what is meant
+    how: str  # what it is called, and how it is measured or what is meant
+    unit: str | None  # "mm", "deg", "kg" or "1"; None for what is no number
+    possible: tuple[float, float] | None  # outside the first a value is refused, outside the second asked again [unit]
+    usual: tuple[float, float] | None  # outside the first a value is refused, outside the second asked again [unit]
+    kind: Kind | None  # kind of reading, for the spread the clinic's rules give it
+    many: bool  # whether it is a list of raw readings (or of texts)
+    choices: tuple[str, ...]  # the words allowed, where only some are
+    # "number", "whole number", "yes or no", "choice", "text", "date", "partial date", "moment", "identifier" or
+    # "file"
     sort: str
-    expected: str
+    expected: str  # what is expected of a single value, in words
 
 
 def fields() -> tuple[FieldInfo, ...]:
@@ -68,13 +47,7 @@ def fields() -> tuple[FieldInfo, ...]:
 
 
 def describe(dotted: str) -> FieldInfo:
-    """Return the field at a dotted path, with places in lists as numbers or ``*``.
-
-    Raises
-    ------
-    ValueError
-        If the session format has no such field.
-    """
+    """Return the field at a dotted path, with places in lists as numbers or ``*``."""
     found = find(dotted)
     if found is None:
         raise ValueError(f"{said(dotted)} is no field of a session; expected a path like rider.left.thigh_mm")
@@ -174,25 +147,7 @@ def _flat(annotation: Any) -> Iterator[Any]:
 
 
 def kept(session: Session, dotted: str) -> tuple[float, ...]:
-    """Return the readings of a field that are not struck out [the field's unit]; one number where it is no list.
-
-    Parameters
-    ----------
-    session : Session
-        The session.
-    dotted : str
-        Dotted path, like ``as_found.left.cleat_setback_mm``.
-
-    Returns
-    -------
-    tuple of float
-        The readings that count; empty where nothing was measured.
-
-    Raises
-    ------
-    ValueError
-        If there is no such field, or it holds no numbers.
-    """
+    """Return the readings of a field that are not struck out [the field's unit]; one number where it is no list."""
     if describe(dotted).sort != "number":
         raise ValueError(f"{dotted} holds no readings; expected a field of numbers")
     value: Any = session

@@ -21,20 +21,7 @@ def earlier_visit(path: Path, session: Session) -> Session | None:
 
 
 def earlier_path(path: Path, session: Session) -> Path | None:
-    """Return the file of the latest earlier visit of the same client and set-up.
-
-    Parameters
-    ----------
-    path : Path
-        Where the session's file is; in a year folder the other year folders are looked through too.
-    session : Session
-        The session.
-
-    Returns
-    -------
-    Path or None
-        None where there is none; whether it can be read is not looked at.
-    """
+    """Return the file of the latest earlier visit of the same client and set-up."""
     root = path.parent.parent if path.parent.name.isdigit() else path.parent
     pattern = f"{session.client_id}_*_{session.setup}.json"
     folders = [path.parent, *(folder for folder in root.glob("[0-9]*") if folder.is_dir() and folder != path.parent)]

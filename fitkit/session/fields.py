@@ -37,29 +37,15 @@ Number = float | None
 
 @dataclass(frozen=True)
 class Measured:
-    """Declaration of a number, beside its name in the model.
+    """Declaration of a number, beside its name in the model."""
 
-    Parameters
-    ----------
-    title : str
-        What it is called on screens and papers.
-    unit : str
-        "mm", "deg", "kg", "N m" or "1".
-    how : str
-        How it is measured.
-    possible : tuple of (float, float)
-        Outside these a value is refused [unit].
-    usual : tuple of (float, float) or None
-        Outside these a value is asked again [unit]; None where nothing can be said.
-    kind : Kind or None
-        Kind of reading, for the spread the clinic's rules give it; None for counts and typed table values.
-    """
-
-    title: str
-    unit: str
-    how: str
-    possible: tuple[float, float]
+    title: str  # what it is called on screens and papers
+    unit: str  # "mm", "deg", "kg", "N m" or "1"
+    how: str  # how it is measured
+    possible: tuple[float, float]  # outside these a value is refused [unit]
+    # outside these a value is asked again [unit]; None where nothing can be said
     usual: tuple[float, float] | None = None
+    # kind of reading, for the spread the clinic's rules give it; None for counts and typed table values
     kind: Kind | None = None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:

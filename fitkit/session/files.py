@@ -18,13 +18,7 @@ _POLL_S = 0.005
 
 @contextmanager
 def locked(target: Path, *, mode: int) -> Iterator[None]:
-    """Hold the lock of a session file; its hidden lock file beside it stays.
-
-    Raises
-    ------
-    TimeoutError
-        If another program holds it for half a minute.
-    """
+    """Hold the lock of a session file; its hidden lock file beside it stays."""
     lock = target.with_name(f".{target.stem}.lock")
     try:
         held = FileLock(lock, timeout=_WAIT_S, mode=0o600).acquire(poll_interval=_POLL_S)
@@ -51,24 +45,7 @@ def make_folder(folder: Path, *, mode: int) -> None:
 
 
 def replace_durably(target: Path, data: bytes, *, mode: int, group: int | None = None) -> None:
-    """Put the bytes in the file's place at once and for good, or leave it as it was.
-
-    Parameters
-    ----------
-    target : Path
-        The file; it need not be there.
-    data : bytes
-        Its new content.
-    mode : int
-        Its access rights.
-    group : int or None
-        The group it belongs to; None: the user's own.
-
-    Raises
-    ------
-    OSError
-        If it cannot be written; it is as it was, and nothing is left beside it.
-    """
+    """Put the bytes in the file's place at once and for good, or leave it as it was."""
     temporary = target.with_name(f".{target.stem}.tmp")
     try:
         temporary.unlink(missing_ok=True)  # of a killed process; the lock is ours
@@ -91,13 +68,7 @@ def replace_durably(target: Path, data: bytes, *, mode: int, group: int | None =
 
 
 def append_durably(target: Path, data: bytes, *, after: int, mode: int) -> None:
-    """Write the bytes after the first `after` bytes of the file and for good, or leave those alone.
-
-    Raises
-    ------
-    OSError
-        If they cannot be written; what stood there before still does.
-    """
+    """Write the bytes after the first `after` bytes of the file and for good, or leave those alone."""
     is_new = not target.exists()
     try:
         with os.fdopen(os.open(target, os.O_WRONLY | os.O_CREAT, 0o600), "wb") as file:

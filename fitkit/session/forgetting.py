@@ -21,32 +21,7 @@ _OF_A_SESSION = re.compile(r"(?:(.+?)(?:\.history\.jsonl|\.json)|\.(.+)\.(?:lock
 
 
 def forget(client_id: str, folder: str | Path) -> tuple[Path, ...]:
-    """Remove a client's session files, histories and locks from a folder and all folders below it.
-
-    Parameters
-    ----------
-    client_id : str
-        The client's id, whole: ``rider-4`` never touches ``rider-42``.
-    folder : str or Path
-        Where to look.
-
-    Returns
-    -------
-    tuple of Path
-        What was removed; empty where nothing was found.
-
-    Raises
-    ------
-    SessionProblems
-        If the id is none.
-    OSError
-        If a folder cannot be read or a file not removed: something of the client may then be left.
-
-    Notes
-    -----
-    What a file says inside counts, and its name where it cannot be read: a copy under another name goes too, and a
-    file of another client under this client's name stays. Pictures, films and reports are not looked for.
-    """
+    """Remove a client's session files, histories and locks from a folder and all folders below it."""
     if not re.fullmatch(_ID, client_id):
         raise SessionProblems(None, [Problem("client_id", said(client_id), "1 to 40 of the characters a-z, 0-9 and -")])
     removed: list[Path] = []

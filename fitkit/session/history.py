@@ -18,28 +18,14 @@ __all__ = ["Change", "add", "differences", "history", "history_path", "read_hist
 
 @dataclass(frozen=True)
 class Change:
-    """One change of one field.
+    """One change of one field."""
 
-    Parameters
-    ----------
-    at : str
-        Date and time, ISO 8601.
-    fitter : str or None
-        Who made it; None where the kit cannot know.
-    field : str
-        Dotted path; empty for the whole session.
-    old, new : object
-        Plain JSON values; None for not measured.
-    note : str or None
-        The reason given, or "new" or "changed outside".
-    """
-
-    at: str
-    fitter: str | None
-    field: str
-    old: Any
-    new: Any
-    note: str | None = None
+    at: str  # date and time, ISO 8601
+    fitter: str | None  # who made it; None where the kit cannot know
+    field: str  # dotted path; empty for the whole session
+    old: Any  # plain JSON values; None for not measured
+    new: Any  # plain JSON values; None for not measured
+    note: str | None = None  # the reason given, or "new" or "changed outside"
 
 
 _KEYS = {field.name for field in fields(Change)}
@@ -51,44 +37,12 @@ def history_path(path: Path) -> Path:
 
 
 def history(path: str | Path) -> tuple[Change, ...]:
-    """Return the changes of a session, the first one first; nothing where no history was kept.
-
-    Parameters
-    ----------
-    path : str or Path
-        The session file.
-
-    Returns
-    -------
-    tuple of Change
-        The changes. A last line cut short by a killed program is left out.
-
-    Raises
-    ------
-    SessionProblems
-        If another line is damaged.
-    """
+    """Return the changes of a session, the first one first; nothing where no history was kept."""
     return read_history(Path(path))[0]
 
 
 def replay(changes: Iterable[Change]) -> dict:
-    """Return the session's plain JSON tree as the changes leave it; equal to that of the file.
-
-    Parameters
-    ----------
-    changes : iterable of Change
-        The changes in their order.
-
-    Returns
-    -------
-    dict
-        The tree, what is not measured left out.
-
-    Raises
-    ------
-    SessionProblems
-        If a change does not fit what came before it.
-    """
+    """Return the session's plain JSON tree as the changes leave it; equal to that of the file."""
     tree: dict = {}
     for number, change in enumerate(changes, start=1):
         value = copy.deepcopy(change.new)

@@ -34,13 +34,7 @@ def get(tree: Any, steps: tuple[str | int, ...]) -> Any:
 
 
 def put(tree: dict, steps: tuple[str | int, ...], value: Any) -> None:
-    """Set a value in place, making what is missing on the way; a list's length as place appends to it.
-
-    Raises
-    ------
-    LookupError
-        If the path leads through a value, or past the end of a list.
-    """
+    """Set a value in place, making what is missing on the way; a list's length as place appends to it."""
     *way, last = steps
     holder: Any = tree
     for step, following in zip(way, steps[1:], strict=True):

@@ -16,24 +16,12 @@ _MOST_SAID = 100  # problems written out in one message; all are in the error's 
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong, in words; `str()` makes it a sentence.
+    """One thing wrong, in words; `str()` makes it a sentence."""
 
-    Parameters
-    ----------
-    where : str
-        Dotted path of the field, a list's index as a number from 0.
-    found : str
-        What stands there, shortened.
-    expected : str
-        What should stand there.
-    hint : str
-        What to do.
-    """
-
-    where: str
-    found: str
-    expected: str
-    hint: str = ""
+    where: str  # dotted path of the field, a list's index as a number from 0
+    found: str  # what stands there, shortened
+    expected: str  # what should stand there
+    hint: str = ""  # what to do
 
     def __str__(self) -> str:
         sentence = f"{self.where} is {self.found}; expected {self.expected}."
@@ -41,15 +29,7 @@ class Problem:
 
 
 class SessionProblems(ValueError):  # noqa: N818 - it names what it carries
-    """Everything wrong with one session at once; nothing was saved.
-
-    Parameters
-    ----------
-    path : Path or None
-        The file, None for a session that is no file yet.
-    problems : iterable of Problem
-        All of them.
-    """
+    """Everything wrong with one session at once; nothing was saved."""
 
     def __init__(self, path: Path | None, problems: Iterable[Problem]) -> None:
         self.path = path

@@ -23,23 +23,7 @@ LIMIT_BYTES = 1_000_000
 
 
 def load(path: str | Path) -> Session:
-    """Read a session file.
-
-    Parameters
-    ----------
-    path : str or Path
-        The file; its name must be that of its content.
-
-    Returns
-    -------
-    Session
-        The session.
-
-    Raises
-    ------
-    SessionProblems
-        If anything is wrong with it, all problems at once.
-    """
+    """Read a session file."""
     path = Path(path)
     try:
         tree, problems = tree_of(read_bytes(path))

@@ -12,13 +12,7 @@ _UNMEASURED = [{"type": "null"}, {"type": "array", "maxItems": 0}]
 
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of a session file, with units, how to measure and usual limits.
-
-    Notes
-    -----
-    What no schema can say is checked when a file is read: rules between fields, real dates, names said twice.
-    ``schema.json`` beside this module holds the same.
-    """
+    """Return the JSON Schema (draft 2020-12) of a session file, with units, how to measure and usual limits."""
     schema = Session.model_json_schema()
     for group in (schema, *schema["$defs"].values()):
         required = group.get("required", ())

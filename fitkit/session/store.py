@@ -34,17 +34,10 @@ _WRITER = {"fitter": TypeAdapter(Identifier | None), "at": TypeAdapter(Moment)}
 
 @dataclass(frozen=True)
 class Saved:
-    """What became of a save.
+    """What became of a save."""
 
-    Parameters
-    ----------
-    session : Session
-        The session as it stands in the file now.
-    refused : dict
-        Fields that had changed meanwhile and were not saved: dotted path to what was seen, theirs, mine.
-    """
-
-    session: Session
+    session: Session  # the session as it stands in the file now
+    # fields that had changed meanwhile and were not saved: dotted path to what was seen, theirs, mine
     refused: dict[str, tuple[Any, Any, Any]]
 
 
@@ -56,33 +49,7 @@ def new(
     *,
     access: Literal["owner", "group"] = "owner",
 ) -> Path:
-    """Make a session file with nothing measured yet.
-
-    Parameters
-    ----------
-    client_id, setup : str
-        Ids, 1 to 40 of a-z, 0-9 and -.
-    visit_date : str or date
-        Day of the visit, ISO 8601.
-    folder : str or Path
-        Where to make it; made when missing.
-    access : "owner" or "group"
-        Who may read and write it.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    SessionProblems
-        If an id or the date is wrong.
-    FileExistsError
-        If there is such a file; it is left alone.
-    OSError
-        If it cannot be written.
-    """
+    """Make a session file with nothing measured yet."""
     if access not in _ACCESS:
         raise ValueError(f"access is {said(access)}; expected one of owner, group")
     named = (client_id, str(visit_date), setup)
@@ -109,33 +76,7 @@ def update(
     at: str | datetime,
     reason: str | None = None,
 ) -> Saved:
-    """Save fields, each unless that very field changed since it was seen.
-
-    Parameters
-    ----------
-    path : str or Path
-        The session file.
-    changes : mapping
-        Dotted path to (what was seen, what it is now); the length of a list as place appends to it.
-    fitter : str or None
-        Who saves.
-    at : str or datetime
-        Date and time, ISO 8601.
-    reason : str or None
-        Why; needed once the visit is signed off.
-
-    Returns
-    -------
-    Saved
-        The session now in the file, and the fields refused because they had changed meanwhile.
-
-    Raises
-    ------
-    SessionProblems
-        If the file or a new value is wrong, readings would be dropped, or the reason is missing; nothing is saved.
-    OSError
-        If it cannot be written; it is as it was.
-    """
+    """Save fields, each unless that very field changed since it was seen."""
     with _opened(path, fitter=fitter, at=at) as file:
         file.refuse([problem for dotted in changes if (problem := _not_by_update(dotted))])
         wanted, refused = {}, {}
@@ -153,31 +94,7 @@ def update(
 
 
 def strike(path: str | Path, field: str, index: int, reason: str, *, fitter: str | None, at: str | datetime) -> Saved:
-    """Strike one reading out, with a reason; it stays in the file and no longer counts.
-
-    Parameters
-    ----------
-    path : str or Path
-        The session file.
-    field : str
-        Dotted path of the list of readings.
-    index : int
-        Which reading, the first is 0.
-    reason : str
-        Why it does not count.
-    fitter, at
-        As in `update`.
-
-    Returns
-    -------
-    Saved
-        The session now in the file.
-
-    Raises
-    ------
-    SessionProblems, OSError
-        As in `update`.
-    """
+    """Strike one reading out, with a reason; it stays in the file and no longer counts."""
     with _opened(path, fitter=fitter, at=at) as file:
         item = {"field": field, "index": index, "reason": reason}
         file.save({f"struck.{len(file.session.struck)}": item}, reason=reason)
@@ -192,24 +109,7 @@ def sign_off(
     reason: str | None = None,
     starts_mm: Mapping[str, float | None] | None = None,
 ) -> Saved:
-    """Sign the visit off; every later change needs a reason and is listed as an amendment.
-
-    Parameters
-    ----------
-    path : str or Path
-        The session file.
-    fitter, at : str, str or datetime
-        Who signs, and when.
-    reason : str, optional
-        Why it is signed although something is not safe as fitted.
-    starts_mm : mapping, optional
-        The starting points in force, "left" and "right" [mm].
-
-    Raises
-    ------
-    SessionProblems, OSError
-        As in `update`; also if it is signed off already.
-    """
+    """Sign the visit off; every later change needs a reason and is listed as an amendment."""
     with _opened(path, fitter=fitter, at=at) as file:
         signed = file.session.sign_off
         if signed:

@@ -32,47 +32,23 @@ Kept = TypeVar("Kept", bound=Part)
 
 
 class FitterStudy(Part):
-    """What one fitter's repeats showed.
+    """What one fitter's repeats showed."""
 
-    Parameters
-    ----------
-    fitter_id : str
-        The fitter's id.
-    date : str
-        Day of the study, ISO 8601.
-    place_sd_mm, place_df : float
-        Spread of the mark's place, found anew each time [mm], and its degrees of freedom.
-    spread_sd_mm, spread_df : float
-        Spread of one reading from a mark [mm], and its degrees of freedom.
-    """
-
-    fitter_id: Identifier
-    date: Day
-    place_sd_mm: Spread
-    place_df: Freedom
-    spread_sd_mm: Spread
-    spread_df: Freedom
+    fitter_id: Identifier  # the fitter's id
+    date: Day  # day of the study, ISO 8601
+    place_sd_mm: Spread  # spread of the mark's place, found anew each time [mm], and its degrees of freedom
+    place_df: Freedom  # spread of the mark's place, found anew each time [mm], and its degrees of freedom
+    spread_sd_mm: Spread  # spread of one reading from a mark [mm], and its degrees of freedom
+    spread_df: Freedom  # spread of one reading from a mark [mm], and its degrees of freedom
 
 
 class RepeatsOfOneShoe(Part):
-    """Readings of one shoe's cleat setback, in rounds, all taken the same way.
+    """Readings of one shoe's cleat setback, in rounds, all taken the same way."""
 
-    Parameters
-    ----------
-    shoe : str
-        Which shoe, in words; no names.
-    taken : str
-        Whether the joint was found and marked anew each time, or the tape left on.
-    readings_mm : tuple of float
-        One reading a round [mm].
-    reference_mm : float or None
-        Another fitter's reading of the same shoe [mm].
-    """
-
-    shoe: SaidText
-    taken: TakenHow
-    readings_mm: Annotated[tuple[Reading, ...], Field(strict=False)] = ()
-    reference_mm: Reading | None = None
+    shoe: SaidText  # which shoe, in words; no names
+    taken: TakenHow  # whether the joint was found and marked anew each time, or the tape left on
+    readings_mm: Annotated[tuple[Reading, ...], Field(strict=False)] = ()  # one reading a round [mm]
+    reference_mm: Reading | None = None  # another fitter's reading of the same shoe [mm]
 
 
 class MarkRepeats(Part):
@@ -90,13 +66,7 @@ class MarkRepeats(Part):
 
 
 def load_study(path: Path) -> FitterStudy:
-    """Read a fitter's study; its file is named after the fitter.
-
-    Raises
-    ------
-    SessionProblems
-        If anything is wrong with it, all problems at once.
-    """
+    """Read a fitter's study; its file is named after the fitter."""
     return _load(path, FitterStudy, "a fitter's study", ending=".json")
 
 
@@ -106,13 +76,7 @@ def load_repeats(path: Path) -> MarkRepeats:
 
 
 def save_study(study: FitterStudy, folder: Path) -> Path:
-    """Write a study to ``fitters/<fitter_id>.json`` in a folder, in place of an earlier one, and return its path.
-
-    Raises
-    ------
-    OSError
-        If it cannot be written; an earlier one is as it was.
-    """
+    """Write a study to ``fitters/<fitter_id>.json`` in a folder, in place of an earlier one, and return its path."""
     return _save(study, Path(folder) / "fitters" / f"{study.fitter_id}.json")
 
 

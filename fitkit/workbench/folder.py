@@ -33,15 +33,9 @@ def default_folder() -> Path:
 
 @dataclass(frozen=True)
 class WorkFolder:
-    """A work folder.
+    """A work folder."""
 
-    Parameters
-    ----------
-    root : Path
-        The folder.
-    """
-
-    root: Path
+    root: Path  # the folder
 
     @property
     def own(self) -> Path:
@@ -49,13 +43,7 @@ class WorkFolder:
         return self.root / ".workbench"
 
     def prepare(self) -> None:
-        """Make what is missing, closed to others, and bring the notebooks up to date; sessions are not touched.
-
-        Raises
-        ------
-        WorkFolderError
-            If it lies in the kit's folder or cannot be written.
-        """
+        """Make what is missing, closed to others, and bring the notebooks up to date; sessions are not touched."""
         self._refuse_the_kit()
         try:
             for folder in (self.root, self.own, self.root / "visits", self.root / "papers"):
@@ -96,13 +84,6 @@ class WorkFolder:
     def take_in(self, path: Path) -> Path:
         """Return where a session file stands in the work folder; one from elsewhere is copied with the films and
         power files it names, never over another.
-
-        Raises
-        ------
-        SessionProblems
-            If it is no session that can be read.
-        WorkFolderError
-            If another file of that visit stands here already.
         """
         loaded = session.load(path)
         if path.resolve().is_relative_to(self.root.resolve()):

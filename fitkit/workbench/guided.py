@@ -30,13 +30,7 @@ _FIRST = "Write your own answer first."
 
 
 def lesson(work: str | Path) -> str:
-    """Return the path of the trainee's own copy of the invented rider, begun where there is none.
-
-    Parameters
-    ----------
-    work : str or Path
-        The work folder.
-    """
+    """Return the path of the trainee's own copy of the invented rider, begun where there is none."""
     reference = places.template(REFERENCE)
     own = learning_folder(work) / "learning" / reference.name
     make_folder(own.parent, mode=0o700)
@@ -70,28 +64,7 @@ def beliefs(_: Path) -> Table:
 def ask(
     session: str | Path, name: str, question: str, draw: Callable[[Path], Any], *parts: str, after: tuple[str, ...] = ()
 ) -> widgets.Widget:
-    """Return a question whose answer by the kit shows only when the trainee has written an own one.
-
-    Parameters
-    ----------
-    session : str or Path
-        The trainee's own session file; answers lie beside it.
-    name : str
-        The question's short name.
-    question : str
-        What is asked.
-    draw : callable
-        Takes the session file and returns what the kit says, or an object whose `parts` say it.
-    *parts : str
-        Names of methods of that object.
-    after : tuple of str
-        Names of beliefs of the trade that stand below the kit's answer.
-
-    Returns
-    -------
-    widget
-        The question, the same one each time.
-    """
+    """Return a question whose answer by the kit shows only when the trainee has written an own one."""
     path = Path(session).resolve()
     if (path, name) not in _ASKED:
         _ASKED[path, name] = _Asked(path, name, question, (draw, *parts), after)

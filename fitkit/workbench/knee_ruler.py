@@ -29,13 +29,7 @@ _ENDS = (("top", "Crank at the top"), ("bottom", "Crank at the bottom"))
 
 
 def ruler(session: str | Path) -> widgets.Widget:
-    """Return fields for offsets read on a paused film and what they say, the same ones each time.
-
-    Parameters
-    ----------
-    session : str or Path
-        The session file; what is found is typed into a trial by the fitter, nothing is saved here.
-    """
+    """Return fields for offsets read on a paused film and what they say, the same ones each time."""
     path = Path(session).resolve()
     if path not in _RULERS:
         _RULERS[path] = _Ruler()

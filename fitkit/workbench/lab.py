@@ -30,21 +30,11 @@ _FIRST_PORT = 8940
 
 @dataclass(frozen=True)
 class Running:
-    """A Lab that answers.
+    """A Lab that answers."""
 
-    Parameters
-    ----------
-    url : str
-        Its address, with a slash at the end.
-    token : str
-        What lets a browser in.
-    pid : int
-        Its process.
-    """
-
-    url: str
-    token: str
-    pid: int
+    url: str  # its address, with a slash at the end
+    token: str  # what lets a browser in
+    pid: int  # its process
 
     def address(self, notebook: str = "start_here.ipynb") -> str:
         """Return what to open in a browser to see a notebook of the work folder."""
@@ -89,13 +79,7 @@ def _answers(running: Running) -> bool:
 
 
 def start(work: WorkFolder) -> tuple[subprocess.Popen, Running]:
-    """Start Lab and wait until it answers.
-
-    Raises
-    ------
-    WorkFolderError
-        If it ends or does not answer; with the end of its log.
-    """
+    """Start Lab and wait until it answers."""
     log = work.own / "lab.log"
     _lay_out(work)
     with log.open("wb") as out:

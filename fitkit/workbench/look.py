@@ -21,27 +21,14 @@ _FIRST = 3
 
 @dataclass(frozen=True)
 class Look:
-    """A visit at a glance.
+    """A visit at a glance."""
 
-    Parameters
-    ----------
-    path : Path
-        The session file.
-    session : Session or None
-        None where it cannot be read.
-    lacks : str
-        What is missing, or why it cannot be read.
-    first : tuple of str
-        What must not be overlooked: open signs with their urgency, what is not safe as fitted.
-    orders : tuple of str
-        Parts to order.
-    """
-
-    path: Path
-    session: Session | None
-    lacks: str
+    path: Path  # the session file
+    session: Session | None  # none where it cannot be read
+    lacks: str  # what is missing, or why it cannot be read
+    # what must not be overlooked: open signs with their urgency, what is not safe as fitted
     first: tuple[str, ...] = ()
-    orders: tuple[str, ...] = ()
+    orders: tuple[str, ...] = ()  # parts to order
 
 
 def look_at(path: Path) -> Look:

@@ -27,22 +27,7 @@ class _Stopped(BaseException):
 
 
 def open_command(session: Path | None, work: Path | None, browser: bool) -> int:
-    """Open the workbench, or find the one that runs, and show it.
-
-    Parameters
-    ----------
-    session : Path or None
-        A session to open at once; None shows ``start_here``.
-    work : Path or None
-        The work folder; None: with this person's own data.
-    browser : bool
-        Whether to open a browser; else the address is printed only.
-
-    Returns
-    -------
-    int
-        0 when it was stopped or one runs already, 1 when it could not start, 2 for a session that is none.
-    """
+    """Open the workbench, or find the one that runs, and show it."""
     folder = WorkFolder((work or default_folder()).absolute())
     try:
         folder.prepare()

@@ -22,13 +22,7 @@ _MADE: dict[Path, _Papers] = {}
 
 
 def papers(session: str | Path) -> widgets.Widget:
-    """Return buttons that make a visit's papers and links to them.
-
-    Parameters
-    ----------
-    session : str or Path
-        The session file, in the work folder.
-    """
+    """Return buttons that make a visit's papers and links to them."""
     path = Path(session).resolve()
     if path not in _MADE:
         _MADE[path] = _Papers(path)

@@ -6,13 +6,7 @@ __all__ = ["strip_outputs"]
 
 
 def strip_outputs(model: dict, **_: object) -> None:
-    """Take outputs, counts and widget values out of a notebook about to be saved; the screen keeps them.
-
-    Parameters
-    ----------
-    model : dict
-        What Lab is about to save; changed in place.
-    """
+    """Take outputs, counts and widget values out of a notebook about to be saved; the screen keeps them."""
     if model.get("type") != "notebook" or not isinstance(model.get("content"), dict):
         return
     notebook = model["content"]

@@ -37,18 +37,7 @@ _PAGES: dict[Path, _Page] = {}
 
 
 def start(work: str | Path) -> widgets.Widget:
-    """Return the start page of a work folder.
-
-    Parameters
-    ----------
-    work : str or Path
-        The work folder.
-
-    Returns
-    -------
-    widget
-        Visits with what each lacks and links, follow-ups due, and the form of a new visit.
-    """
+    """Return the start page of a work folder."""
     folder = WorkFolder(Path(work).resolve())
     if folder.root not in _PAGES:
         _PAGES[folder.root] = _Page(folder)

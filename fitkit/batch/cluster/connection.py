@@ -23,13 +23,7 @@ _ANSWER_S = 10
 
 
 def check_address(address: str) -> None:
-    """Refuse an address over which health data could be read on its way.
-
-    Raises
-    ------
-    WrongCallError
-        If it is no address of a cluster, or neither encrypted nor on this machine.
-    """
+    """Refuse an address over which health data could be read on its way."""
     found = _ADDRESS.fullmatch(address)
     if not found or int(found["port"]) > 65535 or found["kind"] not in ("tcp", "tls"):
         raise WrongCallError(f"the cluster's address is {plain(address, longest=120)!r}; {_EXPECTED}")
@@ -54,13 +48,7 @@ def _is_safe(address: str) -> bool:
 
 @contextlib.contextmanager
 def connected(address: str) -> Iterator[Client]:
-    """Hold the way to a cluster that may be used, for as long as the block runs.
-
-    Raises
-    ------
-    WrongCallError
-        If the address is refused, nobody answers, there are no workers, or they have another kit.
-    """
+    """Hold the way to a cluster that may be used, for as long as the block runs."""
     check_address(address)
     try:
         from distributed import Client, Security

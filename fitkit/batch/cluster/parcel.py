@@ -22,34 +22,18 @@ _DISTRIBUTION = "cleat-stance-notebooks"
 
 @dataclass(frozen=True)
 class Parcel:
-    """One visit to be made elsewhere.
+    """One visit to be made elsewhere."""
 
-    Parameters
-    ----------
-    key : str
-        The visit.
-    inputs : tuple
-        Of each file: its name, its content (None where it is not there), whether it must be.
-    house : tuple
-        Of each house file in force that is not the kit's own: its variable, name and content.
-    kit : str
-        Digest of what all visits share.
-    facts : tuple
-        What must be the same there, see `kit_facts`.
-    limits : Limits
-        Limits of time and memory.
-    forked, pdf : bool
-        Kind of kernels; whether pages are made as PDF as well.
-    """
-
-    key: str
+    key: str  # the visit
+    # of each file: its name, its content (None where it is not there), whether it must be
     inputs: tuple[tuple[str, bytes | None, bool], ...]
+    # of each house file in force that is not the kit's own: its variable, name and content
     house: tuple[tuple[str, str, bytes], ...]
-    kit: str
-    facts: tuple[tuple[str, str], ...]
-    limits: Limits
-    forked: bool
-    pdf: bool
+    kit: str  # digest of what all visits share
+    facts: tuple[tuple[str, str], ...]  # what must be the same there, see `kit_facts`
+    limits: Limits  # limits of time and memory
+    forked: bool  # kind of kernels; whether pages are made as PDF as well
+    pdf: bool  # kind of kernels; whether pages are made as PDF as well
 
 
 @dataclass(frozen=True)

@@ -30,17 +30,7 @@ _WITHOUT_WORKERS_S = 60.0
 
 
 class ClusterPool:
-    """Visits on a cluster; those with files too large to be sent are made on this machine, afterwards.
-
-    Parameters
-    ----------
-    client : distributed.Client
-        The way to the cluster.
-    environment : mapping of str to str
-        Variables as for a pool of one machine; of them the house rules and the parts table travel.
-    wake : int, optional
-        A file descriptor; as soon as it can be read, `run` ends and all work is dropped.
-    """
+    """Visits on a cluster; those with files too large to be sent are made on this machine, afterwards."""
 
     def __init__(self, client: Client, environment: Mapping[str, str], *, wake: int | None = None) -> None:
         self.client = client

@@ -34,13 +34,7 @@ def can_fork() -> bool:
 
 
 class Helpers:
-    """The warm processes of one worker; made again where they have ended.
-
-    Parameters
-    ----------
-    private : Path
-        The worker's private folder, with a path short enough for a socket.
-    """
+    """The warm processes of one worker; made again where they have ended."""
 
     def __init__(self, private: Path) -> None:
         self._address = str(private / "renderer")
@@ -121,20 +115,7 @@ class _Template:
                 raise NoForkError("the process to be copied ended before it was warm")
 
     def ask(self, request: dict, ready: int) -> tuple[int, int]:
-        """Have a kernel copied.
-
-        Parameters
-        ----------
-        request : dict
-            Its "arguments", "folder" and "environment".
-        ready : int
-            A descriptor the kernel writes to when its sockets are there.
-
-        Returns
-        -------
-        tuple of int
-            The kernel's process, and a descriptor that can be read when it has ended.
-        """
+        """Have a kernel copied."""
         message = json.dumps(request).encode()
         if len(message) > LONGEST_REQUEST_BYTES:
             raise NoForkError(f"the environment has {len(message)} bytes; expected {LONGEST_REQUEST_BYTES} at most")
