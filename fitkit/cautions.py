@@ -83,7 +83,7 @@ STOP_AT_ONCE = (
 )
 FIRST_RIDE = (
     "Before you set off, stand still and click in and out of both pedals ten times. "
-    "Turn the bar and see that your toe clears the tyre.",
+    "Turn the bar slowly, pedals level, and see whether a toe can meet the tyre.",
     "Ride an easy hour somewhere safe, without traffic. One change at a time: note what you feel and where.",
     "After that first ride have the bolts of both cleats, and both pedals, checked again.",
 )

@@ -245,8 +245,10 @@ def hit_rate_words(settings: Sequence[Setting], *, unsteady_from: float, score_s
     """Return in words how often such a bracket holds the limit, and what one more look at either end would make it."""
     rule = {"unsteady_from": unsteady_from, "score_sd": score_sd, "place_sd_mm": place_sd_mm}
     now, then = (_in_10(hit_rate(settings, **rule, more_looks=looks)) for looks in (0, 1))
-    errors = f"one reading SD {place_sd_mm:g} mm, one score SD {score_sd:g}, {RISE_PER_MM:g} points a mm: house rules"
-    said = f"about {now} in 10 such brackets hold the limit ({errors})"
+    errors = f"a reading (SD {place_sd_mm:g} mm) and a score (SD {score_sd:g} point) have the errors of the house rules"
+    said = f"about {now} in 10 such brackets hold the limit between their ends, where {errors}"
+    if now < 5:
+        said += "; settings further apart hold it more often"
     if then == now:
         return said
     last = max(at for at, setting in enumerate(settings) if setting.is_unsteady)

@@ -33,8 +33,8 @@ __all__ = [
 LEAST_SPRINTS = 4  # house choice, fixed with the published reproducibility: fewer show only differences above 5 %
 
 ORDER_WORDS = (
-    "The settings were ridden one after the other, so that tiredness, warming up and practice are part of any "
-    "difference: ride them in turn (A B B A) before believing one."
+    "The order of riding is not taken out: unless the settings were ridden in turn (A B B A), tiredness, warming up "
+    "and practice are part of any difference."
 )
 
 # Standard medicine, from memory: what is asked before anybody is sent into a maximal effort.
@@ -214,6 +214,6 @@ def trade_figure_words() -> str:
     detectable = smallest_detectable_percent(constants.SPRINT_CV_PERCENT.value, *counts, df=df)
     return (
         f"Common practice, no source: a cleat further back costs peak power of the order of {forward:g} to {back:g} W, "
-        f"that is {100 * (forward - back) / forward:.1f} %. Four sprints for each setting show {detectable:.1f} % and "
-        "more, so that this figure lies below what they can show."
+        f"that is {100 * (forward - back) / forward:.1f} %. Four sprints for each setting, which scatter as "
+        f"published, show {detectable:.1f} % and more, so that this figure lies below what they can show."
     )

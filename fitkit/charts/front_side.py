@@ -84,14 +84,16 @@ def difference_mm(sides: Sequence[FrontSide]) -> float | None:
     return None if left is None or right is None or is_by_q else halved(left) - halved(right)
 
 
-def difference_words(sides: Sequence[FrontSide]) -> str:
-    """Return which foot stands farther out, and by how much."""
+def difference_words(sides: Sequence[FrontSide], *, is_told: bool = True) -> str:
+    """Return which foot stands further out and by how much, where the errors let that be told."""
     difference = difference_mm(sides)
     if difference is None:
         return "Left against right: not assessed"
     if not rounded(difference):
         return "Both feet stand equally far out"
-    return f"{'Left' if difference > 0 else 'Right'} foot stands {halves(abs(difference))} mm farther out"
+    if not is_told:
+        return "No difference left to right that can be told"
+    return f"{'Left' if difference > 0 else 'Right'} foot stands {halves(abs(difference))} mm further out"
 
 
 def knee_words(side: FrontSide, *, unit: str = "") -> str:
@@ -123,10 +125,10 @@ def front_table(sides: Sequence[FrontSide], *, hips: HipSpan) -> list[dict]:
     return rows
 
 
-def front_words(sides: Sequence[FrontSide], hips: HipSpan) -> str:
+def front_words(sides: Sequence[FrontSide], hips: HipSpan, *, is_told: bool = True) -> str:
     """Return everything the front view shows, in plain sentences."""
     words = ["Stance seen from the front, sideways to scale; the rider's left is on the right of the picture."]
-    words.append(f"{difference_words(sides)}.")
+    words.append(f"{difference_words(sides, is_told=is_told)}.")
     width = stance_width_mm(sides)
     if width is not None:
         words.append(f"Stance width {halves(width)} mm.")

@@ -56,10 +56,13 @@ class Half:
         self.paper.text((MIDDLE_PX + self.way * near_px, y_px), words, anchor=anchor, color=color)
 
 
-def front_view(sides: Sequence[FrontSide], *, hips: HipSpan) -> Figure:
-    """Draw the rider from the front, the rider's left on the right; sideways to scale, heights not."""
+def front_view(sides: Sequence[FrontSide], *, hips: HipSpan, is_told: bool = True) -> Figure:
+    """Draw the rider from the front, the rider's left on the right; sideways to scale, heights not.
+
+    `is_told` says whether the errors let left and right be told apart.
+    """
     check_sides(sides)
-    said = wrapped(difference_words(sides), width_px=0.87 * WIDTH_PX, size_px=SAID_PX, bold=True)
+    said = wrapped(difference_words(sides, is_told=is_told), width_px=0.87 * WIDTH_PX, size_px=SAID_PX, bold=True)
     top_px = 50 + 21 * len(said)
     rows = max(1, *(len(side.parts_mm) for side in sides))
     half_px = top_px + PARTS_PX + PART_PX * rows + 12
@@ -81,7 +84,7 @@ def front_view(sides: Sequence[FrontSide], *, hips: HipSpan) -> Figure:
     _hip_words(paper, hips, scale, top_px)
     _width(paper, sides, scale, half_px + 54)
     _scale_bar(paper, scale, half_px + 74, notes)
-    return drawing.figure(alt=front_words(sides, hips), title="Stance seen from the front")
+    return drawing.figure(alt=front_words(sides, hips, is_told=is_told), title="Stance seen from the front")
 
 
 def _reach_mm(side: FrontSide) -> float:

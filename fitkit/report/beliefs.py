@@ -9,6 +9,7 @@ from fitkit.calculations.ride_check import PUBLISHED_FINDINGS
 from fitkit.calculations.sprint_settings import trade_figure_words
 from fitkit.estimate import Grade
 from fitkit.report.blocks import Sentences, Table
+from fitkit.words import plain
 
 __all__ = ["BELIEFS", "Belief", "belief", "beliefs"]
 
@@ -50,7 +51,7 @@ BELIEFS: dict[str, Belief] = {
     "calf": Belief(
         "Further back the calf works less.",
         "published",
-        f"Soleus {constants.CLEAT_SHIFT_SOLEUS_PERCENT.value:g} % at 5 mm, no change in performance "
+        f"Soleus {plain(constants.CLEAT_SHIFT_SOLEUS_PERCENT.value)} % at 5 mm, no change in performance "
         f"({constants.CLEAT_SHIFT_SOLEUS_PERCENT.source}); calf effort down, up to 20 % and more "
         f"({constants.CLEAT_BACK_CALF_PERCENT.source}). It is no gain in speed.",
     ),

@@ -9,7 +9,7 @@ from fitkit.assessment.inputs import Inputs
 from fitkit.report.moving import assumes_dropping
 from fitkit.session import key
 from fitkit.session.positions import value_at
-from fitkit.words import capital, halves, plain
+from fitkit.words import capital, halved, halves, plain
 
 __all__ = ["HEIGHTS", "Change", "Owed", "changes", "owed", "owed_from_last_time"]
 
@@ -114,7 +114,8 @@ def _printed(value: float | None, unit: str, name: str = "") -> str:
 
 def _difference(before: float, now: float) -> float:
     """Return now minus before as both are printed."""
-    return float(halves(now).replace("−", "-")) - float(halves(before).replace("−", "-"))
+    # What rounding alone makes of two places is no change.
+    return halved(now) - halved(before) if halved(now - before) else 0.0
 
 
 def _at(inputs: Inputs, field: str) -> str | None:

@@ -75,7 +75,8 @@ def _front(assessment: Assessment) -> tuple[list[FrontSide], HipSpan]:
 def front(assessment: Assessment) -> Figure:
     """Draw hips, feet, crank faces and parts from the front, sideways to scale."""
     found, hips = _front(assessment)
-    return front_view(found, hips=hips)
+    apart = assessment["stance.difference"]
+    return front_view(found, hips=hips, is_told=apart.is_known and not apart.low <= 0 <= apart.high)
 
 
 def front_behind(assessment: Assessment) -> Table:

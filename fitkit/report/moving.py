@@ -7,8 +7,9 @@ from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import knock_on
+from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
-from fitkit.words import capital, decimal, halved, halves, whole
+from fitkit.words import capital, decimal, halved, halves, plain, signed, whole
 
 __all__ = [
     "assumes_dropping",
@@ -47,13 +48,15 @@ def saddle_words(assessment: Assessment) -> Sentences:
             "dropping: ride and measure first."
         )
         return Sentences((line, *stacks), kind="lead")
+    habit = assessment.visit.house.rules.pitch_habit_95_deg
     lines = [
-        f"Saddle {_how_far(saddle.value)} along the seat tube keeps the knee as it was at its straightest, the mean of "
-        f"both legs ({halves(saddle.low)} to {halves(saddle.high)} mm, down positive), if the foot keeps its pitch; "
-        f"the pitch habit alone can shift that by {_habit_mm(assessment)} either way: measure again after riding."
+        f"Saddle {_how_far(saddle)} along the seat tube keeps the knee as it was at its straightest, the mean of "
+        f"both legs, if the foot keeps its pitch; the pitch habit alone (the heel up to {habit:g} degrees higher or "
+        f"lower than before) can shift that by {_habit_mm(assessment)} mm either way: measure the knee again after "
+        "riding."
         f"{_done(assessment)}",
         *stacks,
-        f"Bars {_how_far(bar.value)} with it, to keep the drop; lower bars are a posture, not a speed."
+        f"Bars {_how_far(bar)} with it, to keep the drop; lower bars are a posture, not a speed."
         + "".join(f" {capital(note)}." for note in bar.notes),
     ]
     return Sentences(tuple(lines), kind="lead")
@@ -85,15 +88,19 @@ def _stack_words(assessment: Assessment) -> list[str]:
     for side in SIDES:
         stack = assessment[f"{side}.stack.saddle_down"]
         if stack.is_known and halves(stack.value) != "0":
-            said.append(f"{side} {_how_far(stack.value)} ({halves(stack.low)} to {halves(stack.high)}, down positive)")
+            said.append(f"{side} {_how_far(stack)}")
     words = "Shims and adapters alone ask of the saddle, as part of any sum above"
     return [f"{words}: {'; '.join(said)}."] if said else []
 
 
-def _how_far(down_mm: float) -> str:
-    if halves(down_mm) == "0":
+def _how_far(down: Estimate) -> str:
+    """Return "2 mm down (1.5 to 2.5)", both ends counted the same way, or that it is less than can be set."""
+    if not halved(down.value):
         return "less than 0.5 mm either way"
-    return f"{halves(abs(down_mm))} mm {'down' if down_mm > 0 else 'up'}"
+    way, sign = ("down", 1) if down.value > 0 else ("up", -1)
+    low, high = sorted((sign * down.low, sign * down.high))
+    ends = "" if halves(low) == halves(high) else f" ({halves(low)} to {halves(high)})"
+    return f"{halves(abs(down.value))} mm {way}{ends}"
 
 
 def _done(assessment: Assessment) -> str:
@@ -170,9 +177,9 @@ def published_effects() -> Sentences:
             f"no effect on economy shown ({oxygen.source}).",
             f"A run after 30 min of it {run.value:g} % better (90 % interval {run90.value[0]:g} to {run90.value[1]:g}; "
             f"{run.source}); {run.note.split('; ')[-1]}.",
-            f"Soleus {soleus.value:g} % submaximal, {sprint.value:+g} % in a sprint, at 5 mm; no change in performance "
-            f"({soleus.source}).",
-            f"Calf effort {calf.value:g} % and more, {calf.note} ({calf.source}).",
+            f"Soleus {plain(soleus.value)} % submaximal, {signed(sprint.value, plain)} % in a sprint, at 5 mm; "
+            f"no change in performance ({soleus.source}).",
+            f"Calf effort {plain(calf.value)} % and more, {calf.note} ({calf.source}).",
             "Nothing published supports an optimum in millimetres or a gain in performance.",
         )
     )

@@ -198,9 +198,10 @@ def _travel_changes(found: tuple[FilmedKnee, ...]) -> list[tuple[str, ...]]:
         first, *later = [knee for knee in found if knee.side == side and knee.track.needs is None] or [None]
         for knee in later:
             change = ride_check.travel_change(first.track, knee.track)
-            told = "" if change.low <= 0 <= change.high else ", more than the turns' own spread"
-            name = f"{capital(side)}, {knee.position} less {first.position}"
-            rows.append((name, "", f"{span(change.value, change.low, change.high, form=signed)}{told}", "", ""))
+            told = "not told from none" if change.low <= 0 <= change.high else "clear of the turns' own spread"
+            name = f"{capital(side)}, {knee.position} minus {first.position}"
+            words = f"{span(change.value, change.low, change.high, form=signed)}: {told}; one film each"
+            rows.append((name, "not compared", words, "not compared", ""))
     return rows
 
 

@@ -43,19 +43,24 @@ def stance_words(assessment: Assessment) -> Sentences:
         return Sentences((f"Stance not assessed: {needs_words(lacking.needs)}.",), kind="lead")
     difference = assessment["stance.difference"]
     line = f"Left foot {halves(left.value)} mm from the frame's middle, right {halves(right.value)}"
-    lines = [f"{line}{_uneven_words(difference)}.", f"Stance width {printed(assessment, 'stance.width')}."]
+    lines = [
+        f"{line}{_uneven_words(difference, left.value, right.value)}.",
+        f"Stance width {printed(assessment, 'stance.width')}.",
+    ]
     return Sentences((*lines, *(capital(note) for note in assessment.standing.stance.notes)), kind="lead")
 
 
-def _uneven_words(difference: Estimate) -> str:
+def _uneven_words(difference: Estimate, left: float, right: float) -> str:
     """Say which foot stands further out, whether that can be told, or that it is not known."""
     if not difference.is_known:
         return ", taking the cranks as even: which foot stands further out is not known before the crank faces are"
-    ends = f"{halves(difference.low)} to {halves(difference.high)}, left minus right"
     if difference.low <= 0 <= difference.high:
-        return f": no difference that can be told ({ends})"
-    side = "left" if difference.value > 0 else "right"
-    return f": {side} stands {halves(abs(difference.value))} mm further out ({ends})"
+        low, high = halves(-difference.low), halves(difference.high)
+        return f": no difference that can be told (right up to {low} mm further out, left up to {high})"
+    side, sign = ("left", 1) if difference.value > 0 else ("right", -1)
+    nearer, farther = sorted((sign * difference.low, sign * difference.high))
+    apart = halves(sign * (halved(left) - halved(right)))
+    return f": {side} stands {apart} mm further out ({halves(nearer)} to {halves(farther)})"
 
 
 def hips(assessment: Assessment) -> Table:

@@ -168,8 +168,8 @@ def test_words_picture_and_table_hold_the_same_numbers(name):
 @pytest.mark.parametrize(
     ("left", "right", "words"),
     [
-        (130, 126, "Left foot stands 4 mm farther out"),
-        (120, 126, "Right foot stands 6 mm farther out"),
+        (130, 126, "Left foot stands 4 mm further out"),
+        (120, 126, "Right foot stands 6 mm further out"),
         (126, 126.2, "Both feet stand equally far out"),
         (None, 126, "Left against right: not assessed"),
     ],
@@ -179,6 +179,16 @@ def test_difference_is_said_in_words(left, right, words):
     figure = front_view(sides, hips=HIPS)
     assert words in figure.alt
     assert words in [each.words for each in drawn(figure.svg)[1]]
+
+
+def test_a_difference_within_its_error_or_from_the_q_factor_alone_heads_no_drawing():
+    sides = [FrontSide(side="left", half_stance_mm=127), FrontSide(side="right", half_stance_mm=126)]
+    words = "No difference left to right that can be told"
+    figure = front_view(sides, hips=HIPS, is_told=False)
+    assert words in figure.alt
+    assert words in [each.words for each in drawn(figure.svg)[1]]
+    by_q = [replace(side, lengths_mm=(("Q factor", side.half_stance_mm),), crank_face_mm=None) for side in sides]
+    assert "Left against right: not assessed" in front_view(by_q, hips=HIPS).alt
 
 
 def test_what_is_missing_is_said_and_not_drawn():

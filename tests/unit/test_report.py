@@ -1,6 +1,7 @@
 """What stands on the record and on the rider's sheet: the right words, for every sign, and nothing that misleads."""
 
 import json
+import re
 
 import pytest
 
@@ -187,3 +188,30 @@ def test_a_wish_that_was_reached_is_not_said_to_wait_and_is_counted_once(record,
     before, now = (int(widths[name].split()[0]) for name in ("As found", "As it stands now"))
     assert now == before + 10 == int(widths["The fitter's own"].split()[0])
     assert "was gap 9 mm; moved since: measure again" in repr(made.foot_gaps())
+
+
+@pytest.mark.parametrize(
+    ("faces", "words"),
+    [
+        ((70.0, 78.0), "right stands 8 mm further out (4.5 to 11.5)"),
+        ((78.0, 70.0), "left stands 8 mm further out (4.5 to 11.5)"),
+        ((74.0, 74.5), "no difference that can be told (right up to 4 mm further out, left up to 3)"),
+        ((None, None), "which foot stands further out is not known before the crank faces are"),
+    ],
+)
+def test_a_foot_stands_further_out_only_where_that_can_be_told(record, example, faces, words):
+    # Four lengths of the house's 1 mm, pooled with what was read, are a difference known to some 3.5 mm.
+    bike = {**example["bike"], "q_factor_mm": [148]}
+    for side, face in zip(("left", "right"), faces, strict=True):
+        bike[side] = {**bike[side], "crank_face_to_centreline_mm": [] if face is None else [face, face]}
+    assert words in str(record(bike=bike).stance())
+
+
+def test_the_saddle_is_told_its_way_for_the_pitch_kept_and_the_habit_beside_it(record):
+    moved = record(decided={"left": {"cleat_setback_mm": [21]}, "right": {"cleat_setback_mm": [23]}}, as_left={})
+    said = str(moved.saddle())
+    assert re.search(r"^Saddle \d+(\.5)? mm down \([\d.]+ to [\d.]+\) along the seat tube", said)
+    assert "if the foot keeps its pitch; the pitch habit alone (the heel up to 3 degrees higher or lower" in said
+    assert re.search(r"can shift that by [5-9](\.5)? mm either way: measure the knee again after riding", said)
+    back = record(decided={"left": {"cleat_setback_mm": [1]}, "right": {"cleat_setback_mm": [3]}}, as_left={}, seen=[])
+    assert re.search(r"Saddle \d+(\.5)? mm up \(\d", str(back.saddle()))

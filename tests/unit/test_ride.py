@@ -264,7 +264,7 @@ def test_sprints_are_counted_after_the_first_two_and_compared(folder, example):
     expected = stats.t.ppf(0.975, 10) * sd * math.sqrt(2 / 4)
     assert difference.smallest_detectable_percent == pytest.approx(expected, abs=0.05)
     assert f"{expected:.1f} %" in repr(record.sprints_compared())
-    assert "ridden one after the other" in repr(record.sprint_words())
+    assert "order of riding is not taken out" in repr(record.sprint_words())
 
 
 def test_the_screen_is_asked_before_any_sprint_and_its_answers_are_not_made_up(folder, example):
