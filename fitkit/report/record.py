@@ -7,6 +7,7 @@ from pathlib import Path
 from fitkit import cautions
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment, assess, load_visit
+from fitkit.calculations import clearances
 from fitkit.charts import Figure
 from fitkit.report import drawings, measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
@@ -129,6 +130,10 @@ class Record(SeenRiding):
         lines += [words for side in SIDES if (words := worse_beside(self.assessment, side))]
         if toes:
             lines.append(f"{capital('; '.join(toes))}. Turn the bar and look.")
+        leans = {side: self.assessment[f"{side}.lean.clearance"] for side in SIDES}
+        if any(lean.is_known and lean.value < clearances.LEAST_LEAN_DEG for lean in leans.values()):
+            told = (f"{side} {clearances.lean_words(lean.value)}" for side, lean in leans.items() if lean.is_known)
+            lines.append(f"Lowered pedal, {'; '.join(told)}: do not pedal in bends.")
         return Sentences(tuple(lines), kind="lead")
 
     def soles(self) -> Figure:

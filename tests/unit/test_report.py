@@ -215,3 +215,10 @@ def test_the_saddle_is_told_its_way_for_the_pitch_kept_and_the_habit_beside_it(r
     assert re.search(r"can shift that by [5-9](\.5)? mm either way: measure the knee again after riding", said)
     back = record(decided={"left": {"cleat_setback_mm": [1]}, "right": {"cleat_setback_mm": [3]}}, as_left={}, seen=[])
     assert re.search(r"Saddle \d+(\.5)? mm up \(\d", str(back.saddle()))
+
+
+def test_a_pedal_that_touches_early_is_in_the_first_numbers(record, example):
+    # atan((230 - 172.5 - 12) / 168) is 15 degrees; 25 is the only published figure (16 CFR 1512.17(c)).
+    low = {**example["bike"], "bottom_bracket_height_mm": 230}
+    assert "left touches at 15.2 degrees, less than the 25" in str(record(bike=low).first_numbers())
+    assert "Lowered pedal" not in str(record().first_numbers())
