@@ -39,12 +39,12 @@ def test_the_kits_answer_waits_for_an_own_one_and_works_from_what_was_typed(scre
         page.keyboard.press("Tab")
     wait_saved(page, own, LEFT, [12, 12, 13])
     answer(page, "error", "2")
-    shown(page, "error").get_by_text("12.3 mm").wait_for()  # of 12, 12, 13: as typed
+    shown(page, "error").get_by_text("12.5 mm").wait_for()  # of 12, 12, 13: as typed
     shown(page, "error").get_by_text("Grade: common practice.").wait_for()
     assert page.get_by_role("row", name="Cleat setback as found (left)").count() == 0
     answer(page, "beside", "the left mark")
     beside = page.get_by_role("row", name="Cleat setback as found (left)")
-    beside.get_by_text("12.3 mm").wait_for()
+    beside.get_by_text("12.5 mm").wait_for()
     beside.get_by_text("11.3 mm").wait_for()
 
 
@@ -96,7 +96,7 @@ def test_a_knee_is_read_with_a_ruler_and_no_table_of_points(screens, bench):
         page.locator(f".fit-ruler-left-{end} input").focus()
         type_into(page, text)
         page.keyboard.press("Tab")
-    page.locator(".fit-ruled").get_by_text("15.0 (").first.wait_for()  # 11 less -4
+    page.locator(".fit-ruled").get_by_text("15 (").first.wait_for()  # 11 less -4
     type_into(page, "99999")
     page.locator(".fit-ruled button").focus()
     page.keyboard.press("Enter")
