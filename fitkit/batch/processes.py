@@ -7,13 +7,17 @@ import os
 import signal
 from collections.abc import Iterator
 from multiprocessing import resource_tracker
+from pathlib import Path
+
+import fitkit
+
+__all__ = ["STOPPING", "end_group", "kernel_environment", "limit_memory", "memory_not_limited", "stopping_signals_held"]
 
 try:
     import resource
 except ImportError:  # not a Unix system
     resource = None
 
-__all__ = ["STOPPING", "end_group", "limit_memory", "memory_not_limited", "stopping_signals_held"]
 
 # Ctrl-C, a request to end, and the loss of the terminal.
 STOPPING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
@@ -68,3 +72,17 @@ def stopping_signals_held() -> Iterator[None]:
         yield
     finally:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def kernel_environment() -> dict[str, str]:
+    """Return the variables that make a kernel find this very kit, and give the same bytes each time."""
+    ours = str(Path(fitkit.__file__).resolve().parent.parent)
+    others = os.environ.get("PYTHONPATH")
+    return {
+        "PYTHONPATH": os.pathsep.join([ours, others]) if others else ours,
+        "PYTHONSAFEPATH": "1",
+        "PYTHONSTARTUP": "",  # a person's own start-up file is none of a record's business
+        "PYTHONHASHSEED": "0",
+        "OPENBLAS_NUM_THREADS": "1",
+        "JUPYTER_PREFER_ENV_PATH": "1",
+    }

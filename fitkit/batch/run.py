@@ -23,9 +23,9 @@ from fitkit.batch.interruption import Interruption
 from fitkit.batch.job import Job, Limits
 from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.batch.pool import Pool
+from fitkit.batch.processes import kernel_environment
 from fitkit.batch.progress import Progress
 from fitkit.batch.runlog import Entry, RunLog
-from fitkit.batch.surroundings import kernel_environment
 from fitkit.house import House
 
 if TYPE_CHECKING:

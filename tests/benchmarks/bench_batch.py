@@ -27,7 +27,7 @@ from pathlib import Path
 import psutil
 
 from fitkit import places
-from fitkit.batch.surroundings import kernel_environment
+from fitkit.batch.processes import kernel_environment
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = 2

@@ -14,7 +14,7 @@ from pathlib import Path
 from fitkit.batch.cluster.parcel import Parcel, Returned, unpacked
 from fitkit.batch.job import Job
 from fitkit.batch.pool import Pool
-from fitkit.batch.surroundings import kernel_environment
+from fitkit.batch.processes import kernel_environment
 
 __all__ = ["main"]
 
