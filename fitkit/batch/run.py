@@ -19,11 +19,10 @@ from fitkit.batch.folder import ReportFolder, opened, record_files
 from fitkit.batch.house_files import load_house, staged_house
 from fitkit.batch.index import INDEX
 from fitkit.batch.inputs import Found, Refused, Visit
-from fitkit.batch.interruption import Interruption
 from fitkit.batch.job import Job, Limits
 from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.batch.pool import Pool
-from fitkit.batch.processes import kernel_environment
+from fitkit.batch.processes import Interruption, kernel_environment
 from fitkit.batch.progress import Progress
 from fitkit.batch.runlog import Entry, RunLog
 from fitkit.house import House
