@@ -195,7 +195,7 @@ def _workers(text: str) -> int:
 
 def _new(given: argparse.Namespace) -> int:
     from fitkit import session
-    from fitkit.batch.house_files import load_house
+    from fitkit.batch.inputs import load_house
     from fitkit.batch.messages import WrongCallError, os_reason, plain
 
     access = load_house(given.rules, given.parts).rules.access
@@ -226,7 +226,7 @@ def _open(given: argparse.Namespace) -> int:
 
 def _check(given: argparse.Namespace) -> int:
     from fitkit.batch.check import check
-    from fitkit.batch.house_files import load_house
+    from fitkit.batch.inputs import load_house
 
     load_house(given.rules, given.parts)
     return check(given.sessions, screen=sys.stdout)
@@ -265,7 +265,7 @@ def _forget(given: argparse.Namespace) -> int:
     from fitkit import session
     from fitkit.batch.files import Access
     from fitkit.batch.forgetting import forget_reports
-    from fitkit.batch.house_files import load_house
+    from fitkit.batch.inputs import load_house
     from fitkit.batch.messages import WrongCallError, os_reason, plain
     from fitkit.workbench.folder import WorkFolder
 

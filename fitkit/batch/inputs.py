@@ -8,14 +8,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from fitkit import session
+from fitkit import house, session
 from fitkit.batch.folder import KEY_PATTERN, is_report_folder
 from fitkit.batch.job import Input
 from fitkit.batch.messages import WrongCallError, count, os_reason, plain
+from fitkit.house import House, HouseProblems
 from fitkit.session import Session, SessionProblems
 from fitkit.session.study import load_study
 
-__all__ = ["Found", "Refused", "Visit", "find"]
+__all__ = ["Found", "Refused", "Visit", "find", "load_house", "staged_house"]
 
 _STUDIES = "fitters"
 _PREVIOUS = "previous"
@@ -247,3 +248,31 @@ def _misplaced(name: str, session_name: str) -> str | None:
     if parts[0] in (_PREVIOUS, _STUDIES) or name == session_name:
         return f"expected a film or a power file, not one of '{_PREVIOUS}', '{_STUDIES}' or the session itself"
     return None
+
+
+_VARIABLES = {"rules": "FITKIT_RULES", "parts": "FITKIT_PARTS"}
+
+
+def load_house(rules: Path | None, parts: Path | None) -> House:
+    """Return the house rules and the parts table; a file that cannot be used is a wrong call, every problem said."""
+    try:
+        return house.load(rules, parts)
+    except HouseProblems as error:
+        raise WrongCallError(*(plain(problem) for problem in error.problems)) from None
+    except OSError as error:
+        raise WrongCallError(f"{plain(error.filename)} could not be read: {os_reason(error)}") from None
+
+
+def staged_house(rules: Path | None, parts: Path | None, making: Path) -> tuple[House, dict[str, str]]:
+    """Copy replaced files into the run's own folder, so that all visits are made with the same."""
+    environment = {}
+    for kind, given in (("rules", rules), ("parts", parts)):
+        variable = _VARIABLES[kind]
+        asked = given or os.environ.get(variable)
+        if asked:
+            copy = making / "house" / kind / Path(asked).name
+            copy.parent.mkdir(mode=0o700, parents=True)
+            copy.touch(mode=0o600)
+            copy.write_bytes(Path(asked).read_bytes())
+            environment[variable] = str(copy)
+    return load_house(environment.get("FITKIT_RULES"), environment.get("FITKIT_PARTS")), environment

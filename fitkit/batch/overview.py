@@ -25,8 +25,7 @@ from fitkit import places
 from fitkit.batch import inputs
 from fitkit.batch.files import Access
 from fitkit.batch.folder import ReportFolder, opened
-from fitkit.batch.house_files import load_house, staged_house
-from fitkit.batch.inputs import Found
+from fitkit.batch.inputs import Found, load_house, staged_house
 from fitkit.batch.messages import WrongCallError, count, os_reason, plain
 from fitkit.batch.record import cleaned
 from fitkit.house import House, HouseProblems

@@ -16,9 +16,8 @@ from fitkit.batch import fingerprint, inputs, pdf
 from fitkit.batch.contents import NOT_ENDED, headline, rows_of, write_contents
 from fitkit.batch.files import Access
 from fitkit.batch.folder import ReportFolder, opened, record_files
-from fitkit.batch.house_files import load_house, staged_house
 from fitkit.batch.index import INDEX
-from fitkit.batch.inputs import Found, Refused, Visit
+from fitkit.batch.inputs import Found, Refused, Visit, load_house, staged_house
 from fitkit.batch.job import Job, Limits
 from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.batch.pool import Pool
