@@ -22,8 +22,7 @@ from fitkit.batch.job import Job, Limits
 from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.batch.pool import Pool
 from fitkit.batch.processes import Interruption, kernel_environment
-from fitkit.batch.progress import Progress
-from fitkit.batch.runlog import Entry, RunLog
+from fitkit.batch.runlog import Entry, Progress, RunLog
 from fitkit.house import House
 
 if TYPE_CHECKING:
