@@ -32,7 +32,7 @@ class Engine:
         # Imported only now, so that a worker's helpers can warm up meanwhile.
         from jupyter_client.manager import AsyncKernelManager
 
-        from fitkit.batch.forked.manager import manager_of
+        from fitkit.batch.forked.provisioner import manager_of
 
         if self._helpers:
             try:

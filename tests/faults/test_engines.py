@@ -16,7 +16,7 @@ from nbformat.v4 import new_code_cell, new_notebook
 from traitlets.config import Config
 
 from fitkit.batch.forked.helpers import Helpers
-from fitkit.batch.forked.manager import manager_of
+from fitkit.batch.forked.provisioner import manager_of
 
 # Each is a cell at which ways to run notebooks are known to differ.
 CELLS = {
