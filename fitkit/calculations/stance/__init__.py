@@ -17,13 +17,16 @@ from fitkit.calculations.stance.hips import (
     spacing_draws,
     trouser_size_words,
 )
-from fitkit.calculations.stance.lean import LEAN_DESCRIBES, frontal_lean_deg, hip_height_mm, lean_per_mm_deg
 from fitkit.calculations.stance.width import (
+    LEAN_DESCRIBES,
     Candidate,
     HalfStance,
     SideLengths,
     Stance,
     candidates,
+    frontal_lean_deg,
+    hip_height_mm,
+    lean_per_mm_deg,
     stance,
 )
 
