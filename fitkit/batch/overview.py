@@ -189,14 +189,14 @@ def _write(folder: ReportFolder, executed: NotebookNode) -> None:
 
 def _export(staged: Path, house: House, options: Options, access: Access, day: date, screen: TextIO) -> None:
     # Only an export needs the numbers once more outside the notebook, from the same copies.
-    from fitkit.clinic import export, learning, visits
+    from fitkit.clinic import learning, visits
 
     loaded = visits.clinic_of(visits.load(staged).sessions, house, day=day)
     band = learning.band_of(loaded)
     try:
-        rule = export.rule_from(band, house.rules.starting_band, by=options.decided_by, day=day)
-        export.write_rules(house.rules, rule, options.export_band, mode=access.file_mode)
-    except export.NotLearnedError as error:
+        rule = learning.rule_from(band, house.rules.starting_band, by=options.decided_by, day=day)
+        learning.write_rules(house.rules, rule, options.export_band, mode=access.file_mode)
+    except learning.NotLearnedError as error:
         raise _FailedError(f"{plain(options.export_band)} is not written: {error}") from error
     except HouseProblems as error:
         said = "; ".join(plain(problem) for problem in error.problems)
