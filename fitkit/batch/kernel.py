@@ -6,11 +6,13 @@ import contextlib
 import os
 import shutil
 import socket
+import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import nbformat
 import papermill
@@ -20,11 +22,12 @@ from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
 from traitlets.config import Config
 
+from fitkit.batch.forked.helpers import Helpers, NoForkError, can_fork
 from fitkit.batch.job import Limits
 from fitkit.batch.messages import plain
 from fitkit.batch.processes import end_group, limit_memory
 
-__all__ = ["NotebookError", "load_template", "run"]
+__all__ = ["Engine", "NotebookError", "load_template", "run"]
 
 PARAMETER = "session"
 _KERNEL = "python3"
@@ -199,3 +202,37 @@ def _check_complete(executed: NotebookNode) -> None:
             raise NotebookError(f"{_cell_name(cell, index)} stopped: {failed[0].ename}: {plain(failed[0].evalue)}")
         if cell.execution_count is None:
             raise NotebookError(f"{_cell_name(cell, index)} was not run; the notebook ended before it")
+
+
+if TYPE_CHECKING:
+    from jupyter_client.manager import AsyncKernelManager
+
+
+class Engine:
+    """The engine of one worker."""
+
+    def __init__(self, private: Path, *, forked: bool) -> None:
+        self._helpers = Helpers(private) if forked and can_fork() else None
+        if self._helpers:
+            self._helpers.start()
+
+    @property
+    def name(self) -> str:
+        """The engine as the run log names it."""
+        return "forked" if self._helpers else "plain"
+
+    def manager(self) -> type[AsyncKernelManager]:
+        """Return the class of the manager that starts the next kernel."""
+        # Imported only now, so that a worker's helpers can warm up meanwhile.
+        from jupyter_client.manager import AsyncKernelManager
+
+        from fitkit.batch.forked.provisioner import manager_of
+
+        if self._helpers:
+            try:
+                self._helpers.start()
+                return manager_of(self._helpers.ready())
+            except (NoForkError, OSError) as error:
+                sys.stderr.write(f"plain kernels from here on: {error}\n")
+                self._helpers = None
+        return AsyncKernelManager

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from multiprocessing import connection, parent_process
 from pathlib import Path
 
-from fitkit.batch.engine import Engine
+from fitkit.batch.kernel import Engine
 from fitkit.batch.processes import STOPPING, end_group, limit_memory
 
 __all__ = ["LOG", "serve"]

@@ -5,10 +5,10 @@ import sys
 import pytest
 from jupyter_client.manager import AsyncKernelManager
 
-from fitkit.batch import engine
-from fitkit.batch.engine import Engine
+from fitkit.batch import kernel
 from fitkit.batch.forked import helpers
 from fitkit.batch.forked.helpers import NoForkError, can_fork
+from fitkit.batch.kernel import Engine
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="kernels are copied on Linux")
@@ -44,7 +44,7 @@ def test_a_warm_process_that_cannot_be_had_means_plain_kernels_from_then_on(tmp_
         def ready(self):
             raise NoForkError("2 threads run")
 
-    monkeypatch.setattr(engine, "Helpers", Broken)
+    monkeypatch.setattr(kernel, "Helpers", Broken)
     worker = Engine(tmp_path, forked=True)
     assert worker.name == "forked"
     assert worker.manager() is AsyncKernelManager
