@@ -4,10 +4,9 @@ import csv
 import io
 import re
 
-from fitkit.batch.contents import headline, rows_of
 from fitkit.batch.files import Access
 from fitkit.batch.folder import ReportFolder
-from fitkit.batch.index import Row, index_html, summary_csv
+from fitkit.batch.index import Row, headline, index_html, rows_of, summary_csv
 from fitkit.batch.runlog import Entry
 
 NAMES = ("left.half_stance", "hip.spacing")
