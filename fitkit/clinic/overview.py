@@ -8,9 +8,8 @@ from pathlib import Path
 from fitkit.cautions import SIGN_WORDS
 from fitkit.charts import Figure
 from fitkit.clinic import work
-from fitkit.clinic.fitters import compare
+from fitkit.clinic.fitters import Order, compare, orders
 from fitkit.clinic.learning import LearnedBand, band_document, band_of
-from fitkit.clinic.orders import Order, orders
 from fitkit.clinic.outcomes import OUTCOMES, FollowUp, follow_ups, got_worse, outcomes
 from fitkit.clinic.says import band_table, learned_words, limits_words, settled_figure, settled_rows
 from fitkit.clinic.visits import Clinic, load
