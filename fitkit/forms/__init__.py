@@ -5,8 +5,7 @@ A form writes the session and computes nothing; a live view works it out again w
 
 from fitkit.forms.confirm import last_time
 from fitkit.forms.form import form, head
-from fitkit.forms.live import live
+from fitkit.forms.live import live, still
 from fitkit.forms.signing import sign_off
-from fitkit.forms.still import still
 
 __all__ = ["form", "head", "last_time", "live", "sign_off", "still"]

@@ -10,9 +10,9 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitkit.forms.desk import Desk, desk_of
-from fitkit.forms.look import WordedBox, html
+from fitkit.forms.look import STYLE, WordedBox, html
 
-__all__ = ["live"]
+__all__ = ["live", "still"]
 
 _VIEWS: dict[tuple, _View] = {}
 _WORKED_OUT: dict[tuple[Path, Any], tuple[dict, Any]] = {}
@@ -71,3 +71,10 @@ def _worked_out(desk: Desk, draw: Callable[[Path], Any]) -> Any:
         found = draw(desk.path)
         _WORKED_OUT[desk.path, draw] = (desk.tree, found)
     return found
+
+
+def still(*blocks: Any) -> widgets.Widget:
+    """Return blocks that show themselves as HTML, one below the other."""
+    box = WordedBox([html(STYLE + "".join(block._repr_html_() for block in blocks))], "fit", "fit-live")
+    box.words = "\n\n".join(getattr(block, "alt", None) or repr(block) for block in blocks)
+    return box
