@@ -16,7 +16,7 @@ from typing import Any
 from fitkit import session as sessions
 from fitkit.forms.elsewhere import changed_fields, grown_lists, is_within
 from fitkit.forms.entry import Entry, read, shown
-from fitkit.forms.groups import absent_group
+from fitkit.forms.sections import absent_group
 from fitkit.forms.soon import file_state, soon, watch
 from fitkit.forms.troubles import file_words, problem_words, trouble_words
 from fitkit.session import Problem, Session, SessionProblems
