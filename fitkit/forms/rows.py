@@ -11,7 +11,7 @@ import ipywidgets as widgets
 from fitkit import house
 from fitkit import session as sessions
 from fitkit.assessment.visit import unknown_parts
-from fitkit.forms import asks
+from fitkit.forms import entry
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown
 from fitkit.forms.labels import choices, title, titled, unit_words
@@ -159,7 +159,7 @@ class Row:
 
     def _disagreement(self, path: str, info: sessions.FieldInfo) -> str:
         readings = sessions.kept(self.desk.session, path)
-        return asks.disagreement(readings, info, _house().rules) if len(readings) > 1 else ""
+        return entry.disagreement(readings, info, _house().rules) if len(readings) > 1 else ""
 
     def _struck(self, path: str) -> Iterator[str]:
         for item in self.desk.value("struck") or ():
@@ -175,7 +175,7 @@ class Row:
             return ""
         now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
         before = tuple(last_value(last, path) or () for path in self.paths)
-        return asks.exchange(now, before, self.infos[0], _house().rules) if all((*now, *before)) else ""
+        return entry.exchange(now, before, self.infos[0], _house().rules) if all((*now, *before)) else ""
 
     def _offer(self) -> None:
         """Put buttons into the row for what may have been meant, or for a choice between two values."""

@@ -6,7 +6,7 @@ import pytest
 from scipy.stats import studentized_range
 
 from fitkit import house, session
-from fitkit.forms import asks, sections
+from fitkit.forms import entry, sections
 from fitkit.forms.last import last_value
 from fitkit.session.earlier import earlier_visit
 
@@ -39,7 +39,7 @@ def test_every_section_stands_in_one_notebook():
 
 def test_range_points_are_those_of_the_studentized_range():
     # Independent library: scipy's studentized range with (nearly) infinite degrees of freedom; ISO 5725-6's f(n).
-    for count, point in enumerate(asks._RANGE_95, start=2):
+    for count, point in enumerate(entry._RANGE_95, start=2):
         assert studentized_range.ppf(0.95, count, 1e6) == pytest.approx(point, abs=6e-3)
 
 
@@ -55,7 +55,7 @@ def test_range_points_are_those_of_the_studentized_range():
     ],
 )
 def test_readings_that_disagree_ask_for_one_more(readings, words):
-    found = asks.disagreement(readings, SETBACK, RULES)
+    found = entry.disagreement(readings, SETBACK, RULES)
     assert words in found
     assert bool(found) == bool(words)
 
@@ -70,7 +70,7 @@ def test_readings_that_disagree_ask_for_one_more(readings, words):
     ],
 )
 def test_an_exchange_of_sides_is_asked(now, last, asked):
-    assert bool(asks.exchange(now, last, FOOT, RULES)) == asked
+    assert bool(entry.exchange(now, last, FOOT, RULES)) == asked
 
 
 def test_the_visit_before_is_found_across_year_folders(tmp_path):
