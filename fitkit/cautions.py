@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fitkit.session import SIGNS, Session
-from fitkit.session.positions import holds_any
+from fitkit.session.paths import holds_any
 from fitkit.session.rider import Sign
 
 __all__ = [

@@ -22,7 +22,7 @@ from fitkit.calculations.advice import (
 )
 from fitkit.house import Rules
 from fitkit.session import Session
-from fitkit.session.positions import value_at
+from fitkit.session.paths import value_at
 
 __all__ = ["Advised", "advise_foot", "worse_since"]
 

@@ -8,7 +8,7 @@ from fitkit import session
 from fitkit.assessment.visit import Visit
 from fitkit.calculations.readings import Quantity, Spread, exact, mean_of, pooled_spread
 from fitkit.house import Part
-from fitkit.session.positions import counting, value_at
+from fitkit.session.paths import counting, value_at
 
 __all__ = ["Inputs"]
 

@@ -11,7 +11,7 @@ from fitkit.calculations import forward_limit
 from fitkit.calculations.forward_limit import Bracket, Trial
 from fitkit.calculations.hinge import Hinge, hinge
 from fitkit.estimate import Estimate, between, missing
-from fitkit.session.positions import holds_any
+from fitkit.session.paths import holds_any
 
 __all__ = ["Ridden", "SideRidden", "assess_ride"]
 

@@ -9,7 +9,7 @@ from fitkit.assessment.draws import Draws
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.clearances import LEAST_LEAN_DEG
 from fitkit.calculations.parts import NEEDS_MAKERS_WORD
-from fitkit.session.positions import counting, holds_any
+from fitkit.session.paths import counting, holds_any
 
 __all__ = ["Unsafe", "find_unsafe"]
 

@@ -9,7 +9,7 @@ from fitkit import house, session
 from fitkit.house import House
 from fitkit.session import Problem, Session, SessionProblems
 from fitkit.session.earlier import earlier_path
-from fitkit.session.positions import value_at
+from fitkit.session.paths import value_at
 from fitkit.session.study import FitterStudy, load_study
 
 __all__ = ["Visit", "load_visit", "study_path", "unknown_parts"]

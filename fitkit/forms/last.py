@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from fitkit import session as sessions
 from fitkit.session import Session
-from fitkit.session.paths import get, steps_of
-from fitkit.session.positions import counting, value_at
+from fitkit.session.paths import counting, get, steps_of, value_at
 from fitkit.session.reading import plain
 
 __all__ = ["last_value"]

@@ -8,7 +8,7 @@ from fitkit.assessment import Assessment, Visit, assess
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.moving import assumes_dropping
 from fitkit.session import key
-from fitkit.session.positions import value_at
+from fitkit.session.paths import value_at
 from fitkit.words import capital, halved, halves, plain
 
 __all__ = ["HEIGHTS", "Change", "Owed", "changes", "owed", "owed_from_last_time"]

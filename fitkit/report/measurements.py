@@ -8,7 +8,7 @@ from fitkit import session as sessions
 from fitkit.assessment import Visit
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.blocks import Sentences, Table
-from fitkit.session.positions import counting, value_at
+from fitkit.session.paths import counting, value_at
 from fitkit.words import day, halves, plain
 
 __all__ = ["complaint_words", "last_time", "positions", "taken", "told", "trials"]

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from fitkit.session.catalogue import kept
 from fitkit.session.models import Session
-from fitkit.session.positions import counting, value_at
+from fitkit.session.paths import counting, value_at
 from fitkit.session.problems import Problem, said
 
 __all__ = ["doubts"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-__all__ = ["get", "pruned", "put", "same", "steps_of"]
+__all__ = ["counting", "get", "holds_any", "pruned", "put", "same", "steps_of", "value_at"]
 
 _PLACE = re.compile(r"0|[1-9][0-9]{0,6}")
 # Fields with a default stand in no file: absent means the default.
@@ -75,3 +75,31 @@ def same(left: Any, right: Any, steps: tuple[str | int, ...] = ()) -> bool:
     """Whether two plain values at the steps say the same: null, absent and empty alike, 1 and 1.0 alike."""
     left, right = pruned(left, steps), pruned(right, steps)
     return (_says_nothing(left) and _says_nothing(right)) or left == right
+
+
+def value_at(model: object, dotted: str):
+    """Return what stands at a dotted path of a session; list items by their index, as in ``trials.0.note``."""
+    for step in dotted.split("."):
+        model = model[int(step)] if step.isdigit() else getattr(model, step)
+    return model
+
+
+def holds_any(model) -> bool:
+    """Whether a part of a session, such as a position, holds any value at all."""
+    return _is_filled(model.model_dump())
+
+
+def _is_filled(value: object) -> bool:
+    if isinstance(value, dict):
+        return any(_is_filled(v) for v in value.values())
+    return value is not None and value != () and value != []
+
+
+def counting(session) -> list[str]:
+    """Return the dotted paths of the positions that count, in order: as found, trials kept, decided, as left.
+
+    A position counts when it holds any value. The last one is the current one.
+    """
+    trials = [f"trials.{i}.position" for i, trial in enumerate(session.trials) if trial.kept]
+    paths = ["as_found", *trials, "decided", "as_left"]
+    return [path for path in paths if holds_any(value_at(session, path))]
