@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from fitkit.session.catalogue import FieldInfo, describe, fields, kept, unusual
+from fitkit.session.catalogue import FieldInfo, describe, fields, json_schema, kept, unusual
 from fitkit.session.forgetting import forget
 from fitkit.session.history import Change, history, replay
 from fitkit.session.models import Session
 from fitkit.session.problems import Problem, SessionProblems
 from fitkit.session.reading import dump, key, load, parse
-from fitkit.session.schema import json_schema
 from fitkit.session.store import Saved, new, sign_off, strike, update
 from fitkit.session.vocabulary import REGIONS, SEEN, SIGNS
 
