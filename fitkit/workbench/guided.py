@@ -19,7 +19,7 @@ from fitkit.report.beliefs import beliefs as every_belief
 from fitkit.report.blocks import Table
 from fitkit.report.names import beside_reference
 from fitkit.session.files import append_durably, locked, make_folder
-from fitkit.workbench.learning import AFTER_S, learning_folder
+from fitkit.workbench.folder import AFTER_S, learning_folder
 
 __all__ = ["ask", "beliefs", "beside", "lesson"]
 

@@ -14,7 +14,7 @@ from fitkit.forms.entry import read
 from fitkit.forms.look import Box, WordedBox, button, control, html
 from fitkit.forms.soon import soon
 from fitkit.report.riding import ruler_table
-from fitkit.workbench.learning import AFTER_S
+from fitkit.workbench.folder import AFTER_S
 
 __all__ = ["ruler"]
 

@@ -18,7 +18,7 @@ from fitkit.forms.soon import soon
 from fitkit.report.repeats import RepeatsShown
 from fitkit.session import SessionProblems
 from fitkit.session.study import MarkRepeats, RepeatsOfOneShoe, load_repeats, repeats_path, save_repeats, save_study
-from fitkit.workbench.learning import AFTER_S, is_kept, learning_folder
+from fitkit.workbench.folder import AFTER_S, is_kept, learning_folder
 
 __all__ = ["measure"]
 

@@ -14,8 +14,7 @@ from fitkit.forms.entry import read
 from fitkit.forms.look import STYLE, Box, WordedBox, button, control, html
 from fitkit.forms.soon import file_state, soon, watch
 from fitkit.session import Session, SessionProblems
-from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, load_or_none
-from fitkit.workbench.learning import LEARNING
+from fitkit.workbench.folder import LEARNING, NOTEBOOKS, WorkFolder, load_or_none
 from fitkit.workbench.look import Look, look_at
 
 __all__ = ["start"]

@@ -15,8 +15,8 @@ from fitkit.report.beliefs import BELIEFS, belief, beliefs
 from fitkit.report.repeats import RepeatsShown, example
 from fitkit.session.study import load_repeats, load_study
 from fitkit.workbench import guided, measuring
+from fitkit.workbench.folder import is_kept, learning_folder
 from fitkit.workbench.guided import REFERENCE, answers_of
-from fitkit.workbench.learning import is_kept, learning_folder
 
 ROOT = Path(__file__).resolve().parents[2]
 
