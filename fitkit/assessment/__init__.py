@@ -8,8 +8,7 @@ from fitkit import cautions
 from fitkit.assessment.advising import Advised, advise_foot
 from fitkit.assessment.clearances import assess_clearances
 from fitkit.assessment.cleats import Foot, assess_foot, start_of
-from fitkit.assessment.draws import Draws
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import Draws, Inputs
 from fitkit.assessment.legs import LegFound, assess_leg, assess_saddle
 from fitkit.assessment.ride import Ridden, assess_ride
 from fitkit.assessment.stance import Standing, assess_standing

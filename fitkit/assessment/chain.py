@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
-from fitkit.assessment.draws import Draws
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import Draws, Inputs
 from fitkit.calculations import segments
 from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stroke import Bike, Chain, Cleat, Leg, Pitch

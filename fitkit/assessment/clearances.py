@@ -6,8 +6,7 @@ import math
 from dataclasses import dataclass
 
 from fitkit.assessment.cleats import Foot
-from fitkit.assessment.draws import Draws, estimate_from
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import Draws, Inputs, estimate_from
 from fitkit.calculations import clearances
 from fitkit.calculations.readings import Quantity, exact
 from fitkit.estimate import Estimate, known, missing

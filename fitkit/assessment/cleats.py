@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from fitkit.advice_words import COSTS_LESS, no_move_words
-from fitkit.assessment.draws import Draws, estimate_from
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import Draws, Inputs, estimate_from
 from fitkit.calculations import cleats, footwear
 from fitkit.calculations.advice import Advice, FootFacts
 from fitkit.calculations.readings import Quantity, linear

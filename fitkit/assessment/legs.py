@@ -19,8 +19,7 @@ from fitkit.assessment.chain import (
     target_chain,
 )
 from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
-from fitkit.assessment.draws import Draws, estimate_from
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import Draws, Inputs, estimate_from
 from fitkit.calculations import knock_on, stance
 from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stroke import (

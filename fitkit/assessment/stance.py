@@ -6,8 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from fitkit.assessment.clearances import GAPS, foot_gaps
 from fitkit.assessment.cleats import Foot
-from fitkit.assessment.draws import Draws, estimate_from
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import Draws, Inputs, estimate_from
 from fitkit.assessment.legs import HipHeight
 from fitkit.calculations import parts as parts_search
 from fitkit.calculations import stance as stances

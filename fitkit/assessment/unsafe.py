@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 
 from fitkit.assessment.clearances import CHANGED_BY, SLACK, foot_gaps, lean_clearance, thread_turns
-from fitkit.assessment.draws import Draws
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import Draws, Inputs
 from fitkit.calculations.clearances import LEAST_LEAN_DEG
 from fitkit.calculations.parts import NEEDS_MAKERS_WORD
 from fitkit.session.paths import counting, holds_any
