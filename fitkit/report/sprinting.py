@@ -5,7 +5,7 @@ from __future__ import annotations
 from fitkit import charts
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
-from fitkit.assessment.sprints import Compared, Sprint
+from fitkit.assessment.ride import Compared, Sprint
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.sprint_settings import EXERTION_QUESTIONS, ORDER_WORDS, trade_figure_words
 from fitkit.report.blocks import Sentences, Table
