@@ -8,12 +8,11 @@ from fitkit import cautions
 from fitkit.assessment.advising import Advised, advise_foot
 from fitkit.assessment.clearances import assess_clearances
 from fitkit.assessment.cleats import Foot, assess_foot, start_of
-from fitkit.assessment.inputs import Draws, Inputs
+from fitkit.assessment.inputs import Draws, Inputs, Visit, load_visit
 from fitkit.assessment.legs import LegFound, assess_leg, assess_saddle
 from fitkit.assessment.ride import Ridden, assess_ride
 from fitkit.assessment.stance import Standing, assess_standing
 from fitkit.assessment.unsafe import Unsafe, find_unsafe
-from fitkit.assessment.visit import Visit, load_visit
 from fitkit.calculations.advice import Advice, Worse
 from fitkit.calculations.parts import Choice
 from fitkit.estimate import Estimate, Unit, missing

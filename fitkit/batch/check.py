@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TextIO
 
 from fitkit import session
-from fitkit.assessment.visit import unknown_parts
+from fitkit.assessment.inputs import unknown_parts
 from fitkit.batch import inputs
 from fitkit.batch.inputs import Visit
 from fitkit.batch.messages import count, plain

@@ -208,7 +208,7 @@ class _Studies:
     def of(self, path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[str, ...]]:
         """Return the study that belongs to a session, none where there is none, and what is wrong with it."""
         # Assessment draws in the numerical packages, which looking for files alone does not need.
-        from fitkit.assessment.visit import study_path
+        from fitkit.assessment.inputs import study_path
 
         found = study_path(path, opened.fitter_id)
         if found is None:

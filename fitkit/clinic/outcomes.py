@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import Literal
 
 from fitkit.assessment.advising import worse_since
-from fitkit.assessment.visit import Visit
+from fitkit.assessment.inputs import Visit
 from fitkit.clinic.visits import Clinic
 
 __all__ = ["OUTCOMES", "FollowUp", "Outcome", "follow_ups", "got_worse", "outcome", "outcomes"]

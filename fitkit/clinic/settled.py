@@ -12,8 +12,7 @@ import numpy as np
 
 from fitkit import cautions
 from fitkit.assessment.cleats import Start, start_of
-from fitkit.assessment.inputs import Inputs
-from fitkit.assessment.visit import Visit
+from fitkit.assessment.inputs import Inputs, Visit
 from fitkit.calculations.cleats import held_inside
 from fitkit.calculations.learned_band import Settled, rule_line
 from fitkit.clinic.outcomes import outcomes

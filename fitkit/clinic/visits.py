@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 
 from fitkit import house, session
-from fitkit.assessment.visit import Visit, study_path
+from fitkit.assessment.inputs import Visit, study_path
 from fitkit.house import House
 from fitkit.session import Session, SessionProblems
 from fitkit.session.study import FitterStudy, load_study

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit import cautions
-from fitkit.assessment.inputs import Inputs
-from fitkit.assessment.visit import Visit
+from fitkit.assessment.inputs import Inputs, Visit
 from fitkit.clinic.settled import as_left_mm
 from fitkit.clinic.visits import Clinic
 

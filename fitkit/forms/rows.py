@@ -10,7 +10,7 @@ import ipywidgets as widgets
 
 from fitkit import house
 from fitkit import session as sessions
-from fitkit.assessment.visit import unknown_parts
+from fitkit.assessment.inputs import unknown_parts
 from fitkit.forms import entry
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown

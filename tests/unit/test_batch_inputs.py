@@ -156,7 +156,7 @@ def test_without_consent_no_record_is_made(write, tmp_path):
 
 
 def test_the_last_visit_is_the_latest_earlier_one_even_where_it_cannot_be_read(write, tmp_path):
-    from fitkit.assessment.visit import load_visit
+    from fitkit.assessment.inputs import load_visit
 
     for day in ("2025-03-04", "2026-01-04", "2025-11-04", "2026-06-04"):
         write("a", date=day)

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from fitkit import house, session
-from fitkit.assessment.visit import unknown_parts
+from fitkit.assessment.inputs import unknown_parts
 from fitkit.session.doubts import doubts
 
 FOLDER = Path(__file__).parents[2] / "demo_sessions"
