@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from fitkit import charts
 from fitkit.assessment import Assessment
-from fitkit.assessment.films import FilmedKnee
 from fitkit.assessment.inputs import Inputs
-from fitkit.assessment.ride import SideRidden
+from fitkit.assessment.ride import FilmedKnee, SideRidden
 from fitkit.calculations import forward_limit, ride_check
 from fitkit.calculations.hinge import NOT_FOUND
 from fitkit.calculations.readings import Interval
