@@ -11,9 +11,9 @@ from fitkit import session as sessions
 from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.entry import shown
 from fitkit.forms.form import last_of
-from fitkit.forms.labels import label, titled
 from fitkit.forms.last import last_value
 from fitkit.forms.look import Box, button, control, html
+from fitkit.forms.rows import label, titled
 
 __all__ = ["last_time"]
 

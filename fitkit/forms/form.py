@@ -13,10 +13,9 @@ from fitkit import cautions
 from fitkit import session as sessions
 from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.entry import shown
-from fitkit.forms.labels import titled
 from fitkit.forms.look import STYLE, Box, button, choose, control, html, paragraph
 from fitkit.forms.panel import Panel
-from fitkit.forms.rows import Row, path_side, paths_of
+from fitkit.forms.rows import Row, path_side, paths_of, titled
 from fitkit.forms.sections import SECTIONS
 from fitkit.forms.soon import soon
 from fitkit.session import Session

@@ -10,9 +10,8 @@ import ipywidgets as widgets
 from fitkit import session as sessions
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import shown
-from fitkit.forms.labels import label
 from fitkit.forms.look import Box, button, choose, control, html
-from fitkit.forms.rows import Row, paths_of
+from fitkit.forms.rows import Row, label, paths_of
 from fitkit.forms.sections import ENTRIES, Entries
 from fitkit.session import Session
 

@@ -8,8 +8,7 @@ import pytest
 from fitkit import session
 from fitkit.__main__ import main
 from fitkit.forms.entry import shown
-from fitkit.forms.labels import choices
-from fitkit.forms.rows import at_class
+from fitkit.forms.rows import at_class, choices
 from fitkit.forms.sections import ELSEWHERE, NOTEBOOKS
 from tests.conftest import ROOT
 from tests.screens.bench import FOCUSED, WAIT_MS, first_field, saved, type_into
