@@ -11,9 +11,8 @@ from fitkit import session as sessions
 from fitkit.forms.desk import Desk, desk_of
 from fitkit.forms.entry import shown
 from fitkit.forms.form import last_of
-from fitkit.forms.last import last_value
 from fitkit.forms.look import Box, button, control, html
-from fitkit.forms.rows import label, titled
+from fitkit.forms.rows import label, last_value, titled
 
 __all__ = ["last_time"]
 

@@ -15,13 +15,45 @@ from fitkit.cautions import SIGN_WORDS
 from fitkit.forms import entry
 from fitkit.forms.desk import Desk
 from fitkit.forms.entry import read, shown
-from fitkit.forms.last import last_value
 from fitkit.forms.look import Box, button, choose, control, html
 from fitkit.forms.troubles import sentence
 from fitkit.house import House
 from fitkit.session import SIGNS, FieldInfo, Session
+from fitkit.session.paths import counting, get, steps_of, value_at
+from fitkit.session.reading import plain
 
-__all__ = ["Row", "at_class", "choices", "label", "path_side", "paths_of", "title", "titled", "unit_words"]
+__all__ = [
+    "Row",
+    "at_class",
+    "choices",
+    "label",
+    "last_value",
+    "path_side",
+    "paths_of",
+    "title",
+    "titled",
+    "unit_words",
+]
+
+
+def last_value(last: Session, dotted: str):
+    """Return what the visit before says of a field, as plain JSON: as found is what was last left; None for nothing."""
+    if dotted.startswith("as_found."):
+        field = dotted.removeprefix("as_found.")
+        for path in reversed(counting(last)):
+            if value_at(last, f"{path}.{field}") not in (None, ()):
+                return _kept(last, f"{path}.{field}")
+        return None
+    return _kept(last, dotted)
+
+
+def _kept(last: Session, dotted: str):
+    info = sessions.describe(dotted)
+    if info.unit is not None:
+        values = list(sessions.kept(last, dotted))
+        return (values or None) if info.many else (values[0] if values else None)
+    return get(plain(last), steps_of(dotted))
+
 
 _WORDS = {
     "eu": "EU",

@@ -7,7 +7,7 @@ from scipy.stats import studentized_range
 
 from fitkit import house, session
 from fitkit.forms import entry, sections
-from fitkit.forms.last import last_value
+from fitkit.forms.rows import last_value
 from fitkit.session.earlier import earlier_visit
 
 SETBACK = session.describe("as_found.left.cleat_setback_mm")
