@@ -11,9 +11,8 @@ from pathlib import Path
 
 from fitkit import places
 from fitkit.calculations.learned_band import Interval, Learned, Prior, learn, new_rider, rule_line
-from fitkit.clinic.outcomes import got_worse
 from fitkit.clinic.settled import Chosen, arrays, latest_of_each_rider, settled_visits, whole_size
-from fitkit.clinic.visits import Clinic
+from fitkit.clinic.visits import Clinic, got_worse
 from fitkit.house import House, HouseProblems, Rules, StartingBand
 from fitkit.house.rules import parse_rules
 

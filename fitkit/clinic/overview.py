@@ -10,9 +10,8 @@ from fitkit.charts import Figure
 from fitkit.clinic import work
 from fitkit.clinic.fitters import Order, compare, orders
 from fitkit.clinic.learning import LearnedBand, band_document, band_of
-from fitkit.clinic.outcomes import OUTCOMES, FollowUp, follow_ups, got_worse, outcomes
 from fitkit.clinic.says import band_table, learned_words, limits_words, settled_figure, settled_rows
-from fitkit.clinic.visits import Clinic, load
+from fitkit.clinic.visits import OUTCOMES, Clinic, FollowUp, follow_ups, got_worse, load, outcomes
 from fitkit.report.blocks import Sentences, Table
 from fitkit.words import capital, day, signed, span, tenths
 

@@ -15,8 +15,7 @@ from fitkit.assessment.cleats import Start, start_of
 from fitkit.assessment.inputs import Inputs, Visit
 from fitkit.calculations.cleats import held_inside
 from fitkit.calculations.learned_band import Settled, rule_line
-from fitkit.clinic.outcomes import outcomes
-from fitkit.clinic.visits import Clinic
+from fitkit.clinic.visits import Clinic, outcomes
 from fitkit.house import House
 
 __all__ = [

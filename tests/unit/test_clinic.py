@@ -11,10 +11,9 @@ from fitkit import house, session
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE
 from fitkit.clinic.fitters import compare, orders
 from fitkit.clinic.learning import NotLearnedError, band_of, rule_from, write_rules
-from fitkit.clinic.outcomes import follow_ups, got_worse, outcomes
 from fitkit.clinic.overview import BAND_TYPE, Overview
 from fitkit.clinic.settled import feet_of, latest_of_each_rider, settled_visits
-from fitkit.clinic.visits import clinic_of, load
+from fitkit.clinic.visits import clinic_of, follow_ups, got_worse, load, outcomes
 from tests import invented_year
 
 DAY = date(2026, 12, 31)
