@@ -8,8 +8,7 @@ from pathlib import Path
 from fitkit.cautions import SIGN_WORDS
 from fitkit.charts import Figure
 from fitkit.clinic import work
-from fitkit.clinic.fitters import Order, compare, orders
-from fitkit.clinic.learning import LearnedBand, band_document, band_of
+from fitkit.clinic.learning import LearnedBand, Order, band_document, band_of, compare, orders
 from fitkit.clinic.says import band_table, learned_words, limits_words, settled_figure, settled_rows
 from fitkit.clinic.visits import OUTCOMES, Clinic, FollowUp, follow_ups, got_worse, load, outcomes
 from fitkit.report.blocks import Sentences, Table

@@ -9,8 +9,7 @@ import pytest
 
 from fitkit import house, session
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE
-from fitkit.clinic.fitters import compare, orders
-from fitkit.clinic.learning import NotLearnedError, band_of, rule_from, write_rules
+from fitkit.clinic.learning import NotLearnedError, band_of, compare, orders, rule_from, write_rules
 from fitkit.clinic.overview import BAND_TYPE, Overview
 from fitkit.clinic.settled import feet_of, latest_of_each_rider, settled_visits
 from fitkit.clinic.visits import clinic_of, follow_ups, got_worse, load, outcomes
