@@ -225,7 +225,7 @@ def _open(given: argparse.Namespace) -> int:
 
 
 def _check(given: argparse.Namespace) -> int:
-    from fitkit.batch.forgetting import check
+    from fitkit.batch.check import check
     from fitkit.batch.inputs import load_house
 
     load_house(given.rules, given.parts)

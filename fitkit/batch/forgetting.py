@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import TextIO
 
-from fitkit import session
-from fitkit.assessment.inputs import unknown_parts
-from fitkit.batch import inputs
 from fitkit.batch.files import Access
 from fitkit.batch.folder import is_report_folder, opened
 from fitkit.batch.index import headline, rows_of, write_contents
-from fitkit.batch.inputs import Visit
-from fitkit.batch.messages import WrongCallError, count, plain
+from fitkit.batch.messages import WrongCallError, plain
 from fitkit.batch.overview import NOTEBOOK, PAGE
 from fitkit.batch.runlog import Entry, RunLog
-from fitkit.house import load as load_house
-from fitkit.session.doubts import doubts
 
-__all__ = ["check", "forget_reports"]
+__all__ = ["forget_reports"]
 
 
 def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...]:
@@ -56,36 +48,3 @@ def _is_of(entry: Entry, client_id: str) -> bool:
     """Whether a line names the client, by its key or by the file's name."""
     names = (entry.key or "", Path(entry.file).name)
     return any(name.startswith(f"{client_id}_") for name in names)
-
-
-def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
-    """Tell of each file whether it is fine, its problems, and questions about unusual values."""
-    found = inputs.find(session_places)
-    wrong, kept = len(found.refused), load_house()
-    for visit in found.visits:
-        if unknown := unknown_parts(visit.session, kept):
-            wrong += 1
-            _say(screen, visit.path, count(len(unknown), "problem"), [plain(problem) for problem in unknown])
-            continue
-        questions = list(_questions(visit))
-        said = f"fine, {count(len(questions), 'question')}" if questions else "fine"
-        if visit.session.demonstration:
-            said += " (marked as a demonstration: an invented rider)"
-        _say(screen, visit.path, said, questions)
-    for refused in found.refused:
-        _say(screen, refused.path, count(len(refused.problems), "problem"), refused.problems)
-    fine = len(found.visits) + len(found.refused) - wrong
-    screen.write(f"{count(fine, 'file')} fine, {count(wrong, 'file')} with problems\n")
-    return 1 if wrong else 0
-
-
-def _questions(visit: Visit) -> Iterator[str]:
-    for problem in (*session.unusual(visit.session), *doubts(visit.session)):
-        yield plain(problem)
-    for name in visit.missing_files:
-        yield f"{plain(name)} is named in the session and not there; expected beside the session file. Copied yet?"
-
-
-def _say(screen: TextIO, path: Path, said: str, lines: Sequence[str]) -> None:
-    screen.write(f"{plain(path)}: {said}\n")
-    screen.writelines(f"  - {line}\n" for line in lines)
