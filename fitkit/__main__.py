@@ -27,7 +27,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         stream.reconfigure(errors="backslashreplace")
     given = _parser().parse_args(arguments)
     # Imported only now, so that --help answers at once.
-    from fitkit.batch.messages import WrongCallError, plain
+    from fitkit.batch.files import WrongCallError, plain
 
     try:
         return given.carry_out(given)
@@ -195,8 +195,8 @@ def _workers(text: str) -> int:
 
 def _new(given: argparse.Namespace) -> int:
     from fitkit import session
+    from fitkit.batch.files import WrongCallError, os_reason, plain
     from fitkit.batch.inputs import load_house
-    from fitkit.batch.messages import WrongCallError, os_reason, plain
 
     access = load_house(given.rules, given.parts).rules.access
     is_known = any(given.folder.rglob(f"{given.client_id}_*.json"))
@@ -263,10 +263,9 @@ def _overview(given: argparse.Namespace) -> int:
 
 def _forget(given: argparse.Namespace) -> int:
     from fitkit import session
-    from fitkit.batch.files import Access
+    from fitkit.batch.files import Access, WrongCallError, os_reason, plain
     from fitkit.batch.forgetting import forget_reports
     from fitkit.batch.inputs import load_house
-    from fitkit.batch.messages import WrongCallError, os_reason, plain
     from fitkit.workbench.folder import WorkFolder
 
     access = Access(group=load_house(given.rules, given.parts).rules.access == "group")

@@ -9,8 +9,8 @@ from typing import TextIO
 from fitkit import session
 from fitkit.assessment.inputs import unknown_parts
 from fitkit.batch import inputs
+from fitkit.batch.files import count, plain
 from fitkit.batch.inputs import Visit
-from fitkit.batch.messages import count, plain
 from fitkit.house import load as load_house
 from fitkit.session.doubts import doubts
 

@@ -11,8 +11,7 @@ from pathlib import Path
 
 import filelock
 
-from fitkit.batch.files import Access, remove, sync_folder
-from fitkit.batch.messages import WrongCallError, os_reason, plain
+from fitkit.batch.files import Access, WrongCallError, os_reason, plain, remove, sync_folder
 
 __all__ = ["KEY_PATTERN", "MARKER", "PAGES", "PDF_PAGES", "ReportFolder", "is_report_folder", "opened", "record_files"]
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from fitkit.batch.files import Access
+from fitkit.batch.files import Access, WrongCallError, plain
 from fitkit.batch.folder import is_report_folder, opened
 from fitkit.batch.index import headline, rows_of, write_contents
-from fitkit.batch.messages import WrongCallError, plain
 from fitkit.batch.overview import NOTEBOOK, PAGE
 from fitkit.batch.runlog import Entry, RunLog
 

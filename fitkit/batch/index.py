@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 
+from fitkit.batch.files import count, plain
 from fitkit.batch.folder import PAGES, PDF_PAGES, ReportFolder
-from fitkit.batch.messages import count, plain
 from fitkit.batch.runlog import Entry
 
 __all__ = [

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from fitkit import house, session
+from fitkit.batch.files import WrongCallError, count, os_reason, plain
 from fitkit.batch.folder import KEY_PATTERN, is_report_folder
 from fitkit.batch.job import Input
-from fitkit.batch.messages import WrongCallError, count, os_reason, plain
 from fitkit.house import House, HouseProblems
 from fitkit.session import Session, SessionProblems
 from fitkit.session.study import load_study

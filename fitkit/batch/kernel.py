@@ -22,9 +22,9 @@ from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
 from traitlets.config import Config
 
+from fitkit.batch.files import plain
 from fitkit.batch.forked.helpers import Helpers, NoForkError, can_fork
 from fitkit.batch.job import Limits
-from fitkit.batch.messages import plain
 from fitkit.batch.processes import end_group, limit_memory
 
 __all__ = ["Engine", "NotebookError", "load_template", "run"]

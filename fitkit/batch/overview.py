@@ -23,10 +23,9 @@ from traitlets.config import Config
 import fitkit
 from fitkit import places
 from fitkit.batch import inputs
-from fitkit.batch.files import Access
+from fitkit.batch.files import Access, WrongCallError, count, os_reason, plain
 from fitkit.batch.folder import ReportFolder, opened
 from fitkit.batch.inputs import Found, load_house, staged_house
-from fitkit.batch.messages import WrongCallError, count, os_reason, plain
 from fitkit.batch.record import cleaned
 from fitkit.house import House, HouseProblems
 

@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from fitkit.batch.messages import plain
+from fitkit.batch.files import plain
 from fitkit.batch.processes import end_group, memory_not_limited
 
 __all__ = ["PrintError", "find_browser", "print_page"]

@@ -14,8 +14,8 @@ from dataclasses import dataclass, field
 from multiprocessing import connection
 from pathlib import Path
 
+from fitkit.batch.files import plain
 from fitkit.batch.job import Job
-from fitkit.batch.messages import plain
 from fitkit.batch.processes import end_group, stopping_signals_held
 from fitkit.batch.worker import LOG, serve
 

@@ -14,11 +14,10 @@ import nbformat
 from nbformat import NotebookNode
 
 from fitkit.batch import fingerprint, kernel, pdf
-from fitkit.batch.files import remove, sync_folder
+from fitkit.batch.files import os_reason, plain, remove, sync_folder
 from fitkit.batch.folder import record_files
 from fitkit.batch.job import Job
 from fitkit.batch.kernel import Engine
-from fitkit.batch.messages import os_reason, plain
 
 __all__ = ["RESULTS_MIME", "SHEET_MIME", "ResultsError", "cleaned", "emitted", "make"]
 

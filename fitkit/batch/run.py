@@ -13,12 +13,11 @@ from typing import TYPE_CHECKING, TextIO
 
 from fitkit import places
 from fitkit.batch import fingerprint, inputs, pdf
-from fitkit.batch.files import Access
+from fitkit.batch.files import Access, WrongCallError, os_reason, plain
 from fitkit.batch.folder import ReportFolder, opened, record_files
 from fitkit.batch.index import INDEX, NOT_ENDED, headline, rows_of, write_contents
 from fitkit.batch.inputs import Found, Refused, Visit, load_house, staged_house
 from fitkit.batch.job import Job, Limits
-from fitkit.batch.messages import WrongCallError, os_reason, plain
 from fitkit.batch.pool import Pool
 from fitkit.batch.processes import Interruption, kernel_environment
 from fitkit.batch.runlog import Entry, Progress, RunLog

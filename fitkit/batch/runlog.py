@@ -10,8 +10,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TextIO
 
-from fitkit.batch.files import Access
-from fitkit.batch.messages import plain
+from fitkit.batch.files import Access, plain
 
 __all__ = ["NAME", "Entry", "Progress", "RunLog"]
 

@@ -4,9 +4,8 @@ import stat
 
 import pytest
 
-from fitkit.batch.files import Access
+from fitkit.batch.files import Access, WrongCallError
 from fitkit.batch.folder import MARKER, is_report_folder, opened
-from fitkit.batch.messages import WrongCallError
 
 KEY = "rider-1_2026-03-04_road"
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from fitkit.batch import inputs
-from fitkit.batch.messages import WrongCallError
+from fitkit.batch.files import WrongCallError
 
 
 @pytest.fixture

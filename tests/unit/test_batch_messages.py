@@ -2,8 +2,8 @@
 
 import pytest
 
+from fitkit.batch.files import count, join, plain
 from fitkit.batch.index import safe_cell
-from fitkit.batch.messages import count, join, plain
 
 
 @pytest.mark.parametrize(

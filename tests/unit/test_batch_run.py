@@ -9,8 +9,8 @@ import pytest
 
 from fitkit import places
 from fitkit.batch import fingerprint, pdf, run
+from fitkit.batch.files import WrongCallError
 from fitkit.batch.folder import record_files
-from fitkit.batch.messages import WrongCallError
 from fitkit.batch.run import Options, report
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fitkit.batch.cluster import remote
 from fitkit.batch.cluster.parcel import differences
-from fitkit.batch.messages import WrongCallError, plain
+from fitkit.batch.files import WrongCallError, plain
 
 if TYPE_CHECKING:
     from distributed import Client

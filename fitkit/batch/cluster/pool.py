@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING
 
 from fitkit.batch.cluster import remote
 from fitkit.batch.cluster.parcel import Returned, packed, too_large
-from fitkit.batch.files import sync_folder
+from fitkit.batch.files import os_reason, plain, sync_folder
 from fitkit.batch.job import Job
-from fitkit.batch.messages import os_reason, plain
 from fitkit.batch.pool import Pool
 
 if TYPE_CHECKING:
