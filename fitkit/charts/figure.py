@@ -8,8 +8,7 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 from xml.etree import ElementTree
 
-from fitkit.charts.image import Figure, beside, from_altair
-from fitkit.charts.svg import NAMESPACE, minified
+from fitkit.charts.svg import NAMESPACE, Figure, beside, from_altair, minified
 from fitkit.charts.theme import FONT, GREY, INK, PATTERNS
 from fitkit.words import rounded, whole
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import altair as alt
 
-from fitkit.charts.image import Figure, beside, from_altair
+from fitkit.charts.svg import Figure, beside, from_altair
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
 from fitkit.words import halved, halves, tenths
 
