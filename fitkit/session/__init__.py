@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from fitkit.session.catalogue import FieldInfo, describe, fields, json_schema, kept, unusual
-from fitkit.session.files import forget
-from fitkit.session.history import Change, history, replay
+from fitkit.session.files import Change, forget, history, replay
 from fitkit.session.models import Session
 from fitkit.session.problems import Problem, SessionProblems
 from fitkit.session.reading import dump, key, load, parse

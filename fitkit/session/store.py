@@ -16,8 +16,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from fitkit.session.catalogue import describe
 from fitkit.session.checks import is_readings
 from fitkit.session.fields import Identifier, Moment
-from fitkit.session.files import locked, make_folder, replace_durably
-from fitkit.session.history import Change, add, differences, read_history, replay
+from fitkit.session.files import Change, add, differences, locked, make_folder, read_history, replace_durably, replay
 from fitkit.session.models import Session
 from fitkit.session.paths import get, pruned, put, same, steps_of
 from fitkit.session.problems import Problem, SessionProblems, printable, said
