@@ -1,4 +1,4 @@
-"""From the session's readings to quantities with their errors, by kind of reading."""
+"""A visit with what belongs to it: readings as quantities with errors, and the draws for what is not linear."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The rider seen riding: trials and their bracket, knees on film, sprints; what a file lacks is said in words."""
+"""The rider seen riding: trials and bracket, films, sprints; what a file lacks is said in words."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Private files and folders, written so that a reader sees the old or the new one and never half of it."""
+"""Private files written whole or not at all, and the one line in which an error or a path is printed."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What stands in a report folder, for people (index.html) and for spreadsheets (summary.csv)."""
+"""What stands in a report folder: index.html for people, summary.csv for spreadsheets; worked out again at need."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Which session files there are, and what belongs to each: the visit before, the fitter's study, films, power files."""
+"""Which session files there are, what belongs to each (visit before, study, films), and the house files beside."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Runs one notebook in a kernel of its own, within time limits, and leaves nothing of it running."""
+"""Runs one notebook in a kernel of its own, copied or plain, within time limits; nothing of it is left running."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Ends programs together with what they started, and bounds their memory."""
+"""Programs of our own: their environment, their bounds, how they are interrupted and ended with all they started."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The run log: one line for each visit each time it was worked on, only ever added to."""
+"""The run log, a line for each visit each time it was worked on, and what the screen says of a run as it goes."""
 
 from __future__ import annotations
 

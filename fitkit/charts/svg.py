@@ -1,4 +1,4 @@
-"""Small, stable SVG: what a renderer writes for machines is taken out, what is seen stays."""
+"""A figure with its words as small, stable SVG: what a renderer writes for machines goes, what is seen stays."""
 
 from __future__ import annotations
 

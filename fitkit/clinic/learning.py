@@ -1,4 +1,4 @@
-"""A starting band learned from a clinic's own settled riders, or the reason why none is."""
+"""The band learned from a clinic's own settled riders, as house rules and by fitter; or why there is none."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A folder of session files as one table of visits."""
+"""A folder of session files as one table of visits, and what became of their riders."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a person typed into a field, read in one place: nothing is corrected, doubts are asked, nothing is lost."""
+"""What a person typed, read in one place: nothing is corrected or lost; doubts and disagreements are asked."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A part of a notebook as a form, made once for each session however often its cell is run."""
+"""A part of a notebook as a form, made once for each session, with the striking of its readings."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A view that is worked out again after each save."""
+"""A view that is worked out again after each save, and the same widget each time its cell is run."""
 
 from __future__ import annotations
 

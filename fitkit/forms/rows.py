@@ -1,4 +1,4 @@
-"""One row of a form: a field, or a left and a right one, with what is said about them beside."""
+"""One row of a form: labels, a field or a left and a right one, the last value, what is said about them beside."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The results' names in words, for people; the results file keeps the short names."""
+"""The results in words, for people: names, numbers that add up, and two records side by side."""
 
 from __future__ import annotations
 

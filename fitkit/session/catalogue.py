@@ -1,4 +1,4 @@
-"""Every field of a session as a list: forms, messages and questions about readings take it from here."""
+"""Every field of a session as a list and as a JSON schema: forms, messages and questions take it from here."""
 
 from __future__ import annotations
 

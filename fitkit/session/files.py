@@ -1,4 +1,4 @@
-"""Private, atomic and durable writing of small files, under a lock."""
+"""Session files on disk: whole or not at all, private, locked; their history beside them; and forgetting them."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Dotted paths into a session's plain JSON tree."""
+"""Dotted paths into a session, and the positions of a visit in their order."""
 
 from __future__ import annotations
 

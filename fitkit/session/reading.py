@@ -1,4 +1,4 @@
-"""From the bytes of a file to a session, with every problem at once; and back to bytes."""
+"""From the bytes of a file to a session, every problem explained at once; and back to bytes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The private work folder: sessions by year, notebooks by visit, papers; never inside the kit's own folder."""
+"""The private work folder: sessions by year, notebooks by visit, papers, a trainee's answers; never in the kit."""
 
 from __future__ import annotations
 

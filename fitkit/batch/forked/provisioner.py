@@ -1,4 +1,4 @@
-"""Starts a kernel as a copy of the warm process, in place of a fresh program; the name is in pyproject.toml."""
+"""Starts and ends a kernel as a copy of the warm process, not as a program; its name is in pyproject.toml."""
 
 from __future__ import annotations
 

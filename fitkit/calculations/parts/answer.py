@@ -1,4 +1,4 @@
-"""From the search to what a fitter reads: parts, remainder, reach, refusals, notes."""
+"""From the search to what a fitter reads: parts, remainder, reach and gaps, refusals, notes."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Half-stance on each side, stance width, their difference, and the widths that could be tried."""
+"""Half-stance on each side, stance width and difference, frontal lean, and the widths that could be tried."""
 
 from __future__ import annotations
 
