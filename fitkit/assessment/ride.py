@@ -14,6 +14,7 @@ from fitkit.calculations.hinge import Hinge, hinge
 from fitkit.calculations.ride_check import AnglePlace, KneeTrack, knee_track, places_by_angle
 from fitkit.calculations.sprint import Effort, SprintFile, read_sprints
 from fitkit.calculations.sprint_settings import (
+    EXERTION_QUESTIONS,
     Difference,
     Screen,
     SettingSprints,
@@ -168,8 +169,10 @@ class Sprints:
 def read_power_files(inputs: Inputs) -> Sprints:
     """Return the sprints in the power files the session names, in the order it names them."""
     session = inputs.visit.session
-    # The session has no place for the screen's answers, so that only its signs can speak here.
-    screen = exertion_screen({}, signs=[sign.sign for sign in cautions.signs_open(session)])
+    asked = session.ride.exertion_screen
+    # True is that nothing spoke against it: a no to each question.
+    answers = {} if asked is None else dict.fromkeys(EXERTION_QUESTIONS, not asked)
+    screen = exertion_screen(answers, signs=[sign.sign for sign in cautions.signs_open(session)])
     efforts, unread, notes = [], [], []
     for entry in session.ride.power_files:
         try:

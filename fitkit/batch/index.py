@@ -219,8 +219,16 @@ def _client(client: str, visits: list[Row]) -> str:
     return _section(client, [_article(row, latest=row.visit_date == newest) for row in by_date])
 
 
-def _is_overlap(result: dict) -> bool:
-    return str(result.get("name")).endswith(".toe.gap_after") and (result.get("value") or 0) < 0
+def _toe_words(results: Iterable[dict]) -> str:
+    """Return that a toe meets, or within its error may meet, the tyre; as found where nothing is moved."""
+    after = {each["name"]: each for each in results if ".toe.gap" in str(each.get("name"))}
+    gaps = [after.get(f"{side}.toe.gap_after", {}) for side in ("left", "right")]
+    found = [after.get(f"{side}.toe.gap", {}) for side in ("left", "right")]
+    pairs = zip(gaps, found, strict=True)
+    known = [gap for pair in pairs if (gap := next((each for each in pair if each.get("value") is not None), None))]
+    if any(gap["value"] < 0 for gap in known):
+        return "toe meets tyre"
+    return "toe may meet tyre" if any(gap["low"] <= 0 for gap in known) else ""
 
 
 def _article(row: Row, *, latest: bool) -> str:
@@ -230,9 +238,8 @@ def _article(row: Row, *, latest: bool) -> str:
         ("demonstration", row.demonstration),
         ("see a clinician first", "see a clinician first" in row.attention),
         ("not safe as fitted", bool(row.unsafe)),
-        ("toe meets tyre", any(_is_overlap(result) for result in row.results)),
     )
-    marks = [word for word, wanted in told if wanted]
+    marks = [*(word for word, wanted in told if wanted), *filter(None, [_toe_words(row.results)])]
     marked = "".join(f' <span class="mark">{word}</span>' for word in marks)
     said = f"{_SAID[row.status]}: {row.said}" if row.said else _SAID[row.status]
     return f"<article>\n<h3>{_text(title)}{marked}</h3>\n<p>{_text(said)}</p>\n{_links(row)}{_lacking(row)}</article>\n"

@@ -17,6 +17,7 @@ from fitkit import constants
 from fitkit.calculations.readings import HOUSE_WEIGHT, Interval, Spread, mean_of, pooled_spread
 
 __all__ = [
+    "A_YES",
     "EXERTION_QUESTIONS",
     "LEAST_SPRINTS",
     "ORDER_WORDS",
@@ -32,6 +33,7 @@ __all__ = [
 
 LEAST_SPRINTS = 4  # house choice, fixed with the published reproducibility: fewer show only differences above 5 %
 
+A_YES = "clinician: a yes in the exertion screen"
 ORDER_WORDS = (
     "The order of riding is not taken out: unless the settings were ridden in turn (A B B A), tiredness, warming up "
     "and practice are part of any difference."
@@ -100,7 +102,7 @@ def exertion_screen(answers: Mapping[str, bool | None], *, signs: Sequence[str] 
     if signs:
         return Screen(False, f"clinician: {signs[0]}")
     if any(answers.get(question) for question in EXERTION_QUESTIONS):
-        return Screen(False, "clinician: a yes in the exertion screen")
+        return Screen(False, A_YES)
     missing = sum(answers.get(question) is None for question in EXERTION_QUESTIONS)
     return Screen(False, f"exertion screen; {missing} questions not answered") if missing else Screen(True)
 

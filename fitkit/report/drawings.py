@@ -67,9 +67,18 @@ def _front(assessment: Assessment) -> tuple[list[FrontSide], HipSpan]:
                 half_stance_high_mm=half.high,
                 crank_face_mm=next((length for name, length in lengths if name.endswith("crank face")), None),
                 lengths_mm=lengths,
+                **_filmed(assessment, side),
             )
         )
     return found, HipSpan(spacing_mm=hips.value, low_mm=hips.low, high_mm=hips.high)
+
+
+def _filmed(assessment: Assessment, side: str) -> dict[str, float]:
+    """Return where the knee goes as found, from the first film of this side that says so."""
+    for knee in assessment.ride.filmed.knees:
+        if (knee.side, knee.position, knee.track.needs) == (side, "as found", None):
+            return {"knee_offset_mm": knee.track.offset_mm.value, "knee_travel_mm": knee.track.travel_mm.value}
+    return {}
 
 
 def front(assessment: Assessment) -> Figure:

@@ -4,25 +4,27 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from fitkit import cautions
+from fitkit import cautions, constants
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.calculations import clearances
+from fitkit.calculations.sprint_settings import A_YES
 from fitkit.charts import Figure
 from fitkit.report import drawings, measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.changes import owed, owed_from_last_time
+from fitkit.report.changes import changes, owed, owed_from_last_time
 from fitkit.report.names import RESULT_WORDS, in_words, printed
 from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet, torques
 from fitkit.report.soles import first_words, slip_words, soles_figure, soles_table, toe_words, worse_beside
-from fitkit.words import capital, day, halves
+from fitkit.words import capital, day, decimal, halves
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
 
 RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
 SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
 SIDES = ("left", "right")
+_CLEAT = "cleat_setback_mm"
 _NOT_ASKED = "Signs that need a clinician: not asked yet."
 
 _CLEAT_ROWS = (
@@ -113,15 +115,27 @@ class Record(SeenRiding):
     def _signs(self) -> Sentences:
         open_signs = cautions.signs_open(self._session)
         lines = [f"{capital(sign.words)}: see {sign.who}." for sign in open_signs]
+        sprints = self.assessment.ride.sprints
+        if sprints.ridden and sprints.screen.needs and not open_signs:
+            answers = "something spoke against them" if sprints.screen.needs == A_YES else "no answers recorded"
+            said = f"{len(sprints.ridden)} sprints were ridden; questions before hard effort: {answers}."
+            return Sentences((said, *self._told()))
         if open_signs:
             lines.append("No advice on cleats, saddle or width is given here; the measurements below may be shown.")
         if put_back := cautions.put_back(self._session):
             lines.append(put_back)
-        cleared = [f"{sign.words}: {sign.clearance}" for sign in cautions.signs_cleared(self._session)]
         if open_signs:
-            return Sentences((*lines, *cleared), kind="stop")
+            return Sentences((*lines, *self._cleared()), kind="stop")
+        return Sentences(self._told())
+
+    def _cleared(self) -> list[str]:
+        return [f"{sign.words}: {sign.clearance}" for sign in cautions.signs_cleared(self._session)]
+
+    def _told(self) -> tuple[str, ...]:
+        """Return what is said of signs where none is open."""
+        cleared = self._cleared()
         asked = "Asked: no sign that needs a clinician." if self._session.signs_asked else _NOT_ASKED
-        return Sentences((*cleared, asked) if cleared and not self._session.signs_asked else tuple(cleared) or (asked,))
+        return (*cleared, asked) if cleared and not self._session.signs_asked else tuple(cleared) or (asked,)
 
     def first_numbers(self) -> Sentences:
         """Say the first numbers of either foot: where the cleat is, what the slots allow, what to try."""
@@ -130,10 +144,15 @@ class Record(SeenRiding):
         lines += [words for side in SIDES if (words := worse_beside(self.assessment, side))]
         if toes:
             lines.append(f"{capital('; '.join(toes))}. Turn the bar and look.")
+        found = [change for change in changes(self.assessment.visit) if change.is_changed]
+        others = [f"{change.what}: {change.before}, now {change.now}" for change in found if change.name != _CLEAT]
+        if others and not cautions.stops_advice(self._session):
+            lines.append(f"Also changed: {'; '.join(others)}.")
         leans = {side: self.assessment[f"{side}.lean.clearance"] for side in SIDES}
         if any(lean.is_known and lean.value < clearances.LEAST_LEAN_DEG for lean in leans.values()):
-            told = (f"{side} {clearances.lean_words(lean.value)}" for side, lean in leans.items() if lean.is_known)
-            lines.append(f"Lowered pedal, {'; '.join(told)}: do not pedal in bends.")
+            told = ", ".join(f"{side} {decimal(lean.value, 1)}" for side, lean in leans.items() if lean.is_known)
+            least = f"{clearances.LEAST_LEAN_DEG:g} is the least of {constants.LEAST_LEAN_DEG.source}"
+            lines.append(f"Lowered pedal touches at {told} degrees of lean ({least}): do not pedal in bends.")
         return Sentences(tuple(lines), kind="lead")
 
     def soles(self) -> Figure:
@@ -264,9 +283,7 @@ class Record(SeenRiding):
                 lines.append(f"{side.capitalize()}: not assessed: {needs_words(low.needs)}.")
                 continue
             # Where the rule names no point, it is the size that is too small for one.
-            point = (
-                f"start {halves(start.value)}" if start.is_known else f"no point: begin to try at {halves(high.value)}"
-            )
+            point = f"start {halves(start.value)}" if start.is_known else "no starting point at this size: trials tell"
             notes = capital("; ".join(start.notes))
             lines.append(f"{side.capitalize()}: {halves(low.value)} to {halves(high.value)} mm, {point}. {notes}.")
         lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")

@@ -7,7 +7,7 @@ from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.ride import Compared, Sprint
 from fitkit.calculations.readings import Interval
-from fitkit.calculations.sprint_settings import EXERTION_QUESTIONS, ORDER_WORDS, trade_figure_words
+from fitkit.calculations.sprint_settings import A_YES, EXERTION_QUESTIONS, ORDER_WORDS, trade_figure_words
 from fitkit.report.blocks import Sentences, Table
 from fitkit.words import capital, decimal, span
 
@@ -38,7 +38,11 @@ def sprint_words(assessment: Assessment) -> Sentences:
 
 
 def _screen_words(needs: str | None) -> str:
-    if needs and needs.startswith("clinician"):
+    if needs is None:
+        return "Exertion screen: asked, and nothing spoke against hard effort (standard medicine, from memory)."
+    if needs == A_YES:
+        return "Sprints not assessed: something spoke against hard effort; see a clinician before any sprint."
+    if needs.startswith("clinician"):
         return f"Sprints not assessed: {needs_words(needs)}."
     questions = " ".join(EXERTION_QUESTIONS.values())
     return (

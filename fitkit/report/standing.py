@@ -143,9 +143,22 @@ def parts_found(assessment: Assessment) -> Sentences:
         for line in _choice_words(assessment, side, choice):
             said.setdefault(line, []).append(side)
     lines = [f"{capital(' and '.join(sides))}: {line}" for line, sides in said.items()]
+    lines += _reached_since(assessment)
     if any(choice.other_families for choice in assessment.standing.choices.values()):
         lines.append(CHANGE_OF_FAMILY)
     return Sentences(tuple(lines))
+
+
+def _reached_since(assessment: Assessment) -> list[str]:
+    """Say what of the wish the parts fitted since have met."""
+    inputs, said = Inputs(assessment.visit), []
+    for side in assessment.standing.choices:
+        moved = outward_since_found(inputs, side)
+        if moved:
+            wish = getattr(assessment.visit.session.wish, side).half_stance_change_mm
+            rest = "nothing of the wish remains" if not halved(wish - moved) else f"{_mm(wish - moved)} of it remains"
+            said.append(f"{capital(side)}, as it stands now: {_mm(moved)} outward of as found; {rest}.")
+    return said
 
 
 def _choice_words(assessment: Assessment, side: str, choice: Choice) -> list[str]:

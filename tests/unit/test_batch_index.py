@@ -4,6 +4,8 @@ import csv
 import io
 import re
 
+import pytest
+
 from fitkit.batch.files import Access
 from fitkit.batch.folder import ReportFolder
 from fitkit.batch.index import Row, headline, index_html, rows_of, summary_csv
@@ -137,3 +139,25 @@ def test_rows_are_the_latest_run_what_waits_and_what_earlier_runs_left(tmp_path)
     assert rows[1].said == "why; the record here is an earlier one and out of date"
     assert rows[3].demonstration
     assert headline(rows) == "0 made, 0 unchanged, 2 not made, 1 from earlier runs."
+
+
+@pytest.mark.parametrize(
+    ("gap", "after", "mark"),
+    [
+        ((5, 2), (-1, -4), "toe meets tyre"),
+        ((5, 2), (1, -2), "toe may meet tyre"),
+        ((0, -3), None, "toe may meet tyre"),
+        ((-2, -5), None, "toe meets tyre"),
+        ((5, 2), None, None),
+        ((0, -3), (6, 3), None),
+    ],
+)
+def test_a_toe_that_meets_or_may_meet_the_tyre_is_marked(gap, after, mark):
+    # Value and low end of the gap as found, and after the move where there is one.
+    found = [{"name": "left.toe.gap", "value": gap[0], "low": gap[1], "needs": None}]
+    found.append({"name": "left.toe.gap_after", "value": None, "low": None, "needs": "a move"})
+    if after:
+        found[1] |= {"value": after[0], "low": after[1]}
+    rows = [Row("rider-1_2026-03-04_road", True, "made", document={"results": found}, files=FILES)]
+    page = index_html(rows, headline="1 made")
+    assert [word for word in ("toe meets tyre", "toe may meet tyre") if word in page] == ([mark] if mark else [])

@@ -220,5 +220,23 @@ def test_the_saddle_is_told_its_way_for_the_pitch_kept_and_the_habit_beside_it(r
 def test_a_pedal_that_touches_early_is_in_the_first_numbers(record, example):
     # atan((230 - 172.5 - 12) / 168) is 15 degrees; 25 is the only published figure (16 CFR 1512.17(c)).
     low = {**example["bike"], "bottom_bracket_height_mm": 230}
-    assert "left touches at 15.2 degrees, less than the 25" in str(record(bike=low).first_numbers())
+    assert "touches at left 15.2, right 15.1 degrees of lean (25 is the least" in str(record(bike=low).first_numbers())
     assert "Lowered pedal" not in str(record().first_numbers())
+
+
+def test_what_was_changed_beside_the_place_is_in_the_first_numbers(record):
+    turned = {"cleat_toe_out_deg": [9]}
+    said = str(record(decided={"left": turned}, as_left={}).first_numbers())
+    assert "Also changed: Left shoe, toes outward: 5°, now 9°;" in said
+    assert "Also changed" not in str(record(decided={}, as_left={}, trials=[]).first_numbers())
+
+
+def test_parts_fitted_since_have_met_the_wish(record, example):
+    wish = {side: {"half_stance_change_mm": 9} for side in ("left", "right")}
+    fitted = {side: {"spindle_to_cleat_centre_mm": 62} for side in ("left", "right")}
+    bike = {**example["bike"], "pedal_family": "A"}
+    said = str(record(bike=bike, wish=wish, as_left=fitted).parts())
+    assert "as it stands now: +9 mm outward of as found; nothing of the wish remains" in said
+    fitted["left"] = {"spindle_to_cleat_centre_mm": 59}
+    said = str(record(bike=bike, wish=wish, as_left=fitted).parts())
+    assert "Left, as it stands now: +6 mm outward of as found; +3 mm of it remains" in said

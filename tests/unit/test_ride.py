@@ -418,3 +418,26 @@ def test_a_record_is_made_from_a_copy_without_its_films(tmp_path):
     assert len(record.assessment.ride.filmed.unread) == 2
     with pytest.raises(SessionProblems, match="rider-999"):
         Record(tmp_path / "rider-999_2026-03-02_road.json")
+
+
+@pytest.mark.parametrize(
+    ("asked", "head", "words"),
+    [
+        (
+            None,
+            "sprints were ridden; questions before hard effort: no answers recorded.",
+            "Exertion screen not recorded",
+        ),
+        (False, "something spoke against them.", "see a clinician before any sprint"),
+        (True, None, "nothing spoke against hard effort"),
+    ],
+)
+def test_the_questions_before_hard_effort_are_said_where_sprints_were_ridden(folder, example, asked, head, words):
+    record = sprinted(
+        folder, {**example, "ride": {**example["ride"], "exertion_screen": asked}}, [power_text(FOUND_W)] * 2
+    )
+    assert words in str(record.sprint_words())
+    assert ("sprints were ridden" in str(record.signs())) is (head is not None)
+    assert head is None or head in str(record.signs())
+    if asked is False:
+        assert record.assessment.ride.sprints.settings == ()
