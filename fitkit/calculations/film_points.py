@@ -1,21 +1,37 @@
-"""What speaks against using the points of a film: too coarse, wrong scale, swapped axes, a second rider.
+"""The points of a film: where the crank is in them, and what speaks against using them.
 
-Nothing is mended here: what cannot be right is said in words, and then gives no number.
+Nothing is mended here: what cannot be right (too coarse, a wrong scale, swapped axes, a second rider) is said in words,
+and then gives no number.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
-__all__ = ["film_problems"]
+__all__ = ["GREATEST_GAP_DEG", "Crossings", "crank_angle_deg", "film_problems", "find_crossings", "same_length"]
 
 LEAST_FRAMES_PER_S = 20.0  # house choice: 13 frames a turn at 90 turns a minute
 CRANK_MM = (100.0, 230.0)  # house choice: half the pedal's way up and down, where no crank length is given
 SCALE_WITHIN = 0.1  # house choice: how far the pedal's way may be from the crank length
 GREATEST_KNEE_FROM_PEDAL_MM = 300.0  # house choice: further out it is another rider's knee or a wrong scale
 GREATEST_SPEED_MM_PER_S = 6000.0  # house choice: a pedal at 175 mm and 200 turns a minute moves at 3700
+GREATEST_GAP_DEG = 60.0  # house choice: a wider gap may hide the knee's furthest place
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """When the pedal passed the top and the bottom [s], in order, and the whole turns between two tops.
+
+    `turns` holds (top, bottom, next top) [s] of each turn seen from top to top.
+    """
+
+    tops_s: tuple[float, ...]
+    bottoms_s: tuple[float, ...]
+    turns: tuple[tuple[float, float, float], ...]
 
 
 def film_problems(
@@ -46,13 +62,7 @@ def film_problems(
     -----
     House choices, no source: what is too coarse, too far or too fast stands at the top of this module.
     """
-    time, *points = (np.asarray(v, dtype=float) for v in (time_s, knee_outward_mm, pedal_outward_mm, pedal_up_mm))
-    if any(values.shape != time.shape for values in points):
-        lengths = ", ".join(str(values.size) for values in (time, *points))
-        raise ValueError(f"time and points have lengths {lengths}; expected one point for each time")
-    if time.size < 2 or not np.all(np.diff(time) > 0):
-        raise ValueError(f"time_s has {time.size} entries that must rise; expected two or more, each after the last")
-    knee, sideways, up = points
+    time, knee, sideways, up = same_length(time_s, knee_outward_mm, pedal_outward_mm, pedal_up_mm)
     step_s, problems = float(np.median(np.diff(time))), []
     if not step_s <= 1 / LEAST_FRAMES_PER_S:
         found = f"frames are {step_s:.3g} s apart; expected {1 / LEAST_FRAMES_PER_S:g} s or less"
@@ -103,3 +113,99 @@ def _jumps(name: str, time: np.ndarray, points: np.ndarray, step_s: float) -> li
         return []
     where = f"{time[seen[fast[0] + 1]]:.3f} s"
     return [f"the {name} jumps {way[fast[0]]:.0f} mm at {where}: a second rider's point, or a slip in digitising?"]
+
+
+def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> Crossings:
+    """Return when the pedal was at the top and at the bottom.
+
+    Parameters
+    ----------
+    time_s : sequence of float
+        Time of each frame [s], rising.
+    pedal_up_mm : sequence of float
+        The pedal's height in the picture [mm or any unit], not a number where missing.
+
+    Returns
+    -------
+    Crossings
+        Tops, bottoms and whole turns [s]; where frames are missing about a crossing, that turn is missing.
+
+    Notes
+    -----
+    Derived: the pedal's height is a cosine of the crank angle. The moments at which it passes its middle height
+    are found by a straight line through the arcsine of the frames about it; a top lies midway between going up
+    and coming down, so that a middle height a little off does no harm.
+    """
+    time, up = same_length(time_s, pedal_up_mm)
+    passes = _passes(time, up)
+    moments = np.array([moment for moment, _, _ in passes])
+    if moments.size < 3:
+        return Crossings((), (), ())
+    half_turn_s = float(np.median(np.diff(moments)))
+    sound = [(moment, goes_up, gap <= half_turn_s * GREATEST_GAP_DEG / 180) for moment, goes_up, gap in passes]
+    extremes = [
+        ((first[0] + second[0]) / 2, first[1])
+        if first[2] and second[2] and 0.5 <= (second[0] - first[0]) / half_turn_s <= 1.6
+        else None
+        for first, second in pairwise(sound)
+    ]
+    turns = tuple(
+        (a[0], b[0], c[0])
+        for a, b, c in zip(extremes, extremes[1:], extremes[2:], strict=False)
+        if a and b and c and a[1]
+    )
+    tops = tuple(moment for moment, is_top in filter(None, extremes) if is_top)
+    return Crossings(tops, tuple(moment for moment, is_top in filter(None, extremes) if not is_top), turns)
+
+
+def _passes(time: np.ndarray, up: np.ndarray) -> list[tuple[float, bool, float]]:
+    """Return each pass through the middle height: when, whether upward, the widest gap between its frames."""
+    seen = np.isfinite(up)
+    if np.count_nonzero(seen) < 3:
+        return []
+    time, (low, high) = time[seen], np.percentile(up[seen], [1, 99])
+    if not high > low:
+        return []
+    height = np.clip((up[seen] - (high + low) / 2) / ((high - low) / 2), -1, 1)
+    passes = []
+    for first, last in pairwise(np.flatnonzero(np.abs(height) > 0.5)):
+        if height[first] * height[last] < 0:
+            part = slice(first, last + 1)
+            slope, start = np.polyfit(time[part] - time[first], np.arcsin(height[part]), 1)
+            passes.append(
+                (float(time[first] - start / slope), bool(height[last] > 0), float(np.diff(time[part]).max()))
+            )
+    return passes
+
+
+def crank_angle_deg(*, time_s: Sequence[float], crossings: Crossings) -> np.ndarray:
+    """Return the crank angle of each frame from the top [deg], not a number outside the whole turns.
+
+    Parameters
+    ----------
+    time_s : sequence of float
+        Time of each frame [s].
+    crossings : Crossings
+        From `find_crossings`.
+
+    Notes
+    -----
+    Derived: within each half of a turn the crank is taken to move evenly.
+    """
+    time = np.asarray(time_s, dtype=float)
+    angle = np.full(time.shape, np.nan)
+    for turn in crossings.turns:
+        inside = (time >= turn[0]) & (time < turn[2])
+        angle[inside] = np.interp(time[inside], turn, (0.0, 180.0, 360.0))
+    return angle
+
+
+def same_length(time_s: Sequence[float], *others: Sequence[float]) -> tuple[np.ndarray, ...]:
+    """Return times and points as arrays; raises ValueError where they differ in length or time does not rise."""
+    time, *points = (np.asarray(values, dtype=float) for values in (time_s, *others))
+    if any(values.shape != time.shape for values in points):
+        lengths = ", ".join(str(values.size) for values in (time, *points))
+        raise ValueError(f"time and points have lengths {lengths}; expected one point for each time")
+    if time.size < 2 or not np.all(np.diff(time) > 0):
+        raise ValueError(f"time_s has {time.size} entries that must rise; expected two or more, each after the last")
+    return (time, *points)

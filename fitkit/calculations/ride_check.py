@@ -10,28 +10,24 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
 from fitkit import constants
+from fitkit.calculations.film_points import GREATEST_GAP_DEG, crank_angle_deg, find_crossings, same_length
 from fitkit.calculations.readings import Interval, Quantity, linear, mean_of, pooled_spread
 
 __all__ = [
     "PUBLISHED_FINDINGS",
     "AnglePlace",
-    "Crossings",
     "KneeTrack",
     "Revolution",
-    "crank_angle_deg",
-    "find_crossings",
     "knee_from_ruler",
     "knee_track",
     "places_by_angle",
     "travel_change",
 ]
 
-GREATEST_GAP_DEG = 60.0  # house choice: a wider gap may hide the knee's furthest place
 CADENCE_RPM = (30.0, 200.0)  # house choice: outside this a film's turns are not the rider's
 GREATEST_OFFSET_MM = 300.0  # house choice: further out no knee is, so that it was read in another unit
 LEAST_TURNS = 5  # house choice: fewer say too little of how like its neighbours a turn is
@@ -45,18 +41,6 @@ PUBLISHED_FINDINGS = (
     "in riders with pain around the kneecap; 8 riders, two-dimensional film, a conference abstract.",
     "Published: in 50 riders no link between the knee's sideways travel and pain was found (Branco 2023).",
 )
-
-
-@dataclass(frozen=True)
-class Crossings:
-    """When the pedal passed the top and the bottom [s], in order, and the whole turns between two tops.
-
-    `turns` holds (top, bottom, next top) [s] of each turn seen from top to top.
-    """
-
-    tops_s: tuple[float, ...]
-    bottoms_s: tuple[float, ...]
-    turns: tuple[tuple[float, float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -102,91 +86,6 @@ class AnglePlace:
     frames: int
 
 
-def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> Crossings:
-    """Return when the pedal was at the top and at the bottom.
-
-    Parameters
-    ----------
-    time_s : sequence of float
-        Time of each frame [s], rising.
-    pedal_up_mm : sequence of float
-        The pedal's height in the picture [mm or any unit], not a number where missing.
-
-    Returns
-    -------
-    Crossings
-        Tops, bottoms and whole turns [s]; where frames are missing about a crossing, that turn is missing.
-
-    Notes
-    -----
-    Derived: the pedal's height is a cosine of the crank angle. The moments at which it passes its middle height
-    are found by a straight line through the arcsine of the frames about it; a top lies midway between going up
-    and coming down, so that a middle height a little off does no harm.
-    """
-    time, up = _arrays(time_s, pedal_up_mm)
-    passes = _passes(time, up)
-    moments = np.array([moment for moment, _, _ in passes])
-    if moments.size < 3:
-        return Crossings((), (), ())
-    half_turn_s = float(np.median(np.diff(moments)))
-    sound = [(moment, goes_up, gap <= half_turn_s * GREATEST_GAP_DEG / 180) for moment, goes_up, gap in passes]
-    extremes = [
-        ((first[0] + second[0]) / 2, first[1])
-        if first[2] and second[2] and 0.5 <= (second[0] - first[0]) / half_turn_s <= 1.6
-        else None
-        for first, second in pairwise(sound)
-    ]
-    turns = tuple(
-        (a[0], b[0], c[0])
-        for a, b, c in zip(extremes, extremes[1:], extremes[2:], strict=False)
-        if a and b and c and a[1]
-    )
-    tops = tuple(moment for moment, is_top in filter(None, extremes) if is_top)
-    return Crossings(tops, tuple(moment for moment, is_top in filter(None, extremes) if not is_top), turns)
-
-
-def _passes(time: np.ndarray, up: np.ndarray) -> list[tuple[float, bool, float]]:
-    """Return each pass through the middle height: when, whether upward, the widest gap between its frames."""
-    seen = np.isfinite(up)
-    if np.count_nonzero(seen) < 3:
-        return []
-    time, (low, high) = time[seen], np.percentile(up[seen], [1, 99])
-    if not high > low:
-        return []
-    height = np.clip((up[seen] - (high + low) / 2) / ((high - low) / 2), -1, 1)
-    passes = []
-    for first, last in pairwise(np.flatnonzero(np.abs(height) > 0.5)):
-        if height[first] * height[last] < 0:
-            part = slice(first, last + 1)
-            slope, start = np.polyfit(time[part] - time[first], np.arcsin(height[part]), 1)
-            passes.append(
-                (float(time[first] - start / slope), bool(height[last] > 0), float(np.diff(time[part]).max()))
-            )
-    return passes
-
-
-def crank_angle_deg(*, time_s: Sequence[float], crossings: Crossings) -> np.ndarray:
-    """Return the crank angle of each frame from the top [deg], not a number outside the whole turns.
-
-    Parameters
-    ----------
-    time_s : sequence of float
-        Time of each frame [s].
-    crossings : Crossings
-        From `find_crossings`.
-
-    Notes
-    -----
-    Derived: within each half of a turn the crank is taken to move evenly.
-    """
-    time = np.asarray(time_s, dtype=float)
-    angle = np.full(time.shape, np.nan)
-    for turn in crossings.turns:
-        inside = (time >= turn[0]) & (time < turn[2])
-        angle[inside] = np.interp(time[inside], turn, (0.0, 180.0, 360.0))
-    return angle
-
-
 def knee_track(
     *,
     time_s: Sequence[float],
@@ -227,7 +126,7 @@ def knee_track(
     """
     if problems:
         return KneeTrack(None, None, None, needs=f"a film without this: {'; '.join(problems)}")
-    time, knee, sideways, up = _arrays(time_s, knee_outward_mm, pedal_outward_mm, pedal_up_mm)
+    time, knee, sideways, up = same_length(time_s, knee_outward_mm, pedal_outward_mm, pedal_up_mm)
     angle, place, revolutions = _turns(time, knee, sideways, up)
     used = [turn for turn in revolutions if turn.needs is None]
     rest = (tuple(revolutions), _notes(time, knee, up, revolutions), tuple(angle.tolist()), tuple(place.tolist()))
@@ -426,13 +325,3 @@ def knee_from_ruler(*, top_mm: Sequence[float], bottom_mm: Sequence[float], hous
 def _pooled(values: Sequence[float], house_sd: float) -> Interval:
     mean = mean_of(values, pooled_spread([values], house_sd=house_sd))
     return Interval.about(mean.value, mean.half_width())
-
-
-def _arrays(time_s: Sequence[float], *others: Sequence[float]) -> tuple[np.ndarray, ...]:
-    time, *points = (np.asarray(values, dtype=float) for values in (time_s, *others))
-    if any(values.shape != time.shape for values in points):
-        lengths = ", ".join(str(values.size) for values in (time, *points))
-        raise ValueError(f"time and points have lengths {lengths}; expected one point for each time")
-    if time.size < 2 or not np.all(np.diff(time) > 0):
-        raise ValueError(f"time_s has {time.size} entries that must rise; expected two or more, each after the last")
-    return (time, *points)

@@ -10,10 +10,9 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from fitkit.calculations import ride_check
-from fitkit.calculations.film_points import film_problems
+from fitkit.calculations.film_points import film_problems, find_crossings
 from fitkit.calculations.ride_check import (
     effective_turns,
-    find_crossings,
     knee_from_ruler,
     knee_track,
     travel_change,
