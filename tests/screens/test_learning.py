@@ -45,7 +45,7 @@ def test_the_kits_answer_waits_for_an_own_one_and_works_from_what_was_typed(scre
     answer(page, "beside", "the left mark")
     beside = page.get_by_role("row", name="Cleat setback as found (left)")
     beside.get_by_text("12.5 mm").wait_for()
-    beside.get_by_text("11.3 mm").wait_for()
+    beside.get_by_text("11.5 mm").wait_for()
 
 
 def test_own_answers_stay_after_a_reload(screens, bench):
