@@ -6,9 +6,10 @@ import GTC
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 from uncertainties import ufloat
 
-from fitkit.calculations.readings import Quantity, Spread, exact, linear, mean_of, pooled_spread
+from fitkit.calculations.readings import Quantity, Spread, exact, linear, mean_of, pooled_spread, sample_variance
 
 readings = st.lists(st.floats(-40, 400), min_size=1, max_size=8)
 
@@ -28,6 +29,26 @@ def test_welch_satterthwaite_matches_an_independent_library():
     assert ours.u == pytest.approx(theirs.u)
     assert ours.df == pytest.approx(theirs.df)
     assert ours.half_width() == pytest.approx(GTC.reporting.k_factor(theirs.df) * theirs.u, rel=1e-6)
+
+
+def test_the_end_gauge_of_the_standard_has_its_effective_degrees_of_freedom():
+    # JCGM 100:2008, H.1 (end gauge, nm), as worked in GTC's documentation (docs/API/GUM_H1.rst): u 32, 16 degrees.
+    standard, comparator = Quantity(5.0000623e7, ((25, 18),)), Quantity(215, ((5.8, 24), (3.9, 5), (6.7, 8)))
+    expansion, temperature = Quantity(0, ((2.88679, 50),)), Quantity(0, ((16.599, 2),))
+    length = linear([(1, standard), (1, comparator), (-1, expansion), (-1, temperature)])
+    assert (length.value, round(length.u), math.floor(length.df)) == (50000838, 32, 16)
+    assert length.half_width(0.99) == pytest.approx(2.92 * 32, rel=0.02)  # U99 = 93 nm
+
+
+def test_a_difference_of_two_means_is_welch_s():
+    # scipy's test of two means with unequal spreads, its interval and degrees of freedom.
+    first, second = (11.2, 12.1, 10.7, 11.9, 12.4), (14.0, 17.5, 12.2)
+    spreads = [Spread(math.sqrt(sample_variance(each)), len(each) - 1) for each in (first, second)]
+    ours = linear([(1, mean_of(second, spreads[1])), (-1, mean_of(first, spreads[0]))])
+    theirs = stats.ttest_ind(second, first, equal_var=False)
+    assert ours.df == pytest.approx(theirs.df)
+    ends = theirs.confidence_interval()
+    assert (ours.value - ours.half_width(), ours.value + ours.half_width()) == pytest.approx((ends.low, ends.high))
 
 
 def test_mean_of_repeats_matches_gtc_type_a_when_the_house_says_nothing_new():
