@@ -18,11 +18,8 @@ __all__ = [
     "SizeSystem",
     "eu_from_foot",
     "eu_from_label",
-    "eu_from_last",
     "expected_first_mtp",
-    "foot_from_eu",
     "foot_from_label",
-    "foot_from_uk",
     "label_foot_half_width_mm",
     "label_note",
     "last_from_eu",
@@ -92,21 +89,6 @@ def eu_from_foot(foot_length_mm: float) -> float:
     return _foot(foot_length_mm) / _PARIS_POINT_MM + _ALLOWANCE
 
 
-def foot_from_eu(size_eu: float) -> float:
-    """Return the nominal foot length [mm] of an EU size, the reverse of `eu_from_foot`.
-
-    Raises
-    ------
-    ValueError
-        If no foot of 150 to 350 mm has that size.
-
-    References
-    ----------
-    ISO/TS 19407:2015, by an open implementation of it.
-    """
-    return _nominal_foot_mm(size_eu, "eu")
-
-
 def uk_from_foot(foot_length_mm: float) -> float:
     """Return the UK adult size of a foot.
 
@@ -142,21 +124,6 @@ def uk_from_foot(foot_length_mm: float) -> float:
     return _foot(foot_length_mm) / _BARLEYCORN_MM + _UK_AT_NO_FOOT
 
 
-def foot_from_uk(size_uk: float) -> float:
-    """Return the nominal foot length [mm] of a UK adult size, the reverse of `uk_from_foot`.
-
-    Raises
-    ------
-    ValueError
-        If no foot of 150 to 350 mm has that size.
-
-    References
-    ----------
-    ISO/TS 19407:2015, by an open implementation of it.
-    """
-    return _nominal_foot_mm(size_uk, "uk")
-
-
 def last_from_eu(size_eu: float) -> float:
     """Return the last length [mm] of an EU size: that many Paris points.
 
@@ -171,26 +138,6 @@ def last_from_eu(size_eu: float) -> float:
     """
     _nominal_foot_mm(size_eu, "eu")
     return size_eu * _PARIS_POINT_MM
-
-
-def eu_from_last(last_length_mm: float) -> float:
-    """Return the EU size [Paris points] of a last [mm], the reverse of `last_from_eu`.
-
-    Raises
-    ------
-    ValueError
-        If no foot of 150 to 350 mm goes with that last.
-
-    References
-    ----------
-    ISO/TS 19407:2015.
-    """
-    longer_mm = _ALLOWANCE * _PARIS_POINT_MM
-    if not _is_foot(last_length_mm - longer_mm):
-        least, greatest = LEAST_FOOT_MM + longer_mm, GREATEST_FOOT_MM + longer_mm
-        hint = _unit_slip(last_length_mm)
-        raise ValueError(f"last_length_mm is {last_length_mm}; expected {least:.1f} to {greatest:.1f}.{hint}")
-    return last_length_mm / _PARIS_POINT_MM
 
 
 def eu_from_label(size: float, system: SizeSystem) -> float:

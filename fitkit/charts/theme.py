@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import altair as alt
-
 __all__ = [
     "BLUE",
     "CONFIG",
@@ -12,7 +10,6 @@ __all__ = [
     "INK",
     "PALE",
     "PATTERNS",
-    "line_scales",
     "text_width_px",
     "wrapped",
 ]
@@ -86,14 +83,3 @@ def wrapped(words: str, *, width_px: float, size_px: float, bold: bool = False) 
         else:
             lines.append(word)
     return lines
-
-
-def line_scales(names: list[str]) -> tuple[alt.Scale, alt.Scale]:
-    """Return a colour scale and a dash scale that tell up to four named lines apart by pattern."""
-    if not 1 <= len(names) <= len(PATTERNS):
-        raise ValueError(f"{len(names)} lines in one chart; expected 1 to {len(PATTERNS)}. Draw them in two charts")
-    colours = [INK, BLUE, INK, BLUE][: len(names)]
-    return (
-        alt.Scale(domain=names, range=colours),
-        alt.Scale(domain=names, range=list(PATTERNS.values())[: len(names)]),
-    )

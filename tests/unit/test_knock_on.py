@@ -12,13 +12,11 @@ from scipy.special import j0
 from fitkit import constants
 from fitkit.calculations.knock_on import (
     SaddleMove,
-    bar_follow,
     calf_lever_ratio,
     down_the_tube,
     full_saddle_move,
     height_only_saddle_down,
     hip_distance_as_found,
-    one_saddle,
     remaining,
     untouched_knee_change,
 )
@@ -84,12 +82,12 @@ def test_cleat_forward_knee_more_bent():
     assert untouched_knee_change(AS_FOUND, rider(5.0), hip_distance_mm=HIP_MM) > 0
 
 
-def test_cleat_back_saddle_down_and_bars_down_and_forward():
+def test_cleat_back_saddle_down_and_forward_with_it():
     down = height_only_saddle_down(AS_FOUND, MOVED, hip_distance_mm=HIP_MM)
-    bars = bar_follow(down_the_tube(down, seat_tube_angle_deg=73.0), bar_room_down_mm=30.0)
+    along = down_the_tube(down, seat_tube_angle_deg=73.0)
     assert down > 0
-    assert bars.down_mm == pytest.approx(down * np.sin(np.deg2rad(73.0)))
-    assert bars.forward_mm == pytest.approx(down * np.cos(np.deg2rad(73.0)))
+    assert along.down_mm == pytest.approx(down * np.sin(np.deg2rad(73.0)))
+    assert along.forward_mm == pytest.approx(down * np.cos(np.deg2rad(73.0)))
 
 
 def test_cleat_forward_saddle_up():
@@ -134,20 +132,13 @@ def test_one_saddle_leaves_each_leg_its_own_rest():
         down_the_tube(height_only_saddle_down(AS_FOUND, after, hip_distance_mm=HIP_MM), seat_tube_angle_deg=73.0)
         for after in (long_move, short_move)
     ]
-    saddle = one_saddle(own)
+    saddle = SaddleMove(sum(each.forward_mm for each in own) / 2, sum(each.down_mm for each in own) / 2)
     assert own[1].down_mm < saddle.down_mm < own[0].down_mm
     rests = [
         remaining(AS_FOUND, after, hip_distance_mm=HIP_MM, saddle=saddle).least_knee_flexion_change_deg
         for after in (long_move, short_move)
     ]
     assert rests[0] < 0 < rests[1]  # the leg that moved more stays straighter, the other is more bent
-
-
-def test_bars_ask_where_the_room_is_not_known():
-    saddle = SaddleMove(1.2, 4.0)
-    assert bar_follow(saddle, bar_room_down_mm=None).lacking_mm is None
-    assert bar_follow(saddle, bar_room_down_mm=2.5).lacking_mm == pytest.approx(1.5)
-    assert bar_follow(saddle, bar_room_down_mm=10.0).lacking_mm == 0.0
 
 
 # --- A second route to every number --------------------------------------------------------------------------------

@@ -6,16 +6,13 @@ faster: what is known of that is too little for a number.
 """
 
 from fitkit.calculations.knock_on.choices import (
-    BarFollow,
     Remaining,
     SaddleMove,
-    bar_follow,
     calf_lever_ratio,
     down_the_tube,
     full_saddle_move,
     height_only_saddle_down,
     hip_distance_as_found,
-    one_saddle,
     remaining,
     untouched_knee_change,
 )
@@ -32,12 +29,10 @@ from fitkit.calculations.knock_on.height_rules import (
 __all__ = [
     "IGNORED",
     "KNEE_RANGES",
-    "BarFollow",
     "Draws",
     "HeightRule",
     "Remaining",
     "SaddleMove",
-    "bar_follow",
     "calf_lever_ratio",
     "disagreement_mm",
     "down_the_tube",
@@ -46,7 +41,6 @@ __all__ = [
     "height_rules",
     "hip_distance_as_found",
     "hip_distance_from_saddle",
-    "one_saddle",
     "over_draws",
     "remaining",
     "untouched_knee_change",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,16 +26,13 @@ from fitkit.calculations.stroke import (
 )
 
 __all__ = [
-    "BarFollow",
     "Remaining",
     "SaddleMove",
-    "bar_follow",
     "calf_lever_ratio",
     "down_the_tube",
     "full_saddle_move",
     "height_only_saddle_down",
     "hip_distance_as_found",
-    "one_saddle",
     "remaining",
     "untouched_knee_change",
 ]
@@ -48,15 +44,6 @@ class SaddleMove:
 
     forward_mm: Numbers
     down_mm: Numbers
-
-
-@dataclass(frozen=True)
-class BarFollow:
-    """How far the bars go to keep drop and reach [mm]; `lacking_mm` is None where the room must be asked for."""
-
-    forward_mm: float
-    down_mm: float
-    lacking_mm: float | None
 
 
 @dataclass(frozen=True)
@@ -195,31 +182,6 @@ def down_the_tube(distance_mm: Numbers, *, seat_tube_angle_deg: Numbers) -> Sadd
     """Return a move down the seat tube [mm] as forward (x cos) and down (x sin) of the seat-tube angle [deg]."""
     angle = np.deg2rad(seat_tube_angle_deg)
     return SaddleMove(distance_mm * np.cos(angle), distance_mm * np.sin(angle))
-
-
-def one_saddle(moves: Iterable[SaddleMove]) -> SaddleMove:
-    """Return the mean of the legs' own saddle moves [mm]: there is one saddle; `remaining` then says each rest."""
-    moves = list(moves)
-    return SaddleMove(sum(m.forward_mm for m in moves) / len(moves), sum(m.down_mm for m in moves) / len(moves))
-
-
-def bar_follow(saddle: SaddleMove, *, bar_room_down_mm: float | None) -> BarFollow:
-    """Return the bars' move that keeps drop and reach.
-
-    Parameters
-    ----------
-    saddle : SaddleMove
-        The saddle's move [mm].
-    bar_room_down_mm : float or None
-        How far the bars can come down [mm]; None where nobody has looked.
-
-    Returns
-    -------
-    BarFollow
-        Forward and down [mm], and what the room lacks for it [mm]: None means ask.
-    """
-    lacking = None if bar_room_down_mm is None else max(0.0, float(saddle.down_mm) - bar_room_down_mm)
-    return BarFollow(float(saddle.forward_mm), float(saddle.down_mm), lacking)
 
 
 def remaining(before: Chain, after: Chain, *, hip_distance_mm: float, saddle: SaddleMove) -> Remaining:
