@@ -10,14 +10,18 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from itertools import pairwise
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from fitkit import house, session
+from fitkit.assessment import assess
 from fitkit.assessment.advising import worse_since
 from fitkit.assessment.inputs import Visit, study_path
 from fitkit.house import House
 from fitkit.session import Session, SessionProblems
 from fitkit.session.study import FitterStudy, load_study
+
+if TYPE_CHECKING:
+    import pandas
 
 __all__ = [
     "NOTE",
@@ -33,6 +37,15 @@ __all__ = [
     "outcomes",
 ]
 
+SIDES = ("left", "right")
+Outcome = Literal["kept", "changed", "unknown", "not seen again"]
+OUTCOMES: dict[Outcome, str] = {
+    "kept": "followed up, settings kept",
+    "changed": "followed up, settings not kept",
+    "unknown": "seen again, but whether kept, or the day asked, was not recorded: unknown",
+    "not seen again": "no later visit: unknown",
+}
+SOON = timedelta(days=28)
 NOTE = "overview.json"
 _NAME = re.compile(r"[a-z0-9-]{1,40}_\d{4}-\d{2}-\d{2}_[a-z0-9-]{1,40}\.json", re.ASCII)
 
@@ -61,12 +74,37 @@ class Clinic:
         """Whether any rider is invented."""
         return any(one.demonstration for one in self.sessions)
 
+    def frame(self) -> pandas.DataFrame:
+        """Return the clinic to be analysed: one row a visit, what was said of it and every result's value as a number.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Columns client_id, visit_date, setup, fitter_id, riding, worst_complaint (0 to 10), outcome, then a column
+            a result, not a number where it was not assessed.
+
+        Notes
+        -----
+        Every visit is assessed anew: about a tenth of a second each. It holds clients' health data.
+        """
+        import pandas  # where a frame is asked for, never on the way to a form
+
+        return pandas.DataFrame([_row(visit, how) for visit, how in outcomes(self)])
+
     def courses(self) -> list[tuple[Visit, ...]]:
         """Return the visits of each client and set-up, oldest first."""
         found: dict[tuple[str, str], list[Visit]] = defaultdict(list)
         for visit in self.visits:
             found[visit.session.client_id, visit.session.setup].append(visit)
         return [tuple(course) for course in found.values()]
+
+
+def _row(visit: Visit, how: Outcome) -> dict:
+    opened = visit.session
+    severities = [complaint.severity for complaint in opened.complaints if complaint.severity is not None]
+    said = {name: getattr(opened, name) for name in ("client_id", "visit_date", "setup", "fitter_id")}
+    said |= {"riding": opened.rider.riding, "worst_complaint": max(severities, default=None), "outcome": how}
+    return said | {name: estimate.value for name, estimate in assess(visit).results.items()}
 
 
 def clinic_of(
@@ -108,17 +146,6 @@ def load(folder: str | Path) -> Clinic:
 def _note(folder: Path) -> dict:
     path = folder / NOTE
     return json.loads(path.read_bytes()) if path.is_file() else {}
-
-
-SIDES = ("left", "right")
-Outcome = Literal["kept", "changed", "unknown", "not seen again"]
-OUTCOMES: dict[Outcome, str] = {
-    "kept": "followed up, settings kept",
-    "changed": "followed up, settings not kept",
-    "unknown": "seen again, but whether kept, or the day asked, was not recorded: unknown",
-    "not seen again": "no later visit: unknown",
-}
-SOON = timedelta(days=28)
 
 
 @dataclass(frozen=True)

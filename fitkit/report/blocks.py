@@ -4,6 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from html import escape
+from typing import TYPE_CHECKING
+
+from fitkit.estimate import Estimate
+
+if TYPE_CHECKING:
+    import pandas
 
 __all__ = ["Sentences", "Table"]
 
@@ -34,6 +40,27 @@ class Table:
     columns: tuple[str, ...]  # head of each column
     rows: tuple[tuple[str, ...], ...]  # cells, as many in each row as there are columns
     if_empty: str = ""  # the sentence shown in place of a table without rows
+    estimates: tuple[tuple[str, str, Estimate], ...] = ()  # row, side and number behind the cells, where there is one
+
+    def frame(self) -> pandas.DataFrame:
+        """Return what is shown to be analysed: row, side and number with its ends, unit and needs; else the cells.
+
+        Returns
+        -------
+        pandas.DataFrame
+            One row a number (columns row, side, value, low, high, unit, needs), numbers as numbers; of a table of
+            words one row a cell (columns row, column, text).
+        """
+        import pandas  # where a frame is asked for, never on the way to a form
+
+        if self.estimates:
+            names = ("value", "low", "high", "unit", "needs")
+            rows = [(row, side, *(getattr(found, name) for name in names)) for row, side, found in self.estimates]
+            return pandas.DataFrame(rows, columns=["row", "side", *names])
+        cells = [
+            (row[0], head, cell) for row in self.rows for head, cell in zip(self.columns[1:], row[1:], strict=True)
+        ]
+        return pandas.DataFrame(cells, columns=["row", "column", "text"])
 
     def _repr_html_(self) -> str:
         if not self.rows:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from fitkit import cautions
 from fitkit.assessment import Assessment, Visit, assess
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.moving import assumes_dropping
@@ -11,7 +12,7 @@ from fitkit.session import key
 from fitkit.session.paths import value_at
 from fitkit.words import capital, halved, halves, plain
 
-__all__ = ["HEIGHTS", "Change", "Owed", "changes", "owed", "owed_from_last_time"]
+__all__ = ["HEIGHTS", "Change", "Owed", "also_changed", "changes", "owed", "owed_from_last_time"]
 
 SIDES = ("left", "right")
 _CLEAT = "cleat_setback_mm"
@@ -101,6 +102,14 @@ def changes(visit: Visit) -> list[Change]:
     listed += [_height(inputs, found, name) for name in HEIGHTS]
     listed += [_fitted(inputs, found, side, name) for name in (*_FITTED, *_OTHER) for side in SIDES]
     return [change for change in listed if change is not None]
+
+
+def also_changed(assessment: Assessment) -> str:
+    """Return what was changed beside the cleats' places in one sentence, none where nothing was or a sign is open."""
+    found = [change for change in changes(assessment.visit) if change.is_changed and change.name != _CLEAT]
+    if not found or cautions.stops_advice(assessment.visit.session):
+        return ""
+    return f"Also changed: {'; '.join(f'{each.what}: {each.before}, now {each.now}' for each in found)}."
 
 
 def _printed(value: float | None, unit: str, name: str = "") -> str:

@@ -114,11 +114,13 @@ def _done(assessment: Assessment) -> str:
 
 def choices(assessment: Assessment) -> Table:
     """Return the fitter's choices for the saddle, per leg."""
-    rows = []
-    for name, words in _ROWS.items():
-        pair = [assessment[f"{side}.{name}"] for side in SIDES]
-        rows.append((words, *map(value_words, pair)))
-    return Table("The choices, per leg (down and forward positive)", ("", "Left", "Right"), tuple(rows))
+    numbers = [(words, side, assessment[f"{side}.{name}"]) for name, words in _ROWS.items() for side in SIDES]
+    rows = [
+        (left[0], value_words(left[2]), value_words(right[2]))
+        for left, right in zip(numbers[::2], numbers[1::2], strict=True)
+    ]
+    caption = "The choices, per leg (down and forward positive)"
+    return Table(caption, ("", "Left", "Right"), tuple(rows), estimates=tuple(numbers))
 
 
 def remaining(assessment: Assessment) -> Table:

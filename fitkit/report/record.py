@@ -3,28 +3,38 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from fitkit import cautions, constants
+from fitkit import cautions
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment, assess, load_visit
-from fitkit.calculations import clearances
 from fitkit.calculations.sprint_settings import A_YES
 from fitkit.charts import Figure
 from fitkit.report import drawings, measurements, moving, standing
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.changes import changes, owed, owed_from_last_time
+from fitkit.report.changes import also_changed, owed, owed_from_last_time
 from fitkit.report.names import RESULT_WORDS, in_words, printed
 from fitkit.report.seen_riding import SeenRiding
 from fitkit.report.sheet import rider_sheet, torques
-from fitkit.report.soles import first_words, slip_words, soles_figure, soles_table, toe_words, worse_beside
-from fitkit.words import capital, day, decimal, halves
+from fitkit.report.soles import (
+    first_words,
+    slip_words,
+    soles_figure,
+    soles_table,
+    starting_band_words,
+    toe_words,
+    worse_beside,
+)
+from fitkit.words import capital, day
+
+if TYPE_CHECKING:
+    import pandas
 
 __all__ = ["RESULTS_TYPE", "SHEET_TYPE", "Emitted", "Record"]
 
 RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
 SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
 SIDES = ("left", "right")
-_CLEAT = "cleat_setback_mm"
 _NOT_ASKED = "Signs that need a clinician: not asked yet."
 
 _CLEAT_ROWS = (
@@ -144,15 +154,7 @@ class Record(SeenRiding):
         lines += [words for side in SIDES if (words := worse_beside(self.assessment, side))]
         if toes:
             lines.append(f"{capital('; '.join(toes))}. Turn the bar and look.")
-        found = [change for change in changes(self.assessment.visit) if change.is_changed]
-        others = [f"{change.what}: {change.before}, now {change.now}" for change in found if change.name != _CLEAT]
-        if others and not cautions.stops_advice(self._session):
-            lines.append(f"Also changed: {'; '.join(others)}.")
-        leans = {side: self.assessment[f"{side}.lean.clearance"] for side in SIDES}
-        if any(lean.is_known and lean.value < clearances.LEAST_LEAN_DEG for lean in leans.values()):
-            told = ", ".join(f"{side} {decimal(lean.value, 1)}" for side, lean in leans.items() if lean.is_known)
-            least = f"{clearances.LEAST_LEAN_DEG:g} is the least of {constants.LEAST_LEAN_DEG.source}"
-            lines.append(f"Lowered pedal touches at {told} degrees of lean ({least}): do not pedal in bends.")
+        lines += [words for words in (also_changed(self.assessment), standing.lean_words(self.assessment)) if words]
         return Sentences(tuple(lines), kind="lead")
 
     def soles(self) -> Figure:
@@ -172,14 +174,47 @@ class Record(SeenRiding):
         return self._results("Rotation and float", _ROTATION_ROWS)
 
     def _results(self, caption: str, names: tuple[str, ...]) -> Table:
-        body = []
+        body, numbers = [], []
         for name in names:
             pair = [self.assessment[f"{side}.{name}"] for side in SIDES]
             grades = dict.fromkeys(estimate.grade for estimate in pair if estimate.is_known)
             words = capital(RESULT_WORDS[name])
             cells = (printed(self.assessment, f"{side}.{name}") for side in SIDES)
             body.append((words, *cells, " / ".join(grades) or "—"))
-        return Table(caption, ("", "Left", "Right", "Grade"), tuple(body))
+            numbers += [(words, side, estimate) for side, estimate in zip(SIDES, pair, strict=True)]
+        return Table(caption, ("", "Left", "Right", "Grade"), tuple(body), estimates=tuple(numbers))
+
+    def frame(self, section: str | None = None) -> pandas.DataFrame:
+        """Return every result of the visit, or one section's table, to be analysed.
+
+        Parameters
+        ----------
+        section : str, optional
+            Name of a method that shows a table, such as "cleats".
+
+        Returns
+        -------
+        pandas.DataFrame
+            Of all results name, value, low, high, unit, grade, source and needs; of a section what `Table.frame`
+            gives, with the section's name in front.
+
+        Raises
+        ------
+        ValueError
+            If no section of that name shows a table.
+        """
+        import pandas  # where a frame is asked for, never on the way to a form
+
+        if section is None:
+            found = [estimate.as_result(name) for name, estimate in self.assessment.results.items()]
+            return pandas.DataFrame(found).drop(columns="notes")
+        show = None if section.startswith("_") else getattr(self, section, None)
+        shown = show() if callable(show) else None
+        if not isinstance(shown, Table):
+            raise ValueError(f"section is {section!r}; expected one that shows a table, such as 'cleats'")
+        frame = shown.frame()
+        frame.insert(0, "section", section)
+        return frame
 
     def stance(self) -> Sentences:
         """Say the first numbers of the stance."""
@@ -275,24 +310,7 @@ class Record(SeenRiding):
 
     def starting_band(self) -> Sentences:
         """Say where the starting band comes from, how the house shifts it, and what to keep in mind."""
-        lines = []
-        for side in SIDES:
-            low, high = (self.assessment[f"{side}.cleat_setback.band_{end}"] for end in ("low", "high"))
-            start = self.assessment[f"{side}.cleat_setback.start"]
-            if not low.is_known:
-                lines.append(f"{side.capitalize()}: not assessed: {needs_words(low.needs)}.")
-                continue
-            # Where the rule names no point, it is the size that is too small for one.
-            point = f"start {halves(start.value)}" if start.is_known else "no starting point at this size: trials tell"
-            notes = capital("; ".join(start.notes))
-            lines.append(f"{side.capitalize()}: {halves(low.value)} to {halves(high.value)} mm, {point}. {notes}.")
-        lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
-        if self._session.rider.riding == "short_maximal":
-            lines.append(
-                "Short maximal efforts: the trial goes forward in 2 mm steps to the first unsteady setting, then "
-                "back one (common practice, no source)."
-            )
-        return Sentences(tuple(lines))
+        return starting_band_words(self.assessment)
 
     def notes(self) -> Sentences:
         """Say everything that must stand beside a number and is not said above."""

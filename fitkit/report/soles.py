@@ -17,7 +17,7 @@ from fitkit.advice_words import (
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.advice import Advice, Worse
-from fitkit.report.blocks import Table
+from fitkit.report.blocks import Sentences, Table
 from fitkit.words import capital, halved, halves, plain
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "slip_words",
     "soles_figure",
     "soles_table",
+    "starting_band_words",
     "toe_words",
     "worse_beside",
 ]
@@ -342,3 +343,25 @@ def _printed_move(before: float | None, now: float | None) -> float | None:
     if None in (before, now):
         return None
     return halved(now) - halved(before)
+
+
+def starting_band_words(assessment: Assessment) -> Sentences:
+    """Say where the starting band comes from, how the house shifts it, and what to keep in mind."""
+    lines = []
+    for side in SIDES:
+        low, high = (assessment[f"{side}.cleat_setback.band_{end}"] for end in ("low", "high"))
+        start = assessment[f"{side}.cleat_setback.start"]
+        if not low.is_known:
+            lines.append(f"{side.capitalize()}: not assessed: {needs_words(low.needs)}.")
+            continue
+        # Where the rule names no point, it is the size that is too small for one.
+        point = f"start {halves(start.value)}" if start.is_known else "no starting point at this size: trials tell"
+        notes = capital("; ".join(start.notes))
+        lines.append(f"{side.capitalize()}: {halves(low.value)} to {halves(high.value)} mm, {point}. {notes}.")
+    lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
+    if assessment.visit.session.rider.riding == "short_maximal":
+        lines.append(
+            "Short maximal efforts: the trial goes forward in 2 mm steps to the first unsteady setting, then "
+            "back one (common practice, no source)."
+        )
+    return Sentences(tuple(lines))

@@ -13,13 +13,14 @@ from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import printed
-from fitkit.words import capital, halved, halves, plain, signed
+from fitkit.words import capital, decimal, halved, halves, plain, signed
 
 __all__ = [
     "before_widening",
     "candidates",
     "foot_gaps",
     "hips",
+    "lean_words",
     "parts_found",
     "reach",
     "refused",
@@ -194,14 +195,25 @@ def reach(assessment: Assessment) -> Table:
         "Toe to tyre",
         "Toe to tyre after the move",
     )
-    rows = []
+    rows, numbers = [], []
     for name, said in zip(names, words, strict=True):
         pair = [assessment[f"{side}.{name}"] for side in SIDES]
+        numbers += [(said, side, estimate) for side, estimate in zip(SIDES, pair, strict=True)]
         cells = [printed(assessment, f"{side}.{name}") for side in SIDES]
         if name.startswith("toe") and all(estimate.is_known for estimate in pair):
             cells = [f"{cell}: {clearances.gap_words(e.value)}" for cell, e in zip(cells, pair, strict=True)]
         rows.append((said, *cells))
-    return Table("Threads and clearances", ("", "Left", "Right"), tuple(rows))
+    return Table("Threads and clearances", ("", "Left", "Right"), tuple(rows), estimates=tuple(numbers))
+
+
+def lean_words(assessment: Assessment) -> str:
+    """Return that a lowered pedal touches below the published least, in one sentence; nothing where none does."""
+    leans = {side: assessment[f"{side}.lean.clearance"] for side in SIDES}
+    if not any(lean.is_known and lean.value < clearances.LEAST_LEAN_DEG for lean in leans.values()):
+        return ""
+    told = ", ".join(f"{side} {decimal(lean.value, 1)}" for side, lean in leans.items() if lean.is_known)
+    least = f"{clearances.LEAST_LEAN_DEG:g} is the least of {constants.LEAST_LEAN_DEG.source}"
+    return f"Lowered pedal touches at {told} degrees of lean ({least}): do not pedal in bends."
 
 
 def foot_gaps(assessment: Assessment) -> Table:

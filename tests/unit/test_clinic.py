@@ -4,6 +4,7 @@ import copy
 import json
 import re
 from datetime import date
+from pathlib import Path
 
 import pytest
 
@@ -12,7 +13,7 @@ from fitkit.calculations.learned_band import SIMULATED_COVERAGE
 from fitkit.clinic.learning import NotLearnedError, band_of, compare, orders, rule_from, write_rules
 from fitkit.clinic.overview import BAND_TYPE, Overview
 from fitkit.clinic.settled import feet_of, latest_of_each_rider, settled_visits
-from fitkit.clinic.visits import clinic_of, follow_ups, got_worse, load, outcomes
+from fitkit.clinic.visits import OUTCOMES, clinic_of, follow_ups, got_worse, load, outcomes
 from tests import invented_year
 
 DAY = date(2026, 12, 31)
@@ -366,3 +367,15 @@ def test_a_folder_is_read_with_its_note(tmp_path, year):
     assert (len(clinic.visits), clinic.day) == (3, DAY)
     assert clinic.not_counted[0] == "a.json: b"
     assert clinic.not_counted[1].startswith("rider-9_2026-01-01_road.json: ")
+
+
+def test_the_clinic_comes_as_a_frame_to_analyse():
+    clinic = load(Path(__file__).resolve().parents[2] / "demo_sessions")
+    frame = clinic.frame()
+    assert len(frame) == len(clinic.visits)
+    row = frame[(frame["client_id"] == "rider-101")].iloc[0]
+    assert row["left.cleat_setback.as_found"] == pytest.approx(34 / 3)
+    assert frame["left.cleat_setback.as_found"].dtype == float
+    assert set(frame["outcome"]) <= set(OUTCOMES)
+    # What was not assessed is not a number, never 0: under a sign no place is advised.
+    assert frame[frame["client_id"] == "rider-109"]["left.cleat_setback.move"].isna().all()

@@ -240,3 +240,22 @@ def test_parts_fitted_since_have_met_the_wish(record, example):
     fitted["left"] = {"spindle_to_cleat_centre_mm": 59}
     said = str(record(bike=bike, wish=wish, as_left=fitted).parts())
     assert "Left, as it stands now: +6 mm outward of as found; +3 mm of it remains" in said
+
+
+def test_the_same_numbers_come_as_a_frame(record):
+    made = record()
+    every = made.frame()
+    assert list(every.columns) == ["name", "value", "low", "high", "unit", "grade", "source", "needs"]
+    assert len(every) == len(made.assessment.results)
+    found = every.set_index("name").loc["left.cleat_setback.as_found"]
+    assert found["value"] == pytest.approx(34 / 3)
+    assert found["low"] < found["value"] < found["high"]
+    cleats = made.frame("cleats")
+    assert set(cleats["section"]) == {"cleats"}
+    left = cleats[(cleats["row"] == "Cleat setback as found") & (cleats["side"] == "left")]
+    assert left["value"].item() == pytest.approx(34 / 3)
+    assert cleats["value"].dtype == float
+    assert {"section", "row", "column", "text"} == set(made.frame("positions").columns)
+    for section in ("nothing", "stance", "_results", "cleats()"):
+        with pytest.raises(ValueError, match=re.escape(f"section is {section!r}")):
+            made.frame(section)
