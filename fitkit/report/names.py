@@ -1,17 +1,15 @@
-"""The results in words, for people: names, numbers that add up, and two records side by side."""
+"""The results in words, for people: their names, and numbers that add up; the results file keeps the short names."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
-from pathlib import Path
 
 from fitkit.advice_words import value_words
-from fitkit.assessment import Assessment, assess, load_visit
-from fitkit.report.blocks import Table
-from fitkit.words import capital, halved
+from fitkit.assessment import Assessment
+from fitkit.words import halved
 
-__all__ = ["RESULT_WORDS", "beside_reference", "in_words", "printed", "where_it_stands"]
+__all__ = ["RESULT_WORDS", "in_words", "printed"]
 
 RESULT_WORDS = {
     "cleat_setback.as_found": "cleat setback as found",
@@ -85,36 +83,3 @@ def printed(assessment: Assessment, name: str) -> str:
 
 def _move(assessment: Assessment, side: str) -> float:
     return halved(assessment.foot(side).set_to) - halved(assessment[f"{side}.cleat_setback.as_found"].value)
-
-
-_NAMES = (
-    "cleat_setback.as_found",
-    "cleat_setback.start",
-    "cleat_setback.slot_greatest",
-    "cleat_setback.move",
-    "cleat_setback.as_left",
-    "forward_limit",
-    "half_stance",
-)
-
-
-def beside_reference(own: str | Path, reference: str | Path) -> Table:
-    """Return the main results of two session files side by side."""
-    mine, theirs = assess(load_visit(own)), assess(load_visit(reference))
-    rows = []
-    for side in ("left", "right"):
-        for name in _NAMES:
-            full = f"{side}.{name}"
-            rows.append((capital(in_words([full])), printed(mine, full), printed(theirs, full)))
-    return Table("Your record beside the reference", ("", "Yours", "Reference"), tuple(rows))
-
-
-def where_it_stands(own: str | Path) -> Table:
-    """Return only where each cleat stands as found, with its interval: nothing of where it should go."""
-    found = assess(load_visit(own))
-    names = ("cleat_setback.as_found", "mtp1.expected")
-    rows = tuple(
-        (capital(RESULT_WORDS[name]), *(printed(found, f"{side}.{name}") for side in ("left", "right")))
-        for name in names
-    )
-    return Table("Where the cleat stands, with 95 % intervals", ("", "Left", "Right"), rows)

@@ -17,7 +17,7 @@ from fitkit.forms.soon import soon
 from fitkit.report.beliefs import belief
 from fitkit.report.beliefs import beliefs as every_belief
 from fitkit.report.blocks import Table
-from fitkit.report.names import beside_reference
+from fitkit.report.compared import beside_reference
 from fitkit.session.files import append_durably, locked, make_folder
 from fitkit.workbench.folder import AFTER_S, learning_folder
 
