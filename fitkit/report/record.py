@@ -75,7 +75,18 @@ class Emitted:
 
 
 class Record(SeenRiding):
-    """One visit's record."""
+    """One visit's record.
+
+    Parameters
+    ----------
+    session : str or Path
+        Path of the session file.
+
+    Raises
+    ------
+    SessionProblems, HouseProblems
+        With every problem of the file at fault.
+    """
 
     def __init__(self, session: str | Path) -> None:
         self.assessment: Assessment = assess(load_visit(session))

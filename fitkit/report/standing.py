@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from fitkit import constants
-from fitkit.advice_words import needs_words
+from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment import clearances as gaps
 from fitkit.assessment.clearances import outward_since_found
@@ -13,7 +13,7 @@ from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.names import printed
-from fitkit.words import capital, decimal, halved, halves, plain, signed
+from fitkit.words import capital, halved, halves, plain, signed
 
 __all__ = [
     "before_widening",
@@ -211,9 +211,9 @@ def lean_words(assessment: Assessment) -> str:
     leans = {side: assessment[f"{side}.lean.clearance"] for side in SIDES}
     if not any(lean.is_known and lean.value < clearances.LEAST_LEAN_DEG for lean in leans.values()):
         return ""
-    told = ", ".join(f"{side} {decimal(lean.value, 1)}" for side, lean in leans.items() if lean.is_known)
-    least = f"{clearances.LEAST_LEAN_DEG:g} is the least of {constants.LEAST_LEAN_DEG.source}"
-    return f"Lowered pedal touches at {told} degrees of lean ({least}): do not pedal in bends."
+    told = ", ".join(f"{side} {value_words(lean)}" for side, lean in leans.items() if lean.is_known)
+    least = f"{clearances.LEAST_LEAN_DEG:g}° is the least of {constants.LEAST_LEAN_DEG.source}"
+    return f"Lowered pedal touches at a lean of {told}; {least}: do not pedal in bends."
 
 
 def foot_gaps(assessment: Assessment) -> Table:
