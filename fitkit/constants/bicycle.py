@@ -38,22 +38,13 @@ KNEE_STATIC_DEG = Published(
 )
 KNEE_DYNAMIC_EASY_DEG = Published((33.0, 43.0), "deg", None, _SWART, READ)
 KNEE_DYNAMIC_HARD_DEG = Published((30.0, 40.0), "deg", None, _SWART, READ)
-KNEE_DYNAMIC_LESS_STATIC_DEG = Published(8.2, "deg", 5.0, _BINI, READ)
-ANKLE_DYNAMIC_LESS_STATIC_DEG = Published(8.2, "deg", 5.3, _BINI, READ, "the same 8.2 as the knee, as printed")
-HIP_DYNAMIC_LESS_STATIC_DEG = Published(-4.9, "deg", 3.0, _BINI, READ)
 SADDLE_SHIFT_STUDIED_PERCENT = Published(2.0, "%", None, _FERRER, READ, "of saddle height, up and down")
 KNEE_CHANGE_LOW_TO_HIGH_SADDLE_DEG = Published(7.0, "deg", None, _FERRER, READ)
-ANKLE_CHANGE_LOW_TO_HIGH_SADDLE_DEG = Published(8.0, "deg", None, _FERRER, READ)
-HIP_CHANGE_LOW_TO_HIGH_SADDLE_DEG = Published(4.0, "deg", None, _FERRER, READ)
 LOCKED_ANKLE_KNEE_DEG = Published((25.0, 30.0, 35.0, 40.0), "deg", None, _LINK, COMPUTED, "knee of the row below")
 LOCKED_ANKLE_MM_PER_DEG = Published(
     (1.62, 1.94, 2.26, 2.57), "mm/deg", None, _LINK, COMPUTED, "overstates the knee change by about two: ankles share"
 )
-HIP_ON_BICYCLE_DEG = Published((32.0, 70.0), "deg", None, _ERICSON, READ)
-KNEE_ON_BICYCLE_DEG = Published((46.0, 112.0), "deg", None, _ERICSON, READ)
-ANKLE_ON_BICYCLE_DEG = Published((-2.0, 22.0), "deg", None, _ERICSON, READ, "dorsiflexion positive")
 JOINT_RANGES_DEG = Published((43.9, 75.2, 26.9), "deg", None, _BMC, READ, "range of hip, knee, ankle")
-KNEE_3D_LESS_2D_DEG = Published(2.2, "deg", None, "Fonda et al. 2014, J Sports Sci 32:940", READ)
 
 # --- Stance width --------------------------------------------------------------------------------------------------
 _WIDER = "J Sports Sci 39:768, doi 10.1080/02640414.2020.1845440"
@@ -62,19 +53,9 @@ _WILBERT = "Wilbert et al. 2024, Bioengineering 11:879"
 _TRAVEL = "conference abstract, 8 cyclists, 2-D"
 _BADII = "Badii 2014"
 
-Q_FACTORS_TESTED_MM = Published(
-    (90.0, 120.0, 150.0, 180.0), "mm", None, "Disley & Li 2014, Scand J Med Sci Sports 24:117", SECOND
-)
-Q_FACTOR_SELF_SELECTED_MM = Published(
-    142.0, "mm", None, "Disley & Li 2014, Res Sports Med 22:12", READ, "mean of 10; predicted by how feet hang"
-)
 Q_FACTOR_WIDENED_BY_MM = Published(
     (20.0, 40.0, 60.0), "mm", None, _WIDER, READ, "22 riders: the narrowest was best whatever the pelvis width"
 )
-WIDENING_DISCOMFORT_80_W = Published((0.8, 2.4), "points", None, _THORSEN, READ, "widening from 150 mm")
-WIDENING_DISCOMFORT_160_W = Published((1.5, 3.5), "points", None, _THORSEN, READ, "widening from 150 mm")
-WIDENING_TESTED_PERCENT_OF_LEG = Published((2.0, 8.0), "%", None, _WILBERT, READ, "of leg length, from 160 mm")
-WIDENING_KNEE_ABDUCTION_PERCENT = Published(30.0, "%", None, _WILBERT, READ, "moment up to this and more")
 KNEE_TRAVEL_PAIN_FREE_MM = Published(8.0, "mm", 3.0, _TRAVEL, READ, "a 50-rider study found no link: Branco 2023")
 KNEE_TRAVEL_KNEECAP_PAIN_MM = Published(14.0, "mm", 5.0, _TRAVEL, READ, "a 50-rider study found no link: Branco 2023")
 
@@ -103,8 +84,6 @@ CLEAT_BOLT_TORQUE_IN_WORDS = Published(
     "never a setting",
 )
 CRANK_FORCE_ARM_MM = Published(65.0, "mm", None, _ISO_CRANK, COMPUTED, "a longer arm bends the crank by the ratio")
-PEDAL_STATIC_LOAD_N = Published(1500.0, "N", None, "ISO 4210-8, national texts", READ, "down, 1 min")
-RELEASE_INJURIES = Published(5.0, "people", None, "Kukadia 2015", READ, "severe, with cleats")
 
 # --- Clearances ----------------------------------------------------------------------------------------------------
 LEAST_LEAN_DEG = Published(
@@ -134,9 +113,6 @@ LEG_LENGTH_CORRECTED_MM = Published(
 )
 WEDGES_IN_WORDS = Published(
     "no significant or systematic effect", "in words", None, "Dinsdale & Williams, n 6; O'Neill 2011", READ, "no dose"
-)
-CRANK_LENGTHS_TESTED_MM = Published(
-    (150.0, 190.0), "mm", None, "Barratt 2011, n 15", READ, "no effect on relative joint power at best cadence"
 )
 
 __all__ = [name for name, value in list(globals().items()) if isinstance(value, Published)]

@@ -25,9 +25,6 @@ HIP_HARRINGTON_WIDTH_ONLY_PER_WIDTH = Published(0.33, "1", None, _HARRINGTON, SE
 HIP_HARRINGTON_WIDTH_ONLY_CONSTANT_MM = Published(7.3, "mm", None, _HARRINGTON, SECOND)
 HIP_HARA_PER_LEG_LENGTH = Published(0.086, "1", None, _HARA, SECOND, "of ASIS to medial malleolus")
 HIP_HARA_CONSTANT_MM = Published(8.0, "mm", None, _HARA, SECOND, "three open codes agree")
-HIP_HARRINGTON_LATERAL_ERROR_MM = Published(3.2, "mm", None, f"mean error reported, {_HARRINGTON}", SECOND)
-HIP_HARA_LATERAL_ERROR_MM = Published(3.8, "mm", None, f"mean error reported, {_HARA}", SECOND)
-HIP_BELL_ERROR_MM = Published(19.0, "mm", None, f"mean error reported, {_BELL}", SECOND, "in all three directions")
 HIP_MODEL_HALF_WIDTH_MM = Published(
     7.5,
     "mm",
@@ -43,12 +40,8 @@ _ANSUR = "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II 2012), computed from it
 
 BI_ILIAC_MEN_MM = Published(280.9, "mm", 20.7, _BDIMS, COMPUTED)
 BI_ILIAC_WOMEN_MM = Published(275.8, "mm", 23.1, _BDIMS, COMPUTED)
-BI_ILIAC_RANGE_MEN_MM = Published((194.0, 347.0), "mm", None, _BDIMS, COMPUTED)
-BI_ILIAC_RANGE_WOMEN_MM = Published((187.0, 333.0), "mm", None, _BDIMS, COMPUTED)
 BI_ILIAC_WAIST_CORRELATION_MEN = Published(0.494, "1", None, _BDIMS, COMPUTED, "with waist girth")
 BI_ILIAC_WAIST_CORRELATION_WOMEN = Published(0.482, "1", None, _BDIMS, COMPUTED, "with waist girth")
-BICRISTAL_MEN_MM = Published(275.4, "mm", 17.5, _ANSUR, COMPUTED)
-BICRISTAL_WOMEN_MM = Published(273.3, "mm", 22.3, _ANSUR, COMPUTED)
 
 # --- Leg segments as shares of stature -----------------------------------------------------------------------------
 _DRILLIS = "Drillis & Contini 1966, as quoted by Winter"
@@ -56,14 +49,9 @@ _DE_LEVA = "De Leva 1996"
 
 THIGH_SHARE_DRILLIS = Published(0.245, "1", None, _DRILLIS, SECOND, "of stature")
 SHANK_SHARE_DRILLIS = Published(0.246, "1", None, _DRILLIS, SECOND, "of stature")
-ANKLE_HEIGHT_SHARE_DRILLIS = Published(0.039, "1", None, _DRILLIS, SECOND, "of stature")
-FOOT_SHARE_DRILLIS = Published(0.152, "1", None, _DRILLIS, SECOND, "of stature")
 THIGH_SHARE_DE_LEVA = Published(0.2425, "1", None, _DE_LEVA, SECOND, "of stature")
 SHANK_SHARE_DE_LEVA = Published(0.2493, "1", None, _DE_LEVA, SECOND, "of stature")
-FOOT_SHARE_DE_LEVA = Published(0.1482, "1", None, _DE_LEVA, SECOND, "of stature")
 MALLEOLUS_HEIGHT_SHARE_MEN = Published(0.0415, "1", None, _ANSUR, COMPUTED, "of stature")
 MALLEOLUS_HEIGHT_SHARE_WOMEN = Published(0.0385, "1", None, _ANSUR, COMPUTED, "of stature")
-CROTCH_HEIGHT_SHARE_MEN = Published(0.4815, "1", None, _ANSUR, COMPUTED, "of stature")
-CROTCH_HEIGHT_SHARE_WOMEN = Published(0.4802, "1", None, _ANSUR, COMPUTED, "of stature")
 
 __all__ = [name for name, value in list(globals().items()) if isinstance(value, Published)]

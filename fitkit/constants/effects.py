@@ -23,12 +23,8 @@ CLEAT_SHIFT_SOLEUS_SPRINT_PERCENT = Published(8.8, "%", None, _MILLOUR, READ, "5
 CLEAT_BACK_CALF_PERCENT = Published(
     -20.0, "%", None, "Litzenberger et al. 2008, 12 non-cyclists", READ, "joint to tarsus; up to this and more"
 )
-CLEAT_BACK_FOOT_PAIN_POINTS = Published(
-    -5.0, "points of 10", None, "case series 2024, 21 riders, no control", READ, "proves nothing by itself"
-)
 SPRINT_PEAK_FORWARD_AND_BACK_W = Published(
     (1200.0, 1150.0), "W", None, _TRADE, TRADE, "order of size; four sprints can barely show the difference"
 )
-SPRINT_STROKES_FORWARD_AND_BACK = Published((3.0, 5.0), "pedal strokes", None, _TRADE, TRADE, "to the peak")
 
 __all__ = [name for name, value in list(globals().items()) if isinstance(value, Published)]

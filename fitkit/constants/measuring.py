@@ -6,9 +6,6 @@ from fitkit.constants.published import COMPUTED, READ, SECOND, Published
 _COUCH = "doi 10.1055/a-2321-0516, 92 patients on a couch, three devices"
 _CHI = "chi-square interval of a variance, n degrees of freedom for n pairs"
 
-KNEE_EXTENSION_MDC_WITHIN_DEG = Published((2.0, 3.5), "deg", None, _COUCH, READ, "95 %, within a rater")
-KNEE_EXTENSION_MDC_BETWEEN_DEG = Published((3.7, 10.4), "deg", None, _COUCH, READ, "95 %, between raters")
-GONIOMETER_ICC_BETWEEN = Published(0.36, "1", None, _COUCH, READ, "between raters; the other two about .8")
 TEM_INTERVAL_5_PAIRS = Published((0.62, 2.45), "1", None, _CHI, COMPUTED, "of the estimate, 95 %")
 TEM_INTERVAL_10_PAIRS = Published((0.70, 1.75), "1", None, _CHI, COMPUTED, "of the estimate, 95 %")
 TEM_INTERVAL_20_PAIRS = Published((0.77, 1.44), "1", None, _CHI, COMPUTED, "of the estimate, 95 %")
@@ -20,17 +17,10 @@ _MDC = f"1.96 sqrt(2) CV, over sqrt(4) for means of four; {_MARTIN}"
 SPRINT_PEAK_W = Published(1317.0, "W", 66.0, _MARTIN, READ, "13 men, peak of a revolution")
 SPRINT_BEST_CADENCE_RPM = Published(122.0, "rpm", None, _MARTIN, READ)
 SPRINT_CV_PERCENT = Published(3.3, "%", None, _MARTIN, READ)
-SPRINT_ICC = Published(0.99, "1", None, _MARTIN, READ)
-SPRINT_TYPICAL_ERROR_PERCENT = Published((2.5, 1.9), "%", None, "Watt et al. 2002", READ, "first and second bout")
 SPRINT_MDC_SINGLE_PERCENT = Published(9.1, "%", None, _MDC, COMPUTED, "95 %, single trials")
 SPRINT_MDC_OF_FOUR_PERCENT = Published(4.6, "%", None, _MDC, COMPUTED, "95 %, means of four trials")
 SPRINT_FAMILIARISATION_SPRINTS = Published(2.0, "sprints", None, "read beside Watt et al. 2002", SECOND, "before")
-SPRINT_BEST_CADENCE_BY_FIT_RPM = Published(
-    (111.0, 132.0), "rpm", None, "Dunst 2022", READ, "long against short fits: fit the first 3 s or so only"
-)
 
 # --- Things of known size, for scale -------------------------------------------------------------------------------
-ID_1_CARD_MM = Published((85.60, 53.98), "mm", None, "ISO/IEC 7810", SECOND)
-A4_SHEET_MM = Published((210.0, 297.0), "mm", None, "ISO 216", SECOND)
 
 __all__ = [name for name, value in list(globals().items()) if isinstance(value, Published)]

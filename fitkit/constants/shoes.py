@@ -13,7 +13,6 @@ LAST_ALLOWANCE_PARIS_POINTS = Published(2.0, "Paris points", None, _ISO_OPEN, SE
 INCH_MM = Published(25.4, "mm", None, f"9/16 in is 14.2875 mm in {_JIS}", COMPUTED)
 BARLEYCORN_MM = Published(25.4 / 3, "mm", None, _JURCA, SECOND, "one third of an inch, one UK size")
 UK_AT_NO_FOOT = Published(-23.0, "UK sizes", None, _ISO_OPEN, SECOND, "UK adult = 3 foot_in - 23")
-MONDOPOINT_STEPS_MM = Published((5.0, 7.5), "mm", None, f"{_ISO_EXTRACT}, quoting ISO 9407", READ)
 US_MEN_ABOVE_UK = Published(1.0, "UK sizes", None, "none found", MEMORY, "one size either way")
 US_WOMEN_ABOVE_UK = Published(2.0, "UK sizes", None, "none found", MEMORY, "one size either way")
 US_SIZE_HALF_WIDTH = Published(1.0, "UK sizes", None, "none found", MEMORY, "how far the two above may be out")
@@ -56,14 +55,6 @@ FOOT_TIP_AHEAD_OF_JOINT_MM = Published(
 _DUMAS = "Dumas et al. 2007, J Biomech 40:543"
 _RAMOS = "Ramos-Ortega et al. 2012, Science & Sports 27:e55"
 
-ANKLE_TO_METATARSALS_MEN_MM = Published(183.0, "mm", None, _DUMAS, SECOND, "ankle centre to metatarsal heads' middle")
-ANKLE_TO_METATARSALS_WOMEN_MM = Published(165.0, "mm", None, _DUMAS, SECOND, "ankle centre to metatarsal heads' middle")
-PALPATION_ICC_WITHIN_RATER = Published(
-    (0.86, 0.97), "1", None, "J Foot Ankle Res 7:37", READ, "metatarsal heads of 202 feet; between raters it is poor"
-)
 FIFTH_MTP_SHARE = Published((0.62, 0.65), "1", None, "none found", MEMORY, "of foot length; a measured input only")
-CLEAT_SETBACK_AS_FOUND_MM = Published(
-    0.0, "mm", 8.0, _RAMOS, READ, "riders as they came: cleat base to joint 36 less that cleat's own base to axle 36"
-)
 
 __all__ = [name for name, value in list(globals().items()) if isinstance(value, Published)]
