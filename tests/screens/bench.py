@@ -138,7 +138,7 @@ def saved(path: Path, dotted: str):
 
 def wait_saved(page, path: Path, dotted: str, value) -> None:
     """Wait until the file holds the value."""
-    for _ in range(600):
+    for _ in range(WAIT_MS // 25):
         if saved(path, dotted) == value:
             return
         page.wait_for_timeout(25)  # the file changes outside the browser, so there is no element to wait for

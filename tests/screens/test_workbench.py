@@ -6,6 +6,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from fitkit import session
+from fitkit.forms.rows import at_class
 from fitkit.workbench import open_command
 from tests.conftest import ROOT
 from tests.screens.bench import (
@@ -76,6 +77,25 @@ def test_a_killed_kernel_loses_nothing_typed(screens, bench):
     type_into(page, "428")
     page.keyboard.press("Enter")
     wait_saved(page, path, "rider.left.thigh_mm", [428])
+
+
+def test_what_was_typed_comes_back_where_the_field_has_the_keyboard_first(screens, bench):
+    path = bench.visit("rider-first")
+    page = screens.open(path, "1_intake")
+    tab_to(page, RIGHT_FOOT)
+    page.keyboard.type("269")
+    # The run ends in the moment in which the form is shown again: the field has the keyboard before its text.
+    page.evaluate(
+        """name => new MutationObserver(() => {
+          const input = document.querySelector(`.${name} input`);
+          if (input && document.activeElement !== input) input.focus();
+        }).observe(document.body, {childList: true, subtree: true, attributes: true})""",
+        at_class(RIGHT_FOOT),
+    )
+    bench.kill_kernel(path, "1_intake")
+    page.locator(".jp-Dialog button").first.wait_for(timeout=WAIT_MS)
+    page.keyboard.press("Enter")
+    wait_saved(page, path, RIGHT_FOOT, [269])
 
 
 def test_late_news_never_changes_what_is_being_typed(screens, bench):

@@ -56,7 +56,7 @@
   };
   const putBack = (input, field) => {
     const key = keyOf(field);
-    if (typed.has(key) && document.activeElement !== input && typed.get(key) !== input.value && field.dataset.fitDone !== key) {
+    if (typed.has(key) && input !== inHand && typed.get(key) !== input.value && field.dataset.fitDone !== key) {
       field.dataset.fitDone = key;
       input.value = typed.get(key);
       input.dispatchEvent(new Event('input', { bubbles: true }));
