@@ -12,7 +12,7 @@ from typing import Literal
 
 from fitkit import constants
 from fitkit.calculations.readings import Quantity
-from fitkit.constants.published import SECOND, Published
+from fitkit.constants import SECOND, Published
 
 __all__ = [
     "Proportion",
