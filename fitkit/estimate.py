@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from typing import Literal, get_args
 
 __all__ = ["GRADES", "UNITS", "Estimate", "Grade", "Unit", "between", "known", "missing"]
@@ -15,38 +15,16 @@ GRADES: tuple[str, ...] = get_args(Grade)
 
 @dataclass(frozen=True)
 class Estimate:
-    """A number a person may question: value, 95 % interval, unit, grade, source; or what it needs.
+    """A number a person may question: value, 95 % interval, unit, grade, source; or what it needs."""
 
-    Parameters
-    ----------
-    value, low, high : float or None
-        Value and ends of its 95 % interval [unit]; all None when not assessed. A bracket of trials has its ends and
-        no value.
-    unit : Unit
-        One of `UNITS`.
-    grade : Grade or None
-        Kind of evidence, one of `GRADES`; None when not assessed.
-    source : str or None
-        Where the number comes from, in words.
-    needs : str or None
-        What is missing, when there is no value.
-    notes : tuple of str
-        What must be said beside the number.
-
-    Raises
-    ------
-    ValueError
-        If the interval does not hold the value, or a value lacks grade or source, or a missing one says no need.
-    """
-
-    value: float | None
-    low: float | None
+    value: float | None  # [unit]; None when not assessed, and for a bracket of trials, which has its ends alone
+    low: float | None  # ends of its 95 % interval [unit]
     high: float | None
     unit: Unit
-    grade: Grade | None
-    source: str | None
-    needs: str | None = None
-    notes: tuple[str, ...] = ()
+    grade: Grade | None  # kind of evidence; None when not assessed
+    source: str | None  # where the number comes from, in words
+    needs: str | None = None  # what is missing, when there is no value
+    notes: tuple[str, ...] = ()  # what must be said beside the number
 
     def __post_init__(self) -> None:
         if self.unit not in UNITS:
@@ -83,17 +61,7 @@ class Estimate:
 
     def as_result(self, name: str) -> dict:
         """Return the estimate as one entry of the results file, under `name`."""
-        return {
-            "name": name,
-            "value": self.value,
-            "low": self.low,
-            "high": self.high,
-            "unit": self.unit,
-            "grade": self.grade,
-            "source": self.source,
-            "needs": self.needs,
-            "notes": list(self.notes),
-        }
+        return {"name": name, **asdict(self), "notes": list(self.notes)}
 
 
 def known(
