@@ -27,13 +27,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
         stream.reconfigure(errors="backslashreplace")
     given = _parser().parse_args(arguments)
     # Imported only now, so that --help answers at once.
-    from fitkit.batch.files import WrongCallError, plain
+    from fitkit.problems import WrongCallError
+    from fitkit.words import one_line
 
     try:
         return given.carry_out(given)
     except WrongCallError as error:
         for line in error.args:
-            sys.stderr.write(f"{plain(line, longest=4000)}\n")
+            sys.stderr.write(f"{one_line(line, longest=4000)}\n")
         return _WRONG_CALL
     except KeyboardInterrupt:
         return _STOPPED
@@ -195,8 +196,10 @@ def _workers(text: str) -> int:
 
 def _new(given: argparse.Namespace) -> int:
     from fitkit import session
-    from fitkit.batch.files import WrongCallError, os_reason, plain
     from fitkit.batch.inputs import load_house
+    from fitkit.files import os_reason
+    from fitkit.problems import WrongCallError
+    from fitkit.words import one_line
 
     access = load_house(given.rules, given.parts).rules.access
     is_known = any(given.folder.rglob(f"{given.client_id}_*.json"))
@@ -205,12 +208,14 @@ def _new(given: argparse.Namespace) -> int:
     except session.SessionProblems as error:
         raise WrongCallError(*error.problems) from None
     except FileExistsError as error:
-        sys.stderr.write(f"{plain(error.filename)}: {plain(error.strerror)}\n")
+        sys.stderr.write(f"{one_line(error.filename)}: {one_line(error.strerror)}\n")
         return _PROBLEMS
     except OSError as error:
-        raise WrongCallError(f"{plain(given.folder)} cannot be written: {os_reason(error)}") from None
+        raise WrongCallError(f"{one_line(given.folder)} cannot be written: {os_reason(error)}") from None
     if not is_known:
-        sys.stderr.write(f"{given.client_id} is a new client: no earlier visit in {plain(given.folder.absolute())}\n")
+        sys.stderr.write(
+            f"{given.client_id} is a new client: no earlier visit in {one_line(given.folder.absolute())}\n"
+        )
     print(path)
     return _FINE
 
@@ -263,25 +268,29 @@ def _overview(given: argparse.Namespace) -> int:
 
 def _forget(given: argparse.Namespace) -> int:
     from fitkit import session
-    from fitkit.batch.files import Access, WrongCallError, os_reason, plain
     from fitkit.batch.forgetting import forget_reports
     from fitkit.batch.inputs import load_house
+    from fitkit.files import Access, os_reason
+    from fitkit.problems import WrongCallError
+    from fitkit.words import one_line
     from fitkit.workbench.folder import WorkFolder
 
     access = Access(group=load_house(given.rules, given.parts).rules.access == "group")
     if not given.folder.is_dir():
-        raise WrongCallError(f"{plain(given.folder)} is not a folder; expected the folder with the session files")
+        raise WrongCallError(f"{one_line(given.folder)} is not a folder; expected the folder with the session files")
     try:
         removed = [*session.forget(given.client_id, given.folder)]
         # In a workbench's folder the visit's own notebooks and papers go too.
         removed += WorkFolder(given.folder.absolute()).forget(given.client_id)
     except OSError as error:
-        sys.stderr.write(f"{plain(error.filename)} could not be removed: {os_reason(error)}; something may be left\n")
+        sys.stderr.write(
+            f"{one_line(error.filename)} could not be removed: {os_reason(error)}; something may be left\n"
+        )
         return _PROBLEMS
     if given.out:
         removed += forget_reports(given.client_id, given.out, access)
     for path in removed:
-        print(plain(path))
+        print(one_line(path))
     if not removed:
         sys.stderr.write(f"nothing found of {given.client_id}\n")
         return _PROBLEMS

@@ -1,4 +1,4 @@
-"""Numbers, days and directions in words: one way to write each, on every screen, paper and drawing.
+"""Numbers, days and texts from files in words: one way to write each, on every screen, paper and drawing.
 
 Lengths on the rider and the bicycle stand in half millimetres, a change as the difference of both places as printed,
 what a person typed as it was typed. All have a true minus sign and none a minus zero.
@@ -10,7 +10,22 @@ import math
 from collections.abc import Callable
 from datetime import date
 
-__all__ = ["capital", "day", "decimal", "halved", "halves", "plain", "rounded", "signed", "span", "tenths", "whole"]
+__all__ = [
+    "capital",
+    "count",
+    "day",
+    "decimal",
+    "halved",
+    "halves",
+    "one_line",
+    "plain",
+    "printable",
+    "rounded",
+    "signed",
+    "span",
+    "tenths",
+    "whole",
+]
 
 _MONTHS = (
     "January",
@@ -90,3 +105,20 @@ def day(when: date | str | None) -> str:
         except ValueError:
             return when
     return f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
+
+
+def count(number: int, noun: str) -> str:
+    """Return a number with its noun: ``1 record``, ``2 records``."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def printable(text: str, *, longest: int = 60) -> str:
+    """Return the text cut to what a message shows; what does not print, or turns writing about, as its code."""
+    shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text[: longest + 1])
+    return shown if len(shown) <= longest else shown[: longest - 1] + "…"
+
+
+def one_line(text: object, *, longest: int = 600) -> str:
+    """Return a text as `printable`, on one line: line ends and tabs become spaces."""
+    # A longer text would bury the others; what a person needs to find the place is at its beginning.
+    return printable(" ".join(str(text)[: 4 * longest].split()), longest=longest)

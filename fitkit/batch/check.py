@@ -9,10 +9,10 @@ from typing import TextIO
 from fitkit import session
 from fitkit.assessment.inputs import unknown_parts
 from fitkit.batch import inputs
-from fitkit.batch.files import count, plain
 from fitkit.batch.inputs import Visit
 from fitkit.house import load as load_house
 from fitkit.session.doubts import doubts
+from fitkit.words import count, one_line
 
 __all__ = ["check"]
 
@@ -24,7 +24,7 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
     for visit in found.visits:
         if unknown := unknown_parts(visit.session, kept):
             wrong += 1
-            _say(screen, visit.path, count(len(unknown), "problem"), [plain(problem) for problem in unknown])
+            _say(screen, visit.path, count(len(unknown), "problem"), [one_line(problem) for problem in unknown])
             continue
         questions = list(_questions(visit))
         said = f"fine, {count(len(questions), 'question')}" if questions else "fine"
@@ -40,11 +40,11 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
 
 def _questions(visit: Visit) -> Iterator[str]:
     for problem in (*session.unusual(visit.session), *doubts(visit.session)):
-        yield plain(problem)
+        yield one_line(problem)
     for name in visit.missing_files:
-        yield f"{plain(name)} is named in the session and not there; expected beside the session file. Copied yet?"
+        yield f"{one_line(name)} is named in the session and not there; expected beside the session file. Copied yet?"
 
 
 def _say(screen: TextIO, path: Path, said: str, lines: Sequence[str]) -> None:
-    screen.write(f"{plain(path)}: {said}\n")
+    screen.write(f"{one_line(path)}: {said}\n")
     screen.writelines(f"  - {line}\n" for line in lines)

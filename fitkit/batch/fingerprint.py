@@ -10,6 +10,7 @@ from pathlib import Path
 import fitkit
 from fitkit import places
 from fitkit.batch.job import Input
+from fitkit.files import make_folder, write_new
 
 __all__ = [
     "ABSENT",
@@ -76,13 +77,12 @@ def stage(item: Input, target: Path) -> str:
     source = Path(item.source)
     if not source.is_file() and not item.required:
         return ABSENT
-    target.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    make_folder(target.parent)
     if _is_large(source):
         target.symlink_to(source.resolve())
         return _of_large(source)
     data = source.read_bytes()
-    target.touch(mode=0o600)
-    target.write_bytes(data)
+    write_new(target, data, lasting=False)
     return digest(data)
 
 

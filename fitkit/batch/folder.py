@@ -11,7 +11,9 @@ from pathlib import Path
 
 import filelock
 
-from fitkit.batch.files import Access, WrongCallError, os_reason, plain, remove, sync_folder
+from fitkit.files import Access, os_reason, remove, sync_folder
+from fitkit.problems import WrongCallError
+from fitkit.words import one_line
 
 __all__ = ["KEY_PATTERN", "MARKER", "PAGES", "PDF_PAGES", "ReportFolder", "is_report_folder", "opened", "record_files"]
 
@@ -78,7 +80,7 @@ def opened(path: Path, access: Access) -> Iterator[ReportFolder]:
         lock.acquire()
     except filelock.Timeout:
         raise WrongCallError(
-            f"{plain(path)} is being written by another run; wait for it to end, or name another folder"
+            f"{one_line(path)} is being written by another run; wait for it to end, or name another folder"
         ) from None
     except OSError as error:
         raise WrongCallError(_cannot_write(path, error)) from None
@@ -94,11 +96,11 @@ def _check(path: Path) -> None:
         theirs = sorted(item.name for item in path.iterdir() if item.name != _LOCK)
         if theirs and not is_report_folder(path):
             raise WrongCallError(
-                f"{plain(path)} holds other files, such as {plain(theirs[0])}; "
+                f"{one_line(path)} holds other files, such as {one_line(theirs[0])}; "
                 "expected a new or empty folder, or one made by an earlier run"
             )
     elif path.exists() or path.is_symlink():
-        raise WrongCallError(f"{plain(path)} is not a folder; expected a folder for the reports")
+        raise WrongCallError(f"{one_line(path)} is not a folder; expected a folder for the reports")
 
 
 def _make(path: Path, access: Access) -> None:
@@ -135,5 +137,5 @@ def _clean(path: Path) -> None:
 
 def _cannot_write(path: Path, error: OSError) -> str:
     if error.errno == errno.ENOSPC:
-        return f"the disk of {plain(path)} is full; make room, then run again"
-    return f"{plain(path)} cannot be written: {os_reason(error)}; name a folder that can be written"
+        return f"the disk of {one_line(path)} is full; make room, then run again"
+    return f"{one_line(path)} cannot be written: {os_reason(error)}; name a folder that can be written"

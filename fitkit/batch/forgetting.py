@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from fitkit.batch.files import Access, WrongCallError, plain
 from fitkit.batch.folder import is_report_folder, opened
 from fitkit.batch.index import headline, rows_of, write_contents
 from fitkit.batch.overview import NOTEBOOK, PAGE
 from fitkit.batch.runlog import Entry, RunLog
+from fitkit.files import Access
+from fitkit.problems import WrongCallError
+from fitkit.words import one_line
 
 __all__ = ["forget_reports"]
 
@@ -18,7 +20,7 @@ def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...
     """Remove whatever a report folder holds of a client and return what was removed."""
     out = Path(os.path.abspath(out))
     if not is_report_folder(out):
-        raise WrongCallError(f"{plain(out)} is not a folder of reports; expected one made by 'report'")
+        raise WrongCallError(f"{one_line(out)} is not a folder of reports; expected one made by 'report'")
     with opened(out, access) as folder:
         removed = [folder.forget(key) for key in folder.records() if key.startswith(f"{client_id}_")]
         log = RunLog(folder.path, folder.access)

@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 
-from fitkit.batch.files import count, plain
 from fitkit.batch.folder import PAGES, PDF_PAGES, ReportFolder
 from fitkit.batch.runlog import Entry
+from fitkit.words import count, one_line
 
 __all__ = [
     "INDEX",
@@ -149,7 +149,7 @@ def safe_cell(value: object) -> object:
     if value is None:
         return ""
     if isinstance(value, str):
-        text = plain(value, longest=4000)  # tabs and line ends are gone with it
+        text = one_line(value, longest=4000)  # tabs and line ends are gone with it
         return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text
     return value
 
@@ -268,7 +268,7 @@ def _lacking(row: Row) -> str:
 
 
 def _text(text: object) -> str:
-    return escape(plain(text, longest=4000))
+    return escape(one_line(text, longest=4000))
 
 
 _NOT_GIVEN = "its session file was not among those given this time"

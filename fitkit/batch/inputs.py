@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from fitkit import house, session
-from fitkit.batch.files import WrongCallError, count, os_reason, plain
 from fitkit.batch.folder import KEY_PATTERN, is_report_folder
 from fitkit.batch.job import Input
+from fitkit.files import make_folder, os_reason, write_new
 from fitkit.house import House, HouseProblems
+from fitkit.problems import WrongCallError
 from fitkit.session import Session, SessionProblems
 from fitkit.session.study import load_study
+from fitkit.words import count, one_line
 
 __all__ = ["Found", "Refused", "Visit", "find", "load_house", "staged_house"]
 
@@ -70,7 +72,7 @@ def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
     for place in places:
         search.add(Path(os.path.abspath(place)))
     if not search.candidates and not search.refused:
-        searched = ", ".join(plain(place) for place in places)
+        searched = ", ".join(one_line(place) for place in places)
         raise WrongCallError(
             f"no session file found in {searched}; expected files named like rider-042_2026-03-04_road.json"
         )
@@ -93,7 +95,9 @@ class _Search:
         if place.is_dir():
             self._walk(place)
         elif not os.path.lexists(place):
-            raise WrongCallError(f"{plain(place)} is not there; expected a session file or a folder with session files")
+            raise WrongCallError(
+                f"{one_line(place)} is not there; expected a session file or a folder with session files"
+            )
         else:
             self._add_file(place)
 
@@ -157,7 +161,7 @@ def _load(candidates: Iterable[Path]) -> tuple[dict[str, tuple[Path, Session]], 
 
 
 def _same_key(paths: list[Path]) -> Iterator[Refused]:
-    named = " and ".join(plain(path) for path in paths)
+    named = " and ".join(one_line(path) for path in paths)
     for path in paths:
         yield Refused(
             path, (f"one visit in {count(len(paths), 'file')}: {named}; expected one file. Keep one of them",)
@@ -168,7 +172,7 @@ def _open(path: Path) -> Session | Refused:
     try:
         opened = session.load(path)
     except SessionProblems as error:
-        return Refused(path, tuple(plain(problem) for problem in error.problems))
+        return Refused(path, tuple(one_line(problem) for problem in error.problems))
     if opened.consent.record is False:
         return Refused(path, ("the rider does not agree to a record (consent.record is false)",), is_withdrawn=True)
     return opened
@@ -222,7 +226,7 @@ def _problems_of_study(path: Path) -> tuple[str, ...]:
     try:
         load_study(path)
     except SessionProblems as error:
-        return tuple(f"{_STUDIES}/{path.name}: {plain(problem)}" for problem in error.problems)
+        return tuple(f"{_STUDIES}/{path.name}: {one_line(problem)}" for problem in error.problems)
     return ()
 
 
@@ -233,7 +237,7 @@ def _named_files(path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[
             problem = _misplaced(entry.file, path.name)
             if problem:
                 where = f"ride.{field}.{index}.file"
-                problems.append(f"{where} is {plain(entry.file, longest=120)!r}; {problem}")
+                problems.append(f"{where} is {one_line(entry.file, longest=120)!r}; {problem}")
             else:
                 name = PurePosixPath(entry.file).as_posix()
                 named[name] = Input(name, str(path.parent / name), required=False)
@@ -258,9 +262,9 @@ def load_house(rules: Path | None, parts: Path | None) -> House:
     try:
         return house.load(rules, parts)
     except HouseProblems as error:
-        raise WrongCallError(*(plain(problem) for problem in error.problems)) from None
+        raise WrongCallError(*(one_line(problem) for problem in error.problems)) from None
     except OSError as error:
-        raise WrongCallError(f"{plain(error.filename)} could not be read: {os_reason(error)}") from None
+        raise WrongCallError(f"{one_line(error.filename)} could not be read: {os_reason(error)}") from None
 
 
 def staged_house(rules: Path | None, parts: Path | None, making: Path) -> tuple[House, dict[str, str]]:
@@ -271,8 +275,7 @@ def staged_house(rules: Path | None, parts: Path | None, making: Path) -> tuple[
         asked = given or os.environ.get(variable)
         if asked:
             copy = making / "house" / kind / Path(asked).name
-            copy.parent.mkdir(mode=0o700, parents=True)
-            copy.touch(mode=0o600)
-            copy.write_bytes(Path(asked).read_bytes())
+            make_folder(copy.parent)
+            write_new(copy, Path(asked).read_bytes(), lasting=False)
             environment[variable] = str(copy)
     return load_house(environment.get("FITKIT_RULES"), environment.get("FITKIT_PARTS")), environment

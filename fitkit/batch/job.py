@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitkit.batch.files import Access
+from fitkit.files import Access
 
 __all__ = ["Input", "Job", "Limits"]
 

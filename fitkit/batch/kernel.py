@@ -22,10 +22,10 @@ from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
 from traitlets.config import Config
 
-from fitkit.batch.files import plain
 from fitkit.batch.forked.helpers import Helpers, NoForkError, can_fork
 from fitkit.batch.job import Limits
 from fitkit.batch.processes import end_group, limit_memory
+from fitkit.words import one_line
 
 __all__ = ["Engine", "NotebookError", "load_template", "run"]
 
@@ -47,7 +47,7 @@ def load_template(path: Path) -> NotebookNode:
     try:
         template = nbformat.read(path, as_version=4)
     except (ValueError, KeyError, AttributeError) as error:
-        raise NotebookError(f"{path.name} is not a notebook: {plain(error)}") from None
+        raise NotebookError(f"{path.name} is not a notebook: {one_line(error)}") from None
     names = sorted(_parameters(template))
     if names != [PARAMETER]:
         raise NotebookError(f"{path.name} has the parameters {names}; expected one, '{PARAMETER}'")
@@ -183,13 +183,13 @@ def _reason(error: Exception, progress: _Progress, limits: Limits) -> str:
         if error.ename == CellExecutionError.__name__:
             # Told that the cell failed, but shown no error: there was no room left to write one.
             return f"kernel out of memory, it seems, at {progress.cell}; a kernel may take {limits.kernel_memory_mb} MB"
-        return f"{progress.cell} stopped: {error.ename}: {plain(error.evalue)}"
-    return f"{progress.cell} failed: {type(error).__name__}: {plain(error)}"
+        return f"{progress.cell} stopped: {error.ename}: {one_line(error.evalue)}"
+    return f"{progress.cell} failed: {type(error).__name__}: {one_line(error)}"
 
 
 def _cell_name(cell: NotebookNode, index: int) -> str:
     first_line = cell.source.strip().partition("\n")[0].lstrip("# ")
-    return f"cell {index + 1} ({plain(first_line, longest=60)})"
+    return f"cell {index + 1} ({one_line(first_line, longest=60)})"
 
 
 def _check_complete(executed: NotebookNode) -> None:
@@ -199,7 +199,7 @@ def _check_complete(executed: NotebookNode) -> None:
             continue
         failed = [output for output in cell.outputs if output.output_type == "error"]
         if failed:
-            raise NotebookError(f"{_cell_name(cell, index)} stopped: {failed[0].ename}: {plain(failed[0].evalue)}")
+            raise NotebookError(f"{_cell_name(cell, index)} stopped: {failed[0].ename}: {one_line(failed[0].evalue)}")
         if cell.execution_count is None:
             raise NotebookError(f"{_cell_name(cell, index)} was not run; the notebook ended before it")
 

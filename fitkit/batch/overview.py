@@ -23,11 +23,13 @@ from traitlets.config import Config
 import fitkit
 from fitkit import places
 from fitkit.batch import inputs
-from fitkit.batch.files import Access, WrongCallError, count, os_reason, plain
 from fitkit.batch.folder import ReportFolder, opened
 from fitkit.batch.inputs import Found, load_house, staged_house
 from fitkit.batch.record import cleaned
+from fitkit.files import Access, make_folder, os_reason, write_new
 from fitkit.house import House, HouseProblems
+from fitkit.problems import WrongCallError
+from fitkit.words import count, one_line
 
 __all__ = ["NOTEBOOK", "PAGE", "TEMPLATE", "Options", "overview"]
 
@@ -61,7 +63,7 @@ def overview(session_places: Sequence[Path | str], options: Options, *, screen: 
     out = Path(os.path.abspath(options.out))
     found = inputs.find(session_places, apart=out)
     for refused in found.refused:
-        screen.write(f"{plain(refused.path)}: not counted: {plain(refused.reason, longest=4000)}\n")
+        screen.write(f"{one_line(refused.path)}: not counted: {one_line(refused.reason, longest=4000)}\n")
     day = options.day or date.today()
     with opened(out, access) as folder:
         house, environment = staged_house(options.rules, options.parts, folder.making)
@@ -69,7 +71,7 @@ def overview(session_places: Sequence[Path | str], options: Options, *, screen: 
             staged = _stage(found, folder.making, day)
             executed = _run(staged, environment)
             _write(folder, executed)
-            screen.write(f"overview of {count(len(found.visits), 'visit')}: {plain(folder.path / PAGE)}\n")
+            screen.write(f"overview of {count(len(found.visits), 'visit')}: {one_line(folder.path / PAGE)}\n")
             if options.export_band:
                 _export(staged, house, options, access, day, screen)
         except _FailedError as error:
@@ -91,9 +93,9 @@ def _check(options: Options) -> None:
     if not options.decided_by:
         raise WrongCallError("--export-band needs --decided-by: the id of the person who decides on the new house rule")
     if options.export_band.exists():
-        raise WrongCallError(f"{plain(options.export_band)} is there already; expected the name of a new file")
+        raise WrongCallError(f"{one_line(options.export_band)} is there already; expected the name of a new file")
     if not options.export_band.absolute().parent.is_dir():
-        raise WrongCallError(f"{plain(options.export_band.parent)} is not a folder; expected one that is there")
+        raise WrongCallError(f"{one_line(options.export_band.parent)} is not a folder; expected one that is there")
 
 
 def _stage(found: Found, making: Path, day: date) -> Path:
@@ -105,17 +107,16 @@ def _stage(found: Found, making: Path, day: date) -> Path:
             # Its own file and the fitter's study; the visit before is among the visits, films are not looked at.
             if item.name == visit.path.name or item.name.startswith("fitters/"):
                 _copy(Path(item.source), folder / item.name)
-    wrong = [f"{plain(refused.path.name)}: {plain(refused.reason)}" for refused in found.refused[:_MOST_NAMED]]
+    wrong = [f"{one_line(refused.path.name)}: {one_line(refused.reason)}" for refused in found.refused[:_MOST_NAMED]]
     note = {"day": day.isoformat(), "not_counted": wrong}
     Access().write(folder / "overview.json", json.dumps(note).encode())
     return folder
 
 
 def _copy(source: Path, target: Path) -> None:
-    target.parent.mkdir(mode=0o700, exist_ok=True)
+    make_folder(target.parent)
     if not target.exists():
-        target.touch(mode=0o600)
-        target.write_bytes(source.read_bytes())
+        write_new(target, source.read_bytes(), lasting=False)
 
 
 def _run(staged: Path, environment: Mapping[str, str]) -> NotebookNode:
@@ -138,7 +139,7 @@ def _run(staged: Path, environment: Mapping[str, str]) -> NotebookNode:
                 config=_sockets(private),
             )
         except PapermillExecutionError as error:
-            raise _FailedError(f"the overview's notebook stopped: {error.ename}: {plain(error.evalue)}") from error
+            raise _FailedError(f"the overview's notebook stopped: {error.ename}: {one_line(error.evalue)}") from error
     return cleaned(executed, template)
 
 
@@ -196,8 +197,8 @@ def _export(staged: Path, house: House, options: Options, access: Access, day: d
         rule = learning.rule_from(band, house.rules.starting_band, by=options.decided_by, day=day)
         learning.write_rules(house.rules, rule, options.export_band, mode=access.file_mode)
     except learning.NotLearnedError as error:
-        raise _FailedError(f"{plain(options.export_band)} is not written: {error}") from error
+        raise _FailedError(f"{one_line(options.export_band)} is not written: {error}") from error
     except HouseProblems as error:
-        said = "; ".join(plain(problem) for problem in error.problems)
-        raise _FailedError(f"{plain(options.export_band)} is not written: {said}") from error
-    screen.write(f"new house rules: {plain(options.export_band)}: {plain(rule.source)}\n")
+        said = "; ".join(one_line(problem) for problem in error.problems)
+        raise _FailedError(f"{one_line(options.export_band)} is not written: {said}") from error
+    screen.write(f"new house rules: {one_line(options.export_band)}: {one_line(rule.source)}\n")

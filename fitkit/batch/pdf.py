@@ -9,8 +9,8 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from fitkit.batch.files import plain
 from fitkit.batch.processes import end_group, memory_not_limited
+from fitkit.words import one_line
 
 __all__ = ["PrintError", "find_browser", "print_page"]
 
@@ -66,5 +66,5 @@ def print_page(browser: str, page: Path, target: Path, *, started: Callable[[int
             process.wait()
     if not target.is_file() or not target.read_bytes().startswith(b"%PDF"):
         raise PrintError(
-            f"{page.name} could not be printed: {plain(Path(browser).name)} ended with {process.returncode}"
+            f"{page.name} could not be printed: {one_line(Path(browser).name)} ended with {process.returncode}"
         )

@@ -14,10 +14,10 @@ from dataclasses import dataclass, field
 from multiprocessing import connection
 from pathlib import Path
 
-from fitkit.batch.files import plain
 from fitkit.batch.job import Job
 from fitkit.batch.processes import end_group, stopping_signals_held
 from fitkit.batch.worker import LOG, serve
+from fitkit.words import one_line
 
 __all__ = ["Pool"]
 
@@ -177,7 +177,7 @@ def _ending(lane: _Lane) -> str:
     except OSError:
         printed = []
     last = next((line for line in reversed(printed) if line.strip()), "nothing printed")
-    return f"the worker process ended (exit {code}): {plain(last)}"
+    return f"the worker process ended (exit {code}): {one_line(last)}"
 
 
 def _private_folder() -> str:

@@ -14,10 +14,11 @@ import nbformat
 from nbformat import NotebookNode
 
 from fitkit.batch import fingerprint, kernel, pdf
-from fitkit.batch.files import os_reason, plain, remove, sync_folder
 from fitkit.batch.folder import record_files
 from fitkit.batch.job import Job
 from fitkit.batch.kernel import Engine
+from fitkit.files import os_reason, remove, sync_folder
+from fitkit.words import one_line
 
 __all__ = ["RESULTS_MIME", "SHEET_MIME", "ResultsError", "cleaned", "emitted", "make"]
 
@@ -39,7 +40,7 @@ def make(job: Job, *, started: Callable[[int], None], engine: Engine) -> dict:
     except OSError as error:
         found = {"status": "failed", "reason": _os_problem(error)}
     except Exception as error:  # one visit's failure must not become another's
-        found = {"status": "failed", "reason": f"{type(error).__name__}: {plain(error)}"}
+        found = {"status": "failed", "reason": f"{type(error).__name__}: {one_line(error)}"}
     finally:
         with contextlib.suppress(OSError):
             remove(Path(job.making) / f"{job.key}.inputs")
@@ -50,7 +51,7 @@ def _os_problem(error: OSError) -> str:
     if error.errno == errno.ENOSPC:
         return "the disk is full; make room, then run again"
     name = Path(error.filename).name if isinstance(error.filename, str) else ""
-    return f"{plain(name)} could not be read or written: {os_reason(error)}" if name else os_reason(error)
+    return f"{one_line(name)} could not be read or written: {os_reason(error)}" if name else os_reason(error)
 
 
 def _make(job: Job, started: Callable[[int], None], engine: Engine) -> dict:
@@ -145,7 +146,7 @@ def _check_results(results: object, key: str) -> None:
     for name, value in expected.items():
         found = results.get(name) if isinstance(results, dict) else None
         if found != value:
-            raise ResultsError(f"{name} of the notebook's results is {plain(found)}; expected {value}")
+            raise ResultsError(f"{name} of the notebook's results is {one_line(found)}; expected {value}")
     entries = results.get("results")
     if not isinstance(entries, list) or not all(
         isinstance(e, dict) and isinstance(e.get("name"), str) for e in entries

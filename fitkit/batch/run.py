@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, TextIO
 
 from fitkit import places
 from fitkit.batch import fingerprint, inputs, pdf
-from fitkit.batch.files import Access, WrongCallError, os_reason, plain
 from fitkit.batch.folder import ReportFolder, opened, record_files
 from fitkit.batch.index import INDEX, NOT_ENDED, headline, rows_of, write_contents
 from fitkit.batch.inputs import Found, Refused, Visit, load_house, staged_house
@@ -21,7 +20,10 @@ from fitkit.batch.job import Job, Limits
 from fitkit.batch.pool import Pool
 from fitkit.batch.processes import Interruption, kernel_environment
 from fitkit.batch.runlog import Entry, Progress, RunLog
+from fitkit.files import Access, os_reason
 from fitkit.house import House
+from fitkit.problems import WrongCallError
+from fitkit.words import one_line
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -133,7 +135,7 @@ class _Batch:
         try:
             return staged_house(self.options.rules, self.options.parts, self.folder.making)
         except OSError as error:
-            raise WrongCallError(f"{plain(self.folder.path)} cannot be written: {os_reason(error)}") from None
+            raise WrongCallError(f"{one_line(self.folder.path)} cannot be written: {os_reason(error)}") from None
 
     def _to_make(self, kit: str, interruption: Interruption) -> Iterator[Visit]:
         """Give the visits whose record is not there or no longer what their files give; note the others."""
@@ -169,7 +171,7 @@ class _Batch:
         )
 
     def _refuse(self, refused: Refused) -> None:
-        self.screen.write(f"{plain(refused.path)}: not made: {plain(refused.reason, longest=4000)}\n")
+        self.screen.write(f"{one_line(refused.path)}: not made: {one_line(refused.reason, longest=4000)}\n")
         if refused.is_withdrawn and refused.key is not None:
             self.folder.forget(refused.key)  # an earlier record is taken away
         self._add(
@@ -177,7 +179,7 @@ class _Batch:
                 run=self.run_name,
                 at=_now(),
                 key=refused.key,
-                file=plain(refused.path, longest=4000),
+                file=one_line(refused.path, longest=4000),
                 status="consent withdrawn" if refused.is_withdrawn else "failed",
                 reason=refused.reason,
                 exit=0 if refused.is_withdrawn else 1,
@@ -204,7 +206,7 @@ class _Batch:
     def _note(self, key: str, status: str, **more: object) -> None:
         visit = self.visits[key]
         demonstration = bool(visit.session.demonstration)
-        file = plain(visit.path, longest=4000)
+        file = one_line(visit.path, longest=4000)
         self._add(
             Entry(run=self.run_name, at=_now(), key=key, file=file, status=status, demonstration=demonstration, **more)
         )
@@ -228,7 +230,7 @@ class _Batch:
         ours = [entry for entry in self.entries if entry.run == self.run_name]
         failed = sum(entry.status == "failed" for entry in ours)
         made, unchanged = (sum(entry.status == status for entry in ours) for status in ("made", "unchanged"))
-        said = f"{made} made, {unchanged} unchanged, {failed} not made: {plain(self.folder.path / INDEX)}\n"
+        said = f"{made} made, {unchanged} unchanged, {failed} not made: {one_line(self.folder.path / INDEX)}\n"
         self.screen.write(said if not self.unwritten else f"{said}{self.unwritten}\n")
         self.screen.flush()
         if interruption.signal is not None:

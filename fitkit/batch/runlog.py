@@ -10,7 +10,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TextIO
 
-from fitkit.batch.files import Access, plain
+from fitkit.files import Access
+from fitkit.words import one_line
 
 __all__ = ["NAME", "Entry", "Progress", "RunLog"]
 
@@ -100,7 +101,7 @@ class Progress:
             self.made += 1
         else:
             self.failed += 1
-            self.say(f"{key}: not made: {plain(reason, longest=4000)}")
+            self.say(f"{key}: not made: {one_line(reason, longest=4000)}")
         self._show(self.line())
 
     def line(self) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import date
@@ -15,6 +14,7 @@ from fitkit.assessment import Visit, assess
 from fitkit.calculations.learned_band import Interval, Learned, Prior, fitter_bias, learn, new_rider, rule_line
 from fitkit.clinic.settled import Chosen, arrays, latest_of_each_rider, settled_visits, whole_size
 from fitkit.clinic.visits import Clinic, got_worse
+from fitkit.files import write_new
 from fitkit.house import House, HouseProblems, Rules, StartingBand
 from fitkit.house.rules import parse_rules
 
@@ -202,11 +202,7 @@ def write_rules(rules: Rules, learned_rule: StartingBand, path: Path, *, mode: i
     _, problems = parse_rules(text, file=path.name)
     if problems:
         raise HouseProblems(problems)
-    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode)
-    with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
+    write_new(path, text.encode(), mode=mode)
 
 
 @dataclass(frozen=True)

@@ -11,8 +11,9 @@ from typing import Any
 
 from fitkit.session.catalogue import find
 from fitkit.session.paths import get, steps_of
-from fitkit.session.problems import Problem, printable, said
+from fitkit.session.problems import Problem, said
 from fitkit.session.vocabulary import SIGNS
+from fitkit.words import printable
 
 __all__ = ["is_readings", "problems_between"]
 

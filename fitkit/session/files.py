@@ -1,4 +1,4 @@
-"""Session files on disk: whole or not at all, private, locked; their history beside them; and forgetting them."""
+"""What lies beside a session file: the history of its changes; and forgetting a client's files."""
 
 from __future__ import annotations
 
@@ -7,13 +7,11 @@ import json
 import os
 import re
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
-from typing import Any, BinaryIO, NoReturn
+from typing import Any, NoReturn
 
-from filelock import FileLock, Timeout
-
+from fitkit.files import append_durably, locked, sync_folder
 from fitkit.session.paths import pruned, put, same, steps_of
 from fitkit.session.problems import Problem, SessionProblems, said
 from fitkit.session.reading import LIMIT_BYTES
@@ -22,111 +20,13 @@ from fitkit.session.vocabulary import FORMAT
 __all__ = [
     "Change",
     "add",
-    "append_durably",
     "differences",
     "forget",
     "history",
     "history_path",
-    "locked",
-    "make_folder",
     "read_history",
-    "replace_durably",
     "replay",
-    "sync_folder",
 ]
-
-_WAIT_S = 30  # nobody holds a lock for longer than one save takes
-_POLL_S = 0.005
-
-
-@contextmanager
-def locked(target: Path, *, mode: int) -> Iterator[None]:
-    """Hold the lock of a session file; its hidden lock file beside it stays."""
-    lock = target.with_name(f".{target.stem}.lock")
-    try:
-        held = FileLock(lock, timeout=_WAIT_S, mode=0o600).acquire(poll_interval=_POLL_S)
-    except Timeout:
-        message = f"{target.name} has been locked by another program for {_WAIT_S} s; nothing was saved. Try again."
-        raise TimeoutError(message) from None
-    with held:
-        found = lock.stat()
-        # Colleagues who may write the session must be able to lock it; only its owner can let them.
-        if found.st_mode & 0o777 != mode and found.st_uid == _user():
-            lock.chmod(mode)
-        yield
-
-
-def _user() -> int:
-    return os.getuid() if hasattr(os, "getuid") else 0
-
-
-def make_folder(folder: Path, *, mode: int) -> None:
-    """Make a folder and those above it that are missing, each closed to others from the start."""
-    for missing in reversed([each for each in (folder, *folder.parents) if not each.exists()]):
-        missing.mkdir(mode=mode, exist_ok=True)
-        missing.chmod(mode)  # the user's mask may have taken rights away
-
-
-def replace_durably(target: Path, data: bytes, *, mode: int, group: int | None = None) -> None:
-    """Put the bytes in the file's place at once and for good, or leave it as it was."""
-    temporary = target.with_name(f".{target.stem}.tmp")
-    try:
-        temporary.unlink(missing_ok=True)  # of a killed process; the lock is ours
-        descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(data)
-            file.flush()
-            if group is not None and os.fstat(descriptor).st_gid != group:
-                os.chown(temporary, -1, group)
-            temporary.chmod(mode)
-            os.fsync(descriptor)
-        os.replace(temporary, target)
-    except BaseException as error:
-        temporary.unlink(missing_ok=True)
-        if isinstance(error, OSError):
-            message = f"{target.name} was not saved and is as it was: {error.strerror or error}"
-            raise OSError(error.errno, message) from error
-        raise
-    sync_folder(target.parent)
-
-
-def append_durably(target: Path, data: bytes, *, after: int, mode: int) -> None:
-    """Write the bytes after the first `after` bytes of the file and for good, or leave those alone."""
-    is_new = not target.exists()
-    try:
-        with os.fdopen(os.open(target, os.O_WRONLY | os.O_CREAT, 0o600), "wb") as file:
-            if is_new:
-                target.chmod(mode)
-            _write_after(file, data, after)
-    except OSError as error:
-        message = f"the session was saved, but not its history {target.name}: {error.strerror or error}"
-        raise OSError(error.errno, message) from error
-    if is_new:
-        sync_folder(target.parent)
-
-
-def _write_after(file: BinaryIO, data: bytes, after: int) -> None:
-    os.ftruncate(file.fileno(), after)
-    file.seek(after)
-    try:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    except OSError:
-        os.ftruncate(file.fileno(), after)
-        raise
-
-
-def sync_folder(folder: Path) -> None:
-    """Make the names in a folder last, where the system can."""
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
-
 
 _ID = r"[a-z0-9-]{1,40}"
 _KEY = re.compile(rf"({_ID})_[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}_{_ID}")
@@ -251,7 +151,12 @@ def _is_grown_list_of_groups(old: Any, new: Any) -> bool:
 def add(path: Path, changes: Iterable[Change], *, after: int, mode: int) -> None:
     """Add changes to the history of a session file after its first `after` bytes, the whole lines there are."""
     lines = "".join(json.dumps(asdict(change), ensure_ascii=False, allow_nan=False) + "\n" for change in changes)
-    append_durably(history_path(path), lines.encode("utf-8"), after=after, mode=mode)
+    target = history_path(path)
+    try:
+        append_durably(target, lines.encode("utf-8"), after=after, mode=mode)
+    except OSError as error:
+        message = f"the session was saved, but not its history {target.name}: {error.strerror or error}"
+        raise OSError(error.errno, message) from error
 
 
 def read_history(path: Path) -> tuple[tuple[Change, ...], int]:

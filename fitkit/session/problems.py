@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-__all__ = ["Problem", "SessionProblems", "joined", "printable", "said", "slip_hint"]
+from fitkit.words import printable
 
-_LONGEST = 60  # characters of a value that a message shows
+__all__ = ["Problem", "SessionProblems", "joined", "said", "slip_hint"]
+
 _MOST_SAID = 100  # problems written out in one message; all are in the error's own list
 
 
@@ -43,12 +44,6 @@ class SessionProblems(ValueError):  # noqa: N818 - it names what it carries
         if count > _MOST_SAID:
             lines.append(f"- and {count - _MOST_SAID} more")
         return "\n".join([head, *lines])
-
-
-def printable(text: str) -> str:
-    """Return the text cut to what a message shows, characters that do not print written as escapes."""
-    shown = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text[: _LONGEST + 1])
-    return shown if len(shown) <= _LONGEST else shown[: _LONGEST - 1] + "…"
 
 
 def joined(steps: Iterable[str | int]) -> str:

@@ -13,20 +13,20 @@ from typing import Any, Literal
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
+from fitkit.files import Access, locked, replace_durably
 from fitkit.session.catalogue import describe
 from fitkit.session.checks import is_readings
 from fitkit.session.fields import Identifier, Moment
-from fitkit.session.files import Change, add, differences, locked, make_folder, read_history, replace_durably, replay
+from fitkit.session.files import Change, add, differences, read_history, replay
 from fitkit.session.models import Session
 from fitkit.session.paths import get, pruned, put, same, steps_of
-from fitkit.session.problems import Problem, SessionProblems, printable, said
+from fitkit.session.problems import Problem, SessionProblems, said
 from fitkit.session.reading import LIMIT_BYTES, checked, dump, key, load, plain, read_bytes
 from fitkit.session.vocabulary import FORMAT, VERSION
+from fitkit.words import printable
 
 __all__ = ["Saved", "new", "sign_off", "strike", "update"]
 
-_ACCESS = {"owner": 0o600, "group": 0o660}
-_FOLDER = {"owner": 0o700, "group": 0o770}
 _FIXED = ("format", "version", "client_id", "visit_date", "setup")  # what the file is named after
 _WRITER = {"fitter": TypeAdapter(Identifier | None), "at": TypeAdapter(Moment)}
 
@@ -49,14 +49,15 @@ def new(
     access: Literal["owner", "group"] = "owner",
 ) -> Path:
     """Make a session file with nothing measured yet."""
-    if access not in _ACCESS:
+    if access not in ("owner", "group"):
         raise ValueError(f"access is {said(access)}; expected one of owner, group")
     named = (client_id, str(visit_date), setup)
     tree = dict(zip(_FIXED, (FORMAT, VERSION, *named), strict=True))
     session = checked(tree, [])
     target = Path(folder) / f"{key(session)}.json"
-    make_folder(target.parent, mode=_FOLDER[access])
-    mode = _ACCESS[access]
+    rights = Access(group=access == "group")
+    rights.make_folder(target.parent)
+    mode = rights.file_mode
     with locked(target, mode=mode):
         if target.exists() or target.is_symlink():
             raise FileExistsError(errno.EEXIST, "there is such a session; it was left alone", str(target))

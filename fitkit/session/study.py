@@ -8,8 +8,8 @@ from typing import Annotated, Literal, TypeVar
 
 from pydantic import Field, StrictInt, ValidationError
 
+from fitkit.files import locked, make_folder, replace_durably
 from fitkit.session.fields import Day, Identifier, Part, SaidText
-from fitkit.session.files import locked, make_folder, replace_durably
 from fitkit.session.problems import Problem, SessionProblems, joined, said
 from fitkit.session.reading import read_bytes, tree_of
 from fitkit.session.vocabulary import TakenHow
@@ -91,10 +91,10 @@ def repeats_path(fitter_id: str, folder: Path) -> Path:
 
 
 def _save(content: Part, path: Path) -> Path:
-    make_folder(path.parent, mode=0o700)
+    make_folder(path.parent)
     tree = content.model_dump(mode="json", exclude_none=True)
-    with locked(path, mode=0o600):
-        replace_durably(path, (json.dumps(tree, indent=1, ensure_ascii=False) + "\n").encode(), mode=0o600)
+    with locked(path):
+        replace_durably(path, (json.dumps(tree, indent=1, ensure_ascii=False) + "\n").encode())
     return path
 
 

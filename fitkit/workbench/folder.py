@@ -15,6 +15,7 @@ from pathlib import Path, PurePosixPath
 import platformdirs
 
 from fitkit import places, session
+from fitkit.files import make_folder, replace_durably, write_new
 from fitkit.session import Session, SessionProblems
 
 __all__ = [
@@ -127,10 +128,9 @@ class WorkFolder:
                 f"{path.name} stands in the work folder already with other content ({target}); open that one, or move "
                 "one of the two away"
             )
-        target.parent.mkdir(mode=0o700, exist_ok=True)
+        make_folder(target.parent)
         if not target.exists():
-            shutil.copyfile(path, target)
-            target.chmod(0o600)
+            write_new(target, path.read_bytes())
         self._take_in_named(loaded, path.parent, target.parent)
         return target
 
@@ -141,14 +141,14 @@ class WorkFolder:
             if ".." in parts or "\\" in entry.file or (target / entry.file).exists():
                 continue
             if (source / entry.file).is_file():
-                (target / entry.file).parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+                make_folder((target / entry.file).parent)
+                (target / entry.file).touch(mode=0o600)
                 shutil.copyfile(source / entry.file, target / entry.file)
-                (target / entry.file).chmod(0o600)
 
     def open_visit(self, path: Path) -> Path:
         """Write this visit's notebooks, each with its session set, and return their folder."""
         folder = self.root / "visits" / path.stem
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        make_folder(folder)
         told = {"session": os.path.relpath(path.resolve(), folder.resolve())}
         for name in NOTEBOOKS:
             self._write(folder / f"{name}.ipynb", _with_parameters(places.notebook(f"{name}.ipynb"), told))
@@ -167,10 +167,7 @@ class WorkFolder:
     def _write(self, target: Path, text: str) -> None:
         if target.is_file() and target.read_text(encoding="utf-8") == text:
             return
-        temporary = target.with_name(f".{target.name}.tmp")
-        temporary.write_text(text, encoding="utf-8")
-        temporary.chmod(0o600)
-        os.replace(temporary, target)
+        replace_durably(target, text.encode(), lasting=False)
 
 
 def load_or_none(path: Path) -> tuple[Session | None, str]:

@@ -12,13 +12,13 @@ from typing import Any
 import ipywidgets as widgets
 
 from fitkit import forms, places
+from fitkit.files import append_durably, locked, make_folder, write_new
 from fitkit.forms.look import Box, WordedBox, button, control, html
 from fitkit.forms.soon import soon
 from fitkit.report.beliefs import belief
 from fitkit.report.beliefs import beliefs as every_belief
 from fitkit.report.blocks import Table
 from fitkit.report.compared import beside_reference
-from fitkit.session.files import append_durably, locked, make_folder
 from fitkit.workbench.folder import AFTER_S, learning_folder
 
 __all__ = ["ask", "beliefs", "beside", "lesson"]
@@ -33,10 +33,9 @@ def lesson(work: str | Path) -> str:
     """Return the path of the trainee's own copy of the invented rider, begun where there is none."""
     reference = places.template(REFERENCE)
     own = learning_folder(work) / "learning" / reference.name
-    make_folder(own.parent, mode=0o700)
+    make_folder(own.parent)
     if not own.exists():
-        own.touch(mode=0o600)
-        own.write_text(_begun(reference), encoding="utf-8")
+        write_new(own, _begun(reference).encode())
     return str(own)
 
 
@@ -136,7 +135,7 @@ def answers_of(session: Path) -> dict[str, str]:
 def _keep(session: Path, name: str, answer: str) -> None:
     path = _answers_path(session)
     entry = {"at": datetime.now().astimezone().isoformat(timespec="seconds"), "name": name, "answer": answer}
-    with locked(path, mode=0o600):
+    with locked(path):
         after = path.stat().st_size if path.exists() else 0
         line = f"{json.dumps(entry, ensure_ascii=False)}\n"
-        append_durably(path, line.encode(), after=after, mode=0o600)
+        append_durably(path, line.encode(), after=after)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
 
 import ipywidgets as widgets
 
+from fitkit.files import make_folder, replace_durably
 from fitkit.forms.look import Box, button, html
 from fitkit.report import Record, rider_sheet
 from fitkit.report.blank_sheet import blank_sheet_html
@@ -58,10 +58,7 @@ class _Papers:
 
     def _write(self, name: str, page: str) -> Path:
         folder = self.path.parent.parent / "papers" / self.path.stem
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        temporary = folder / f".{name}.tmp"
-        temporary.write_text(page, encoding="utf-8")
-        temporary.chmod(0o600)
+        make_folder(folder)
         target = folder / f"{name}.html"
-        os.replace(temporary, target)
+        replace_durably(target, page.encode(), lasting=False)
         return target

@@ -12,8 +12,8 @@ import sys
 import types
 from pathlib import Path
 
-from fitkit import places
-from fitkit.batch import files, run
+from fitkit import files, places
+from fitkit.batch import run
 from fitkit.batch.job import Limits
 
 pages = types.ModuleType("fitkit.report.pages")

@@ -7,8 +7,9 @@ import pytest
 from fitkit.batch import fingerprint
 from fitkit.batch.cluster import parcel
 from fitkit.batch.cluster.connection import check_address, connected
-from fitkit.batch.files import Access, WrongCallError
 from fitkit.batch.job import Input, Job
+from fitkit.files import Access
+from fitkit.problems import WrongCallError
 
 
 @pytest.mark.parametrize(

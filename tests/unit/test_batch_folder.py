@@ -4,8 +4,9 @@ import stat
 
 import pytest
 
-from fitkit.batch.files import Access, WrongCallError
 from fitkit.batch.folder import MARKER, is_report_folder, opened
+from fitkit.files import Access
+from fitkit.problems import WrongCallError
 
 KEY = "rider-1_2026-03-04_road"
 

@@ -6,10 +6,10 @@ import re
 
 import pytest
 
-from fitkit.batch.files import Access
 from fitkit.batch.folder import ReportFolder
 from fitkit.batch.index import Row, headline, index_html, rows_of, summary_csv
 from fitkit.batch.runlog import Entry
+from fitkit.files import Access
 
 NAMES = ("left.half_stance", "hip.spacing")
 RESULTS = ({"name": "left.half_stance", "value": -1.25}, {"name": "hip.spacing", "value": None, "needs": "pelvis"})

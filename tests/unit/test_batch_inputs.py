@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from fitkit.batch import inputs
-from fitkit.batch.files import WrongCallError
+from fitkit.problems import WrongCallError
 
 
 @pytest.fixture

@@ -2,8 +2,8 @@
 
 import pytest
 
-from fitkit.batch.files import count, join, plain
 from fitkit.batch.index import safe_cell
+from fitkit.words import count, one_line
 
 
 @pytest.mark.parametrize(
@@ -18,15 +18,11 @@ from fitkit.batch.index import safe_cell
     ],
 )
 def test_control_characters_are_shown_as_their_code(given, shown):
-    assert plain(given) == shown
+    assert one_line(given) == shown
 
 
 def test_a_long_text_is_cut_and_says_so():
-    assert plain("x" * 10_000_000, longest=20) == "x" * 19 + "…"
-
-
-def test_problems_are_joined_on_one_line():
-    assert join(["first\nline", "second"]) == "first line; second"
+    assert one_line("x" * 10_000_000, longest=20) == "x" * 19 + "…"
 
 
 def test_numbers_agree_with_their_noun():

@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
-from fitkit.batch.files import Access, WrongCallError
 from fitkit.batch.folder import opened
 from fitkit.batch.forgetting import forget_reports
 from fitkit.batch.overview import NOTEBOOK, PAGE, Options, overview
+from fitkit.files import Access
+from fitkit.problems import WrongCallError
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_sessions"
 

@@ -9,9 +9,9 @@ import pytest
 
 from fitkit import places
 from fitkit.batch import fingerprint, pdf, run
-from fitkit.batch.files import WrongCallError
 from fitkit.batch.folder import record_files
 from fitkit.batch.run import Options, report
+from fitkit.problems import WrongCallError
 
 
 class PretendPool:
@@ -238,7 +238,7 @@ def test_an_index_that_cannot_be_written_is_said_and_the_records_stand(clinic, m
     def full(path, data, *, mode):
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    monkeypatch.setattr("fitkit.batch.files.replace_durably", full)
+    monkeypatch.setattr("fitkit.files.replace_durably", full)
     assert clinic.run() == 1
     assert "the index could not be written: No space left on device" in clinic.said
     assert (clinic.out / key / "record.html").is_file()

@@ -2,8 +2,8 @@
 
 import json
 
-from fitkit.batch.files import Access
 from fitkit.batch.runlog import Entry, RunLog
+from fitkit.files import Access
 
 
 def entry(key, status="made", **more):

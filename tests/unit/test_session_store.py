@@ -10,8 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from fitkit import session
-from fitkit.session import files
+from fitkit import files, session
 
 EXAMPLE = Path(__file__).parent / "data" / "rider-042_2026-03-04_road.json"
 AT = "2026-03-04T15:10:00+00:00"

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 from fitkit.batch.cluster import remote
 from fitkit.batch.cluster.parcel import differences
-from fitkit.batch.files import WrongCallError, plain
+from fitkit.problems import WrongCallError
+from fitkit.words import one_line
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -26,10 +27,10 @@ def check_address(address: str) -> None:
     """Refuse an address over which health data could be read on its way."""
     found = _ADDRESS.fullmatch(address)
     if not found or int(found["port"]) > 65535 or found["kind"] not in ("tcp", "tls"):
-        raise WrongCallError(f"the cluster's address is {plain(address, longest=120)!r}; {_EXPECTED}")
+        raise WrongCallError(f"the cluster's address is {one_line(address, longest=120)!r}; {_EXPECTED}")
     if not _is_safe(address):
         raise WrongCallError(
-            f"{plain(address)} is another machine and not encrypted: clients' health data would be readable on the "
+            f"{one_line(address)} is another machine and not encrypted: clients' health data would be readable on the "
             f"way; {_EXPECTED}"
         )
 
@@ -58,12 +59,12 @@ def connected(address: str) -> Iterator[Client]:
         ) from None
     if address.startswith("tls:") and Security().get_connection_args("client").get("ssl_context") is None:
         raise WrongCallError(
-            f"{plain(address)} needs certificates; name them in Dask's configuration, under distributed.comm.tls"
+            f"{one_line(address)} needs certificates; name them in Dask's configuration, under distributed.comm.tls"
         )
     try:
         client = Client(address, timeout=_ANSWER_S, set_as_default=False)
     except (OSError, ValueError, TypeError, RuntimeError) as error:
-        raise WrongCallError(f"no cluster answers at {plain(address)}: {plain(error, longest=200)}") from None
+        raise WrongCallError(f"no cluster answers at {one_line(address)}: {one_line(error, longest=200)}") from None
     try:
         _check_workers(client, address)
         yield client
@@ -74,22 +75,23 @@ def connected(address: str) -> Iterator[Client]:
 def _check_workers(client: Client, address: str) -> None:
     workers = client.scheduler_info(n_workers=-1)["workers"]
     if not workers:
-        raise WrongCallError(f"the cluster at {plain(address)} has no workers; start some, then run again")
+        raise WrongCallError(f"the cluster at {one_line(address)} has no workers; start some, then run again")
     unsafe = sorted(worker for worker in workers if not _is_safe(worker))
     if unsafe:
         raise WrongCallError(
-            f"the cluster's worker {plain(unsafe[0])} is another machine and not encrypted; {_EXPECTED}"
+            f"the cluster's worker {one_line(unsafe[0])} is another machine and not encrypted; {_EXPECTED}"
         )
     try:
         found = client.run(remote.facts)
     except Exception as error:  # whatever a worker without the kit, or with an older one, stumbles over
+        reason = one_line(error, longest=200)
         raise WrongCallError(
-            f"the workers of {plain(address)} do not have this kit ({plain(error, longest=200)}); install it there"
+            f"the workers of {one_line(address)} do not have this kit ({reason}); install it there"
         ) from None
     for worker, facts in sorted(found.items()):
         differ = differences(facts)
         if differ:
             raise WrongCallError(
-                f"the cluster's worker {plain(worker)} has another version of the kit: {plain(differ)}; "
+                f"the cluster's worker {one_line(worker)} has another version of the kit: {one_line(differ)}; "
                 "install the same everywhere"
             )

@@ -12,8 +12,8 @@ from pathlib import Path
 import fitkit
 from fitkit import places
 from fitkit.batch import fingerprint, pdf
-from fitkit.batch.files import Access
 from fitkit.batch.job import Input, Job, Limits
+from fitkit.files import Access
 
 __all__ = ["Parcel", "Returned", "differences", "kit_facts", "packed", "too_large", "unpacked"]
 

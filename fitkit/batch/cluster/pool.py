@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 from fitkit.batch.cluster import remote
 from fitkit.batch.cluster.parcel import Returned, packed, too_large
-from fitkit.batch.files import os_reason, plain, sync_folder
 from fitkit.batch.job import Job
 from fitkit.batch.pool import Pool
+from fitkit.files import os_reason, sync_folder
+from fitkit.words import one_line
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -75,7 +76,7 @@ class ClusterPool:
                 parcel = packed(job, self.environment)
             except OSError as error:
                 name = Path(error.filename or "").name
-                yield job, _failed(f"{plain(name)} could not be read or written: {os_reason(error)}")
+                yield job, _failed(f"{one_line(name)} could not be read or written: {os_reason(error)}")
                 continue
             future = self.client.submit(remote.make, parcel, pure=False)
             self._under_way[future] = job
@@ -102,7 +103,7 @@ class ClusterPool:
         if future.status != "finished":
             error = future.exception() if future.status == "error" else None
             words = f"{type(error).__name__}: {error}" if error else "the cluster dropped it"
-            return _failed(f"the cluster's workers did not live to make it: {plain(words)}")
+            return _failed(f"the cluster's workers did not live to make it: {one_line(words)}")
         try:
             return _written(job, future.result())
         except OSError as error:
