@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from fitkit import cautions
@@ -12,9 +11,8 @@ from fitkit.assessment.ride import SideRidden
 from fitkit.calculations.advice import (
     HEEL_WARD_SIGNS,
     Advice,
-    Complaint,
     FootFacts,
-    Setting,
+    RiddenSetting,
     Steps,
     Worse,
     advise,
@@ -62,17 +60,13 @@ def advise_foot(inputs: Inputs, side: str, start: Start, ridden: SideRidden) -> 
 def worse_since(before: Session, now: Session, *, side: str, rules: Rules) -> tuple[Worse, ...]:
     """Return the complaints of one side, or of the middle, that are worse than at the visit before."""
     return worse_complaints(
-        _complaints(before.complaints),
-        _complaints(now.since_last.complaints or now.complaints),
+        before.complaints,
+        now.since_last.complaints or now.complaints,
         side=side,
         since_day=before.visit_date,
         worse_by=rules.worse_by,
         new_from=rules.new_from,
     )
-
-
-def _complaints(entries: Iterable) -> tuple[Complaint, ...]:
-    return tuple(Complaint(entry.region, entry.side, entry.severity, entry.since) for entry in entries)
 
 
 def _worse_here(inputs: Inputs, side: str) -> tuple[Worse, ...]:
@@ -141,18 +135,18 @@ def _kept(inputs: Inputs, side: str, unsteady_trials: frozenset[int]) -> float |
     return None
 
 
-def _settings(inputs: Inputs, side: str, ridden: SideRidden) -> tuple[tuple[Setting, ...], frozenset[int]]:
+def _settings(inputs: Inputs, side: str, ridden: SideRidden) -> tuple[tuple[RiddenSetting, ...], frozenset[int]]:
     """Return the settings ridden and the numbers of the trials in those that were unsteady.
 
     Unsteady is a setting by its mean score, or by what was seen or hurt more in one of its trials, scored or not.
     """
     rules = inputs.visit.house.rules
-    as_found = _complaints(inputs.visit.session.complaints)
+    as_found = inputs.visit.session.complaints
     noticed = {}
     for number, trial in enumerate(inputs.visit.session.trials):
         hurts = worse_complaints(
             as_found,
-            _complaints(trial.complaints),
+            trial.complaints,
             side=side,
             since_day=None,
             worse_by=rules.worse_by,
@@ -166,11 +160,11 @@ def _settings(inputs: Inputs, side: str, ridden: SideRidden) -> tuple[tuple[Sett
         by = {reason for number in near | set(each.trials) for reason in noticed[number]}
         by |= {"by_score"} if each.is_unsteady else set()
         unsteady |= set(each.trials) if by else set()
-        settings.append(Setting(each.cleat_setback_mm, tuple(sorted(by))))
+        settings.append(RiddenSetting(each.cleat_setback_mm, tuple(sorted(by))))
     for number in sorted(number for number, by in noticed.items() if by):
         at = ridden.trials[number].cleat_setback_mm
         if at is not None and not any(_is_near(at, each.cleat_setback_mm, rules) for each in settings):
-            settings.append(Setting(at, noticed[number]))
+            settings.append(RiddenSetting(at, noticed[number]))
     return tuple(settings), frozenset(unsteady)
 
 

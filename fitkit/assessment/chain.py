@@ -9,9 +9,9 @@ import numpy as np
 
 from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
 from fitkit.assessment.inputs import Draws, Inputs
-from fitkit.calculations import segments
+from fitkit.calculations import anthropometry
 from fitkit.calculations.readings import Quantity
-from fitkit.calculations.stroke import Bike, Chain, Cleat, Leg, Pitch
+from fitkit.calculations.stroke import BikeGeometry, Chain, Cleat, Leg, Pitch
 
 __all__ = [
     "Both",
@@ -33,9 +33,9 @@ _MEASURED = {
     "axle_to_foot_sole": ("shoes.{side}.axle_to_foot_sole_mm", "axle to foot sole"),
 }
 _BY_STATURE = {
-    "thigh": segments.thigh_of_stature,
-    "shank": segments.shank_of_stature,
-    "ankle_height": segments.ankle_height_of_stature,
+    "thigh": anthropometry.thigh_of_stature,
+    "shank": anthropometry.shank_of_stature,
+    "ankle_height": anthropometry.ankle_height_of_stature,
 }
 
 
@@ -117,7 +117,7 @@ def _contradiction(inputs: Inputs, side: str) -> list[str]:
     inseam = inputs.number("rider.inseam_mm")
     if inseam is None or None in found.values():
         return []
-    said = segments.inseam_contradiction(**found, inseam_mm=inseam)
+    said = anthropometry.inseam_contradiction(**found, inseam_mm=inseam)
     return [f"segment lengths that agree: {said}"] if said else []
 
 
@@ -220,7 +220,7 @@ def _chain(
         leg=Leg(**lengths),
         cleat=Cleat(setback_mm=setback, axle_to_foot_sole_mm=sole, shim_mm=take(row, shim), adapter_stack_mm=stack),
         pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table),
-        bike=Bike(crank_mm=links.crank_mm or _NOT_ENTERING, seat_tube_angle_deg=tube),
+        bike=BikeGeometry(crank_mm=links.crank_mm or _NOT_ENTERING, seat_tube_angle_deg=tube),
     )
 
 

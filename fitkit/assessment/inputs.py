@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fitkit import house, session
-from fitkit.calculations.readings import Quantity, Spread, exact, mean_of, pooled_spread
+from fitkit.calculations.readings import Quantity, StandardDeviation, exact, mean_of, pooled_spread
 from fitkit.estimate import Estimate, Grade, Unit, known
 from fitkit.house import House, Part
 from fitkit.session import Problem, Session, SessionProblems
@@ -219,15 +219,15 @@ class Inputs:
         before = self.part(then.word_now(f"{side}.{by_id}"))
         return (None if typed is None else typed + gain - (before.adds_mm or 0.0 if before else 0.0)), said
 
-    def _place(self, dotted: str, n: int) -> Spread:
+    def _place(self, dotted: str, n: int) -> StandardDeviation:
         study, house_sd = self.visit.study, self.visit.house.rules.mark_place_sd_mm
         if study:
             house_sd = pooled_spread((), house_sd=house_sd, study_sd=study.place_sd_mm, study_df=study.place_df).sd
         anew = self.visit.session.taken.get(dotted) == "mark_found_anew" and n > 1
         # Found anew each time, half of the mark's error already shows in the readings' own spread.
-        return Spread(house_sd / 2 if anew else house_sd, math.inf)
+        return StandardDeviation(house_sd / 2 if anew else house_sd, math.inf)
 
-    def _spread_of(self, dotted: str, kind: str) -> Spread:
+    def _spread_of(self, dotted: str, kind: str) -> StandardDeviation:
         groups = [self.readings(path) for path in both_sides(dotted)]
         values = [value for group in groups for value in group]
         study = self.visit.study if kind == "cleat_setback" else None

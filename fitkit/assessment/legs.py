@@ -21,7 +21,7 @@ from fitkit.assessment.chain import (
 from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
 from fitkit.assessment.inputs import Draws, Inputs, estimate_from
 from fitkit.calculations import knock_on, stance
-from fitkit.calculations.readings import Quantity
+from fitkit.calculations.readings import Quantity, linear
 from fitkit.calculations.stroke import (
     Chain,
     OutOfReach,
@@ -83,7 +83,7 @@ class LegFound:
     after: Chain | None
     hip_distance_mm: float | None
     hip_height: HipHeight | str
-    drawn: knock_on.Draws | None
+    drawn: knock_on.KnockOnDraws | None
     remaining: dict[str, knock_on.Remaining] = field(default_factory=dict)
     results: dict[str, Estimate] = field(default_factory=dict)
 
@@ -159,7 +159,7 @@ def _hip_from_saddle(inputs: Inputs, draws: Draws) -> Hip | str:
         # The house rule gives a 95 % half-width of a normal.
         above = Quantity(middle, ((within / 1.959964, math.inf),))
         notes.append(f"hip above saddle not measured: taken as {middle:g} mm, give or take {within:g} (house rule)")
-    distance = knock_on.hip_distance_from_saddle(saddle, above)
+    distance = linear([(1.0, saddle), (1.0, above)])
     return Hip(distance.value, draws.of("hip_distance", distance), tuple(notes))
 
 
@@ -207,7 +207,7 @@ def _stack(inputs: Inputs, draws: Draws, side: str, links: Links, before: Both |
 
 def _of_hip(
     side: str, links: Links, before: Both, after: Both, hip: Hip, notes: tuple[str, ...]
-) -> tuple[knock_on.Draws, dict[str, Estimate], dict[str, knock_on.Remaining]]:
+) -> tuple[knock_on.KnockOnDraws, dict[str, Estimate], dict[str, knock_on.Remaining]]:
     """Return what hangs on the hip's place: untouched, height only, and what each choice leaves."""
     notes = (*hip.notes, *notes)
     drawn = knock_on.over_draws(before.drawn, after.drawn, hip_distance_mm=hip.drawn_mm, steps=DRAWN_STEPS)

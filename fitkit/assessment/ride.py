@@ -9,7 +9,7 @@ from fitkit import cautions, constants
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import forward_limit
 from fitkit.calculations.film_points import film_problems
-from fitkit.calculations.forward_limit import Bracket, Trial
+from fitkit.calculations.forward_limit import Bracket, ScoredTrial
 from fitkit.calculations.hinge import Hinge, hinge
 from fitkit.calculations.ride_check import AnglePlace, KneeTrack, knee_track, places_by_angle
 from fitkit.calculations.sprint import Effort, SprintFile, read_sprints
@@ -221,7 +221,7 @@ class SideRidden:
     """
 
     side: str
-    trials: tuple[Trial, ...]
+    trials: tuple[ScoredTrial, ...]
     bracket: Bracket
     hinge: Hinge
     taken_over: tuple[int, ...]
@@ -267,9 +267,9 @@ def _side(inputs: Inputs, side: str) -> SideRidden:
     )
 
 
-def _trial(inputs: Inputs, side: str, number: int, setback_mm: float | None) -> Trial:
+def _trial(inputs: Inputs, side: str, number: int, setback_mm: float | None) -> ScoredTrial:
     trial = inputs.visit.session.trials[number]
-    return Trial(
+    return ScoredTrial(
         setback_mm,
         inputs.readings(f"trials.{number}.unsteadiness.{side}"),
         trial.saddle_corrected,

@@ -8,11 +8,13 @@ from fitkit.assessment.clearances import GAPS, foot_gaps
 from fitkit.assessment.cleats import Foot
 from fitkit.assessment.inputs import Draws, Inputs, estimate_from
 from fitkit.assessment.legs import HipHeight
+from fitkit.calculations import anthropometry
 from fitkit.calculations import parts as parts_search
 from fitkit.calculations import stance as stances
+from fitkit.calculations.anthropometry import HipSpacing
 from fitkit.calculations.parts import Bicycle, Choice, Side
 from fitkit.calculations.readings import Quantity
-from fitkit.calculations.stance import HipSpacing, Stance
+from fitkit.calculations.stance import Stance
 from fitkit.estimate import Estimate, known, missing
 
 __all__ = ["Standing", "assess_standing"]
@@ -103,7 +105,7 @@ def _derived(quantity: Quantity, source: str) -> Estimate:
 
 def _hips(inputs: Inputs) -> HipSpacing:
     legs = [length for side in SIDES if (length := inputs.number(f"rider.{side}.leg_length_mm")) is not None]
-    return stances.hip_spacing(
+    return anthropometry.hip_spacing(
         inter_asis_mm=inputs.number("rider.inter_asis_mm"),
         pelvic_depth_mm=inputs.number("rider.pelvic_depth_mm"),
         leg_length_mm=sum(legs) / len(legs) if legs else None,
@@ -120,7 +122,7 @@ def _spacing(hips: HipSpacing) -> Estimate:
         source=f"CT line ({hips.rows[0].source}), spanned with the published models",
         low=hips.low_mm,
         high=hips.high_mm,
-        notes=(stances.MODELS_SHARE_INPUTS,),
+        notes=(anthropometry.MODELS_SHARE_INPUTS,),
     )
 
 
@@ -143,7 +145,7 @@ def _lean(
     value = float(lean(half.value, hips.value_mm, height.value_mm))
     drawn = lean(
         draws.of(f"{side}.half_stance", half),
-        stances.spacing_draws(hips, draws.standard("hip_spacing")),
+        anthropometry.spacing_draws(hips, draws.standard("hip_spacing")),
         height.drawn_mm,
     )
     source = "atan((half-stance - hip spacing / 2) / (hip height + crank)), crank at its lowest"

@@ -10,15 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
-from typing import Literal
+from typing import Any, Literal
 
 __all__ = [
     "HEEL_WARD_SIGNS",
     "Advice",
-    "Complaint",
     "FootFacts",
     "Kind",
-    "Setting",
+    "RiddenSetting",
     "Steps",
     "Worse",
     "advise",
@@ -39,16 +38,6 @@ ROUNDING = 1e-6  # what two ways of computing one number may differ by
 
 
 @dataclass(frozen=True)
-class Complaint:
-    """One complaint: where, on which side, how bad [0 to 10], since when (ISO 8601, a day, a month or a year)."""
-
-    region: str
-    side: str | None = None
-    severity: float | None = None
-    since: str | None = None
-
-
-@dataclass(frozen=True)
 class Worse:
     """A complaint that is worse than it was: how bad it was [0 to 10], None where it is new, and how bad it is."""
 
@@ -59,7 +48,7 @@ class Worse:
 
 
 @dataclass(frozen=True)
-class Setting:
+class RiddenSetting:
     """A cleat setback that was ridden [mm], and the reason ids by which the rider was unsteady there; none: steady."""
 
     cleat_setback_mm: float
@@ -97,7 +86,7 @@ class FootFacts:
         What else the last visit changed.
     kept_mm : float or None
         Setback of the last trial kept that was not unsteady [mm].
-    settings : tuple of Setting
+    settings : tuple of RiddenSetting
         What was ridden in trials, settings closer than `Steps.same_setting_mm` counted as one.
     seen : frozenset of str or None
         What was seen of this side as found; None where nobody looked.
@@ -125,7 +114,7 @@ class FootFacts:
     changed_then_mm: float | None = None
     also_changed: tuple[str, ...] = ()
     kept_mm: float | None = None
-    settings: tuple[Setting, ...] = ()
+    settings: tuple[RiddenSetting, ...] = ()
     seen: frozenset[str] | None = None
     riding: str | None = None
     has_bad_complaint: bool = False
@@ -218,12 +207,12 @@ def _also(foot: FootFacts) -> tuple[str, ...]:
     return foot.also_changed if foot.worse else ()
 
 
-def _ridden(foot: FootFacts, steps: Steps) -> tuple[Setting, ...]:
+def _ridden(foot: FootFacts, steps: Steps) -> tuple[RiddenSetting, ...]:
     """Return the settings ridden, as found among them where it was watched and no trial repeats it."""
     near = any(abs(each.cleat_setback_mm - foot.found_mm) <= steps.same_setting_mm for each in foot.settings)
     if near or foot.seen is None or (foot.seen and not foot.signs):
         return foot.settings
-    return (*foot.settings, Setting(foot.found_mm, foot.signs))
+    return (*foot.settings, RiddenSetting(foot.found_mm, foot.signs))
 
 
 def _after_trials(foot: FootFacts, steps: Steps) -> Advice | None:
@@ -345,8 +334,8 @@ def _one_step(foot: FootFacts, to: float, steps: Steps) -> float:
 
 
 def worse_complaints(
-    before: Iterable[Complaint],
-    now: Iterable[Complaint],
+    before: Iterable[Any],
+    now: Iterable[Any],
     *,
     side: str,
     since_day: str | None,
@@ -357,8 +346,9 @@ def worse_complaints(
 
     Parameters
     ----------
-    before, now : iterable of Complaint
-        Complaints then and now.
+    before, now : iterable
+        Complaints then and now as a session has them: `region`, `side`, `severity` [0 to 10] and `since` (ISO 8601, a
+        day, a month or a year).
     side : str
         "left" or "right".
     since_day : str or None
@@ -385,7 +375,7 @@ def worse_complaints(
     return tuple(found)
 
 
-def _is_here(complaint: Complaint, side: str) -> bool:
+def _is_here(complaint: Any, side: str) -> bool:
     return complaint.region in MIDDLE or complaint.side in (side, "both", None)
 
 

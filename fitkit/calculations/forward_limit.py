@@ -22,8 +22,8 @@ __all__ = [
     "UNSTEADINESS_WORDS",
     "WATCHED",
     "Bracket",
-    "Setting",
-    "Trial",
+    "ScoredSetting",
+    "ScoredTrial",
     "along_setbacks",
     "bracket",
     "hit_rate",
@@ -50,7 +50,7 @@ TRIAL_SCORED = "a trial with a score of unsteadiness"
 
 
 @dataclass(frozen=True)
-class Trial:
+class ScoredTrial:
     """One trial of one side, in the order ridden.
 
     Parameters
@@ -87,7 +87,7 @@ class Trial:
 
 
 @dataclass(frozen=True)
-class Setting:
+class ScoredSetting:
     """All trials at one cleat setback: their numbers in the order ridden, scores, and whether unsteady on the mean."""
 
     cleat_setback_mm: float
@@ -111,18 +111,20 @@ class Bracket:
     low_mm: float | None
     high_mm: float | None
     needs: str | None
-    settings: tuple[Setting, ...]
+    settings: tuple[ScoredSetting, ...]
     return_trial_mm: float | None
     rests_on: str
     notes: tuple[str, ...] = ()
 
 
-def settings_of(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = SAME_MM) -> tuple[Setting, ...]:
+def settings_of(
+    trials: Sequence[ScoredTrial], *, unsteady_from: float, same_mm: float = SAME_MM
+) -> tuple[ScoredSetting, ...]:
     """Return the scored trials gathered by cleat setback, the most forward first.
 
     Parameters
     ----------
-    trials : sequence of Trial
+    trials : sequence of ScoredTrial
         Trials of one side in the order ridden.
     unsteady_from : float
         House rule: mean score [0 to 10] from which a setting counts as unsteady.
@@ -145,16 +147,16 @@ def settings_of(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float
         at = math.fsum(trials[number].cleat_setback_mm for number in numbers) / len(numbers)
         in_order = tuple(sorted(numbers))
         scores = tuple(trials[number].score for number in in_order)
-        settings.append(Setting(at, in_order, scores, math.fsum(scores) / len(scores) >= unsteady_from))
+        settings.append(ScoredSetting(at, in_order, scores, math.fsum(scores) / len(scores) >= unsteady_from))
     return tuple(settings)
 
 
-def bracket(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = SAME_MM) -> Bracket:
+def bracket(trials: Sequence[ScoredTrial], *, unsteady_from: float, same_mm: float = SAME_MM) -> Bracket:
     """Return between which setbacks this side becomes unsteady.
 
     Parameters
     ----------
-    trials : sequence of Trial
+    trials : sequence of ScoredTrial
         Trials of one side in the order ridden; one without a saddle correction counts, and is said.
     unsteady_from : float
         House rule: mean score [0 to 10] from which a setting counts as unsteady.
@@ -174,7 +176,7 @@ def bracket(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = S
 
     Examples
     --------
-    >>> ridden = [Trial(8, (7,)), Trial(12, (5,)), Trial(16, (1,)), Trial(20, (1,))]
+    >>> ridden = [ScoredTrial(8, (7,)), ScoredTrial(12, (5,)), ScoredTrial(16, (1,)), ScoredTrial(20, (1,))]
     >>> found = bracket(ridden, unsteady_from=4)
     >>> found.low_mm, found.high_mm, found.needs
     (12.0, 16.0, None)
@@ -198,13 +200,13 @@ def bracket(trials: Sequence[Trial], *, unsteady_from: float, same_mm: float = S
 
 
 def hit_rate(
-    settings: Sequence[Setting], *, unsteady_from: float, score_sd: float, place_sd_mm: float, more_looks: int = 0
+    settings: Sequence[ScoredSetting], *, unsteady_from: float, score_sd: float, place_sd_mm: float, more_looks: int = 0
 ) -> float:
     """Return how often a bracket of such settings holds the limit [0 to 1], when readings and scores have errors.
 
     Parameters
     ----------
-    settings : sequence of Setting
+    settings : sequence of ScoredSetting
         The most forward first; all unsteady ones ahead of all steady ones, one or more of each.
     unsteady_from : float
         House rule: mean score [0 to 10] from which a setting counts as unsteady. The limit is where the mean score
@@ -241,7 +243,9 @@ def hit_rate(
     return float(held.sum() / seen.sum())
 
 
-def hit_rate_words(settings: Sequence[Setting], *, unsteady_from: float, score_sd: float, place_sd_mm: float) -> str:
+def hit_rate_words(
+    settings: Sequence[ScoredSetting], *, unsteady_from: float, score_sd: float, place_sd_mm: float
+) -> str:
     """Return in words how often such a bracket holds the limit, and what one more look at either end would make it."""
     rule = {"unsteady_from": unsteady_from, "score_sd": score_sd, "place_sd_mm": place_sd_mm}
     now, then = (_in_10(hit_rate(settings, **rule, more_looks=looks)) for looks in (0, 1))
@@ -260,7 +264,9 @@ def _in_10(share: float) -> int:
     return min(round(10 * share), 9)
 
 
-def _needs(settings: Sequence[Setting], low: float | None, high: float | None, in_front: Sequence[float]) -> str | None:
+def _needs(
+    settings: Sequence[ScoredSetting], low: float | None, high: float | None, in_front: Sequence[float]
+) -> str | None:
     if not settings:
         return TRIAL_SCORED
     if low is None:
@@ -270,14 +276,14 @@ def _needs(settings: Sequence[Setting], low: float | None, high: float | None, i
     return TRIAL_FURTHER_BACK if high is None else None
 
 
-def _was_returned_to(settings: Sequence[Setting], setback_mm: float) -> bool:
+def _was_returned_to(settings: Sequence[ScoredSetting], setback_mm: float) -> bool:
     """Whether this setting was ridden again after another one in between."""
     own = next(setting.trials for setting in settings if setting.cleat_setback_mm == setback_mm)
     others = [number for setting in settings for number in setting.trials if setting.cleat_setback_mm != setback_mm]
     return any(own[0] < number < own[-1] for number in others)
 
 
-def _notes(trials: Sequence[Trial], settings: Sequence[Setting]) -> tuple[str, ...]:
+def _notes(trials: Sequence[ScoredTrial], settings: Sequence[ScoredSetting]) -> tuple[str, ...]:
     notes = []
     for number, trial in enumerate(trials):
         if trial.score is not None and trial.cleat_setback_mm is None:
@@ -294,7 +300,7 @@ def _notes(trials: Sequence[Trial], settings: Sequence[Setting]) -> tuple[str, .
     return tuple(notes)
 
 
-def _rests_on(trials: Sequence[Trial], settings: Sequence[Setting]) -> str:
+def _rests_on(trials: Sequence[ScoredTrial], settings: Sequence[ScoredSetting]) -> str:
     """Return in words what the bracket rests on."""
     words = []
     for name, is_unsteady in (("unsteady", True), ("steady", False)):
@@ -306,7 +312,7 @@ def _rests_on(trials: Sequence[Trial], settings: Sequence[Setting]) -> str:
     return f"{'; '.join(words)}; trials in brackets, {len(counted)} in all{tail}"
 
 
-def along_setbacks(trials: Sequence[Trial]) -> tuple[tuple[int, Trial], ...]:
+def along_setbacks(trials: Sequence[ScoredTrial]) -> tuple[tuple[int, ScoredTrial], ...]:
     """Return the trials with a cleat setback by number, the most forward first, each with its own observations."""
     placed = [(number, trial) for number, trial in enumerate(trials) if trial.cleat_setback_mm is not None]
     return tuple(sorted(placed, key=lambda pair: (pair[1].cleat_setback_mm, pair[0])))

@@ -13,13 +13,22 @@ from dataclasses import dataclass
 
 from scipy import special
 
-__all__ = ["Interval", "Quantity", "Spread", "exact", "linear", "mean_of", "pooled_spread", "sample_variance"]
+__all__ = [
+    "Interval",
+    "Quantity",
+    "StandardDeviation",
+    "exact",
+    "linear",
+    "mean_of",
+    "pooled_spread",
+    "sample_variance",
+]
 
 HOUSE_WEIGHT = 4  # the house spread counts as much as a sample with four degrees of freedom
 
 
 @dataclass(frozen=True)
-class Spread:
+class StandardDeviation:
     """Standard deviation of one reading [the reading's unit] and its degrees of freedom."""
 
     sd: float
@@ -116,7 +125,7 @@ def sample_variance(readings: Sequence[float]) -> float:
 
 def pooled_spread(
     groups: Iterable[Sequence[float]], *, house_sd: float, study_sd: float | None = None, study_df: float | None = None
-) -> Spread:
+) -> StandardDeviation:
     """Return the spread of one reading, pooled over groups of repeats, the house and the fitter's own study.
 
     Parameters
@@ -130,7 +139,7 @@ def pooled_spread(
 
     Returns
     -------
-    Spread
+    StandardDeviation
         Standard deviation [unit] and degrees of freedom. It has a floor: three readings alike never give 0.
 
     Raises
@@ -158,19 +167,21 @@ def pooled_spread(
     if study_sd is not None and study_df:
         above += study_df * study_sd**2
         df += study_df
-    return Spread(math.sqrt(above / df), df)
+    return StandardDeviation(math.sqrt(above / df), df)
 
 
-def mean_of(readings: Sequence[float], spread: Spread, *, place: Spread | None = None) -> Quantity:
+def mean_of(
+    readings: Sequence[float], spread: StandardDeviation, *, place: StandardDeviation | None = None
+) -> Quantity:
     """Return the mean of readings with the reading's error, which falls with n, and the mark's, which does not.
 
     Parameters
     ----------
     readings : sequence of float
         One or more readings [unit].
-    spread : Spread
+    spread : StandardDeviation
         Spread of one reading [unit], from `pooled_spread`.
-    place : Spread, optional
+    place : StandardDeviation, optional
         The mark's own error [unit]; left out where no mark is involved.
 
     Raises

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import special
 
-from fitkit.calculations.readings import Interval, Spread
+from fitkit.calculations.readings import Interval, StandardDeviation
 
 __all__ = [
     "IccForms",
@@ -58,7 +58,7 @@ class IccForms:
     observers: int
 
 
-def repeat_spread(repeats: Sequence[Sequence[float]]) -> Spread:
+def repeat_spread(repeats: Sequence[Sequence[float]]) -> StandardDeviation:
     """Return the spread of one reading and its degrees of freedom.
 
     Parameters
@@ -83,7 +83,7 @@ def repeat_spread(repeats: Sequence[Sequence[float]]) -> Spread:
     if not df:
         raise ValueError(f"{len(groups)} things, none measured twice; expected repeats")
     within = sum(float(((group - group.mean()) ** 2).sum()) for group in groups if group.size)
-    return Spread(math.sqrt(within / df), float(df))
+    return StandardDeviation(math.sqrt(within / df), float(df))
 
 
 def technical_error(repeats: Sequence[Sequence[float]]) -> Interval:
@@ -269,7 +269,9 @@ def _form_2(between: float, observers: float, residual: float, n: int, k: int) -
     return single, Interval(*(float(k * r / (1 + r * (k - 1))) for r in (value, low, high)))
 
 
-def mark_place_spread(found_anew: Sequence[Sequence[float]], tape_left_on: Sequence[Sequence[float]] | None) -> Spread:
+def mark_place_spread(
+    found_anew: Sequence[Sequence[float]], tape_left_on: Sequence[Sequence[float]] | None
+) -> StandardDeviation:
     """Return the spread of the mark's own place, for a fitter's study.
 
     Parameters
@@ -281,7 +283,7 @@ def mark_place_spread(found_anew: Sequence[Sequence[float]], tape_left_on: Seque
 
     Returns
     -------
-    Spread
+    StandardDeviation
         Standard deviation [mm] and degrees of freedom. Without `tape_left_on`, or where the marks scatter no more
         than the ruler, the reading's error is left in: an error is never made smaller than was seen.
 
@@ -299,4 +301,4 @@ def mark_place_spread(found_anew: Sequence[Sequence[float]], tape_left_on: Seque
         return anew
     df = variance**2 / (anew.sd**4 / anew.df + ruler.sd**4 / ruler.df)
     # A small difference of two variances has hardly any degrees of freedom; below one no interval can be formed.
-    return Spread(math.sqrt(variance), df) if df >= 1 else anew
+    return StandardDeviation(math.sqrt(variance), df) if df >= 1 else anew

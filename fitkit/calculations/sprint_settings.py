@@ -14,7 +14,7 @@ import numpy as np
 from scipy import special
 
 from fitkit import constants
-from fitkit.calculations.readings import HOUSE_WEIGHT, Interval, Spread, mean_of, pooled_spread
+from fitkit.calculations.readings import HOUSE_WEIGHT, Interval, StandardDeviation, mean_of, pooled_spread
 
 __all__ = [
     "A_YES",
@@ -138,11 +138,11 @@ def _of_setting(setting: str, peaks: tuple[float, ...]) -> SettingSprints:
         wanted = f"{LEAST_SPRINTS} sprints after the two for getting used to it; found {len(peaks)}"
         return SettingSprints(setting, peaks, None, wanted)
     relative = _relative_spread(peaks)
-    mean = mean_of(peaks, Spread(relative.sd * float(np.mean(peaks)), relative.df))
+    mean = mean_of(peaks, StandardDeviation(relative.sd * float(np.mean(peaks)), relative.df))
     return SettingSprints(setting, peaks, Interval.about(mean.value, mean.half_width()))
 
 
-def _relative_spread(*settings: Sequence[float]) -> Spread:
+def _relative_spread(*settings: Sequence[float]) -> StandardDeviation:
     """Return the spread of one sprint as a part of its setting's mean [1], the published one pooled in."""
     parts = [tuple(float(peak / np.mean(peaks)) for peak in peaks) for peaks in settings]
     return pooled_spread(parts, house_sd=constants.SPRINT_CV_PERCENT.value / 100)

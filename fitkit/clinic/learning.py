@@ -11,7 +11,8 @@ from pathlib import Path
 
 from fitkit import cautions, places
 from fitkit.assessment import Visit, assess
-from fitkit.calculations.learned_band import Interval, Learned, Prior, fitter_bias, learn, new_rider, rule_line
+from fitkit.calculations.learned_band import Learned, Prior, fitter_bias, learn, new_rider, rule_line
+from fitkit.calculations.readings import Interval
 from fitkit.clinic.settled import Chosen, arrays, latest_of_each_rider, settled_visits, whole_size
 from fitkit.clinic.visits import Clinic, got_worse
 from fitkit.files import write_new

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from fitkit.calculations.cleats import starting_band
-from fitkit.calculations.learned_band import SIMULATED_COVERAGE, Interval, pull
+from fitkit.calculations.learned_band import SIMULATED_COVERAGE, pull
+from fitkit.calculations.readings import Interval
 from fitkit.charts import Figure
 from fitkit.charts.settled import BandAtSize, LineAtSize, SpreadAtSize, settled_by_size
 from fitkit.clinic.learning import LearnedBand

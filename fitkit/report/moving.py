@@ -6,7 +6,7 @@ from fitkit import constants
 from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
-from fitkit.calculations import knock_on
+from fitkit.calculations import saddle_height
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
 from fitkit.words import capital, decimal, halved, halves, plain, signed, whole
@@ -153,7 +153,7 @@ def height_rules(assessment: Assessment) -> Table:
         empty = "Static rules for saddle height need inseam, crank length and seat-tube angle."
         return Table("Saddle height by static rules", (), (), empty)
     knees = [inputs.quantity(f"ride.{side}.least_knee_flexion_deg") for side in SIDES]
-    rules = knock_on.height_rules(
+    rules = saddle_height.height_rules(
         inseam, crank_mm=crank, seat_tube_angle_deg=angle, least_knee_flexion=next((k for k in knees if k), None)
     )
     rows = [("As found", "not measured" if saddle is None else f"{saddle:.0f} mm", "measured here")]
@@ -161,9 +161,8 @@ def height_rules(assessment: Assessment) -> Table:
         height = rule.saddle_height
         value = "not assessed" if height is None else f"{height.value:.0f} mm (± {height.half_width():.0f})"
         rows.append((capital(rule.name), value, f"{rule.source}; {'; '.join(rule.notes)}"))
-    caption = (
-        f"Saddle height by static rules, which lie {knock_on.disagreement_mm(rules):.0f} mm apart. {knock_on.IGNORED}"
-    )
+    apart = f"which lie {saddle_height.disagreement_mm(rules):.0f} mm apart"
+    caption = f"Saddle height by static rules, {apart}. {saddle_height.IGNORED}"
     return Table(caption, ("", "Crank centre to saddle top", "Source and note"), tuple(rows))
 
 

@@ -141,7 +141,7 @@ def trials_along(assessment: Assessment) -> Table:
     return Table("Trials along the sole, toes to heel, with what was seen in each", head, tuple(rows), NO_TRIAL)
 
 
-def _observed(trial: forward_limit.Trial, recorded: RecordedTrial, side: str) -> str:
+def _observed(trial: forward_limit.ScoredTrial, recorded: RecordedTrial, side: str) -> str:
     """Return what was seen of this side in a trial and what the rider said, in words."""
     seen = [SEEN_WORDS[what] for what in trial.seen]
     said = [f"says {complaint_words(each)}" for each in recorded.complaints if each.side in (side, "both", None)]

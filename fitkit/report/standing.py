@@ -8,7 +8,7 @@ from fitkit.assessment import Assessment
 from fitkit.assessment import clearances as gaps
 from fitkit.assessment.clearances import outward_since_found
 from fitkit.assessment.inputs import Inputs
-from fitkit.calculations import clearances, stance
+from fitkit.calculations import anthropometry, clearances, stance
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
@@ -118,7 +118,7 @@ def before_widening(assessment: Assessment) -> Sentences:
         f"kneecap pain: {free.source}; {free.note}.",
         f"Widening by 20, 40 and 60 mm changed neither muscle activity nor joint angles; the narrowest was best for "
         f"efficiency and comfort whatever the pelvis width ({constants.Q_FACTOR_WIDENED_BY_MM.source}).",
-        f"{stance.LEAN_DESCRIBES} {stance.trouser_size_words()}",
+        f"{stance.LEAN_DESCRIBES} {anthropometry.trouser_size_words()}",
     ]
     return Sentences(tuple(lines))
 

@@ -11,7 +11,7 @@ import time
 import numpy as np
 
 from fitkit.calculations import parts
-from fitkit.calculations.parts import Bicycle, Part, Side
+from fitkit.calculations.parts import Bicycle, PartRow, Side
 
 WISHES = (23.7, 17.2)
 PLAY_MM = 1.0
@@ -24,13 +24,13 @@ def family_of_a_hundred():
     def row(kind, n, adds_mm):
         by, stock = ("rider", 2) if rng.random() < 0.7 else ("workshop", int(rng.integers(0, 2)))
         mass = 110 if kind == "extender" else None
-        return Part("A", f"{kind}-{n}", kind, adds_mm, fitted_by=by, in_stock=stock, max_rider_kg=mass)
+        return PartRow("A", f"{kind}-{n}", kind, adds_mm, fitted_by=by, in_stock=stock, max_rider_kg=mass)
 
     rows = [row("spindle", n, float(add)) for n, add in enumerate([0.0, *np.round(rng.uniform(-9, 15, 69), 2)])]
     rows += [row("washer", n, float(add)) for n, add in enumerate(np.round(rng.uniform(0.2, 3, 24), 2))]
     rows += [row("extender", n, float(add)) for n, add in enumerate((18.0, 25.0, 31.0))]
     rows += [row("crank", n, float(add)) for n, add in enumerate((-7.0, 4.0))]
-    return [*rows, Part("A", "cleat", "cleat", play_mm=PLAY_MM)]
+    return [*rows, PartRow("A", "cleat", "cleat", play_mm=PLAY_MM)]
 
 
 def columns(rows):

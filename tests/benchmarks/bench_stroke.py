@@ -20,7 +20,7 @@ from scipy.optimize import root
 
 from fitkit.calculations.knock_on import over_draws
 from fitkit.calculations.stroke import (
-    Bike,
+    BikeGeometry,
     Chain,
     Cleat,
     Hip,
@@ -55,7 +55,7 @@ def riders(count: int) -> Chain:
         ),
         cleat=Cleat(setback_mm=around(15, 4), axle_to_foot_sole_mm=around(22, 2)),
         pitch=Pitch(mean_deg=around(15, 4), amplitude_deg=around(12, 3), phase_deg=around(20, 10)),
-        bike=Bike(crank_mm=around(172.5, 2), seat_tube_angle_deg=around(73, 0.7)),
+        bike=BikeGeometry(crank_mm=around(172.5, 2), seat_tube_angle_deg=around(73, 0.7)),
     )
 
 

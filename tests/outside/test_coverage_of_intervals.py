@@ -6,7 +6,7 @@ interval of half or of twice the width falls outside these limits.
 
 import pytest
 
-from fitkit.calculations.forward_limit import Setting, hit_rate
+from fitkit.calculations.forward_limit import ScoredSetting, hit_rate
 from tests.benchmarks.coverage import NOT_COVERED, SPANS, bracket_hits, table, uncovered
 
 
@@ -32,7 +32,7 @@ def test_no_interval_is_half_or_twice_as_wide_as_it_says(rows):
 @pytest.mark.parametrize("settings_mm", [(8.0, 12.0, 16.0, 20.0), (10.0, 12.0, 14.0, 19.0)])
 def test_a_bracket_holds_the_limit_as_often_as_it_says(settings_mm, looks):
     settings = [
-        Setting(at, tuple(range(n)), (7.0 if place <= 1 else 1.0,) * n, place <= 1)
+        ScoredSetting(at, tuple(range(n)), (7.0 if place <= 1 else 1.0,) * n, place <= 1)
         for place, (at, n) in enumerate(zip(settings_mm, looks, strict=True))
     ]
     said = hit_rate(settings, unsteady_from=4, score_sd=1, place_sd_mm=1.0)

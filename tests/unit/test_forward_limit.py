@@ -7,17 +7,17 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from fitkit.calculations import forward_limit
-from fitkit.calculations.forward_limit import Trial, bracket, hit_rate, hit_rate_words
+from fitkit.calculations.forward_limit import ScoredTrial, bracket, hit_rate, hit_rate_words
 
 ERRORS = {"unsteady_from": 4, "score_sd": 1, "place_sd_mm": 1.0}
 
 setbacks = st.integers(4, 30).map(float)
 scores = st.integers(0, 10).map(float)
-rides = st.lists(st.builds(lambda at, score: Trial(at, (score,), True), setbacks, scores), min_size=1, max_size=8)
+rides = st.lists(st.builds(lambda at, score: ScoredTrial(at, (score,), True), setbacks, scores), min_size=1, max_size=8)
 
 
 def ridden(*pairs):
-    return [Trial(at, (score,), saddle_corrected=True) for at, score in pairs]
+    return [ScoredTrial(at, (score,), saddle_corrected=True) for at, score in pairs]
 
 
 def found_in(*pairs):
@@ -60,7 +60,7 @@ def test_a_return_trial_that_was_ridden_is_not_asked_again():
 
 
 def test_the_mean_of_all_trials_at_a_setback_decides():
-    found = bracket([*ridden((12, 6), (16, 0)), Trial(12, (1.0,), True)], unsteady_from=4)
+    found = bracket([*ridden((12, 6), (16, 0)), ScoredTrial(12, (1.0,), True)], unsteady_from=4)
     assert [setting.mean_score for setting in found.settings] == [3.5, 0]
     assert found.needs == "a trial further forward"
     assert "scores at 12 mm disagree: 6, 1" in found.notes
@@ -68,10 +68,10 @@ def test_the_mean_of_all_trials_at_a_setback_decides():
 
 def test_trials_that_lack_something_are_said():
     trials = [
-        Trial(8, (7,), saddle_corrected=False),
-        Trial(16, (1,)),
-        Trial(None, (3,), True),
-        Trial(20, (), True),
+        ScoredTrial(8, (7,), saddle_corrected=False),
+        ScoredTrial(16, (1,)),
+        ScoredTrial(None, (3,), True),
+        ScoredTrial(20, (), True),
     ]
     found = bracket(trials, unsteady_from=4)
     assert (found.low_mm, found.high_mm) == (8, 16)  # they count all the same
@@ -92,7 +92,7 @@ def test_a_steady_trial_forward_of_the_limit_never_widens(others, low, width, at
     # In front of the bracket or between its ends: a steady trial at its low end would speak against that end itself.
     at = 4 + at % (before.high_mm - 4)
     assume(at != before.low_mm)
-    after = bracket([*trials, Trial(at, (score,), True)], unsteady_from=4)
+    after = bracket([*trials, ScoredTrial(at, (score,), True)], unsteady_from=4)
     assert before.low_mm <= after.low_mm < after.high_mm <= before.high_mm
 
 
@@ -139,7 +139,11 @@ def test_scores_of_one_setting_are_pooled():
 
 
 def test_each_trial_keeps_its_own_observations():
-    trials = [Trial(16, (1,), True), Trial(8, (7,), True, ("hip_drop", "weight_on_hands"), 3), Trial(16, (2,), True)]
+    trials = [
+        ScoredTrial(16, (1,), True),
+        ScoredTrial(8, (7,), True, ("hip_drop", "weight_on_hands"), 3),
+        ScoredTrial(16, (2,), True),
+    ]
     rows = forward_limit.along_setbacks(trials)
     assert [(number, trial.cleat_setback_mm) for number, trial in rows] == [(1, 8), (0, 16), (2, 16)]
     assert rows[0][1].seen == ("hip_drop", "weight_on_hands")
@@ -152,9 +156,9 @@ def test_the_scale_has_words_of_its_own():
 @pytest.mark.parametrize(
     ("make", "message"),
     [
-        (lambda: Trial(12, (11,)), "unsteadiness is 11"),
-        (lambda: Trial(12, (math.nan,)), "unsteadiness is nan"),
-        (lambda: Trial(math.inf, (1,)), "cleat_setback_mm is inf"),
+        (lambda: ScoredTrial(12, (11,)), "unsteadiness is 11"),
+        (lambda: ScoredTrial(12, (math.nan,)), "unsteadiness is nan"),
+        (lambda: ScoredTrial(math.inf, (1,)), "cleat_setback_mm is inf"),
         (lambda: bracket([], unsteady_from=0), "unsteady_from is 0"),
     ],
 )
@@ -164,7 +168,7 @@ def test_impossible_values_are_refused(make, message):
 
 
 def test_a_bracket_says_how_often_such_a_one_holds_and_what_one_more_look_makes_it():
-    ridden = [Trial(8, (7,)), Trial(12, (5,)), Trial(16, (1,)), Trial(20, (1,))]
+    ridden = [ScoredTrial(8, (7,)), ScoredTrial(12, (5,)), ScoredTrial(16, (1,)), ScoredTrial(20, (1,))]
     found = bracket(ridden, unsteady_from=4)
     words = hit_rate_words(found.settings, unsteady_from=4, score_sd=1, place_sd_mm=1.0)
     # By simulation (tests/benchmarks/coverage.py): 62 in 100, 71 with a second look at both ends.
@@ -173,9 +177,10 @@ def test_a_bracket_says_how_often_such_a_one_holds_and_what_one_more_look_makes_
 
 
 def test_exact_readings_and_scores_hold_the_limit_always():
-    settings = bracket([Trial(8, (7,)), Trial(12, (5,)), Trial(16, (1,))], unsteady_from=4).settings
+    settings = bracket([ScoredTrial(8, (7,)), ScoredTrial(12, (5,)), ScoredTrial(16, (1,))], unsteady_from=4).settings
     assert hit_rate(settings, unsteady_from=4, score_sd=1e-3, place_sd_mm=1e-3) > 0.99
     wide, narrow = (
-        hit_rate(bracket([Trial(8, (7,)), Trial(8 + gap, (1,))], unsteady_from=4).settings, **ERRORS) for gap in (6, 2)
+        hit_rate(bracket([ScoredTrial(8, (7,)), ScoredTrial(8 + gap, (1,))], unsteady_from=4).settings, **ERRORS)
+        for gap in (6, 2)
     )
     assert narrow < wide

@@ -20,7 +20,7 @@ from fitkit.calculations.knock_on import (
     remaining,
     untouched_knee_change,
 )
-from fitkit.calculations.stroke import Bike, Chain, Cleat, Leg, OutOfReach, Pitch, crank_angles
+from fitkit.calculations.stroke import BikeGeometry, Chain, Cleat, Leg, OutOfReach, Pitch, crank_angles
 
 UNTOUCHED = SaddleMove(0.0, 0.0)
 LEAST = 35.0
@@ -32,7 +32,7 @@ def rider(setback_mm: float = 15.0, **pitch: object) -> Chain:
         leg=Leg(thigh_mm=430.0, shank_mm=430.0, ankle_to_mtp1_mm=183.0, ankle_height_mm=73.0),
         cleat=Cleat(setback_mm=setback_mm, axle_to_foot_sole_mm=22.0),
         pitch=Pitch(**(pitch or {"mean_deg": 15.0})),
-        bike=Bike(crank_mm=172.5, seat_tube_angle_deg=73.0),
+        bike=BikeGeometry(crank_mm=172.5, seat_tube_angle_deg=73.0),
     )
 
 

@@ -10,6 +10,7 @@ import pytest
 from GTC import ureal
 
 from fitkit.calculations.knock_on import (
+    POSES_AT_ONCE,
     calf_lever_ratio,
     full_saddle_move,
     height_only_saddle_down,
@@ -17,8 +18,7 @@ from fitkit.calculations.knock_on import (
     over_draws,
     untouched_knee_change,
 )
-from fitkit.calculations.knock_on.draws import POSES_AT_ONCE
-from fitkit.calculations.stroke import Bike, Chain, Cleat, Leg, Pitch
+from fitkit.calculations.stroke import BikeGeometry, Chain, Cleat, Leg, Pitch
 
 LEAST = 35.0
 
@@ -29,7 +29,7 @@ def rider(setback_mm: float = 15.0, **pitch: object) -> Chain:
         leg=Leg(thigh_mm=430.0, shank_mm=430.0, ankle_to_mtp1_mm=183.0, ankle_height_mm=73.0),
         cleat=Cleat(setback_mm=setback_mm, axle_to_foot_sole_mm=22.0),
         pitch=Pitch(**(pitch or {"mean_deg": 15.0})),
-        bike=Bike(crank_mm=172.5, seat_tube_angle_deg=73.0),
+        bike=BikeGeometry(crank_mm=172.5, seat_tube_angle_deg=73.0),
     )
 
 
@@ -56,7 +56,7 @@ def drawn(count: int, *, habit_sd_deg: float = 3.0 / 1.96) -> tuple[Chain, Chain
         ),
         cleat=Cleat(setback_mm=normal(15, 1.6), axle_to_foot_sole_mm=22.0),
         pitch=Pitch(mean_deg=normal(15, 1), amplitude_deg=normal(12, 1), phase_deg=20.0),
-        bike=Bike(crank_mm=172.5, seat_tube_angle_deg=normal(73, 1)),
+        bike=BikeGeometry(crank_mm=172.5, seat_tube_angle_deg=normal(73, 1)),
     )
     habit = replace(before.pitch, habit_deg=normal(0, habit_sd_deg))
     return before, replace(with_cleat(before, setback_mm=25.0), pitch=habit), normal(LEAST, 1)

@@ -8,8 +8,7 @@ import pytest
 from scipy import optimize, stats
 
 from fitkit.calculations.learned_band import Prior, Settled, fitter_bias, learn, new_rider, pull
-from fitkit.calculations.learned_band.hierarchy import Hierarchy, given_spreads
-from fitkit.calculations.learned_band.likelihood import Grid, terms
+from fitkit.calculations.mixed_model import Grid, Hierarchy, given_spreads, terms
 from tests.invented_clinic import PRIOR, Truth, coverage, invent
 
 

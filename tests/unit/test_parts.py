@@ -8,7 +8,7 @@ import math
 import pytest
 
 from fitkit.calculations import parts
-from fitkit.calculations.parts import Bicycle, Part, Side
+from fitkit.calculations.parts import Bicycle, PartRow, Side
 
 RULES = {
     "rider_kg": 70.0,
@@ -19,15 +19,15 @@ RULES = {
     "same_both_sides": True,
 }
 STEPPED = (
-    Part("A", "A-0", "spindle", 0, fitted_by="rider", in_stock=4),
-    Part("A", "A-5", "spindle", 5, fitted_by="rider", in_stock=4),
-    Part("A", "A-15", "spindle", 15, fitted_by="rider", in_stock=4),
-    Part("A", "A-cleat", "cleat", play_mm=4),
-    Part("B", "B-0", "spindle", 0),
-    Part("B", "B-9", "spindle", 9),
-    Part("B", "B-cleat", "cleat", play_mm=1),
-    Part("C", "C-0", "spindle", 0),
-    Part("C", "C-6", "spindle", 6),
+    PartRow("A", "A-0", "spindle", 0, fitted_by="rider", in_stock=4),
+    PartRow("A", "A-5", "spindle", 5, fitted_by="rider", in_stock=4),
+    PartRow("A", "A-15", "spindle", 15, fitted_by="rider", in_stock=4),
+    PartRow("A", "A-cleat", "cleat", play_mm=4),
+    PartRow("B", "B-0", "spindle", 0),
+    PartRow("B", "B-9", "spindle", 9),
+    PartRow("B", "B-cleat", "cleat", play_mm=1),
+    PartRow("C", "C-0", "spindle", 0),
+    PartRow("C", "C-6", "spindle", 6),
 )
 
 
@@ -69,12 +69,14 @@ def test_changes_count_from_what_is_fitted():
 
 def test_a_family_of_the_trades_figures():
     # Common practice, no source: washers of about 2, spindles -5 to +4, longer ones to 12.5, an extender of 20.
-    spindles = [Part("T", f"T{add:+g}", "spindle", add, fitted_by="rider", in_stock=2) for add in (-5, 0, 4, 8, 12.5)]
+    spindles = [
+        PartRow("T", f"T{add:+g}", "spindle", add, fitted_by="rider", in_stock=2) for add in (-5, 0, 4, 8, 12.5)
+    ]
     table = [
         *spindles,
-        Part("T", "T-washer", "washer", 2, fitted_by="rider", in_stock=4),
-        Part("T", "T-extender", "extender", 20, max_rider_kg=90, fitted_by="workshop", in_stock=2),
-        Part("T", "T-cleat", "cleat", play_mm=6),
+        PartRow("T", "T-washer", "washer", 2, fitted_by="rider", in_stock=4),
+        PartRow("T", "T-extender", "extender", 20, max_rider_kg=90, fitted_by="workshop", in_stock=2),
+        PartRow("T", "T-cleat", "cleat", play_mm=6),
     ]
     by_wish = {wish: choose(table, Side(float(wish)), family="T").left for wish in (-7, 6, 10, 16, 22)}
     assert by_wish[6].chosen == ("T+4",)
@@ -87,42 +89,42 @@ def test_a_family_of_the_trades_figures():
 
 def test_a_step_of_sixteen_leaves_the_rider_between_with_nothing():
     # Common practice, no source.
-    table = [Part("T", "T-0", "spindle", 0), Part("T", "T-16", "spindle", 16)]
+    table = [PartRow("T", "T-0", "spindle", 0), PartRow("T", "T-16", "spindle", 16)]
     side = choose(table, Side(8.0), family="T").left
     assert (side.chosen, side.remaining_mm, side.gaps_mm) == ((), 8.0, ((0.0, 16.0),))
 
 
 def test_workshop_jobs_then_parts_then_stock_then_the_same():
     rider, shop = {"fitted_by": "rider", "in_stock": 4}, {"fitted_by": "workshop", "in_stock": 4}
-    base = Part("A", "A-0", "spindle", 0, **rider)
-    five, washer = Part("A", "A-5", "spindle", 5, **shop), Part("A", "A-w5", "washer", 5, **rider)
+    base = PartRow("A", "A-0", "spindle", 0, **rider)
+    five, washer = PartRow("A", "A-5", "spindle", 5, **shop), PartRow("A", "A-w5", "washer", 5, **rider)
     assert choose([base, five, washer], Side(5.0)).left.chosen == ("A-w5",)
-    three = [Part("A", "A-3", "spindle", 3, **rider), Part("A", "A-w2", "washer", 2, **rider)]
-    assert choose([base, *three, Part("A", "A-6", "spindle", 6, **rider)], Side(6.0)).left.chosen == ("A-6",)
+    three = [PartRow("A", "A-3", "spindle", 3, **rider), PartRow("A", "A-w2", "washer", 2, **rider)]
+    assert choose([base, *three, PartRow("A", "A-6", "spindle", 6, **rider)], Side(6.0)).left.chosen == ("A-6",)
     stocked = dataclasses.replace(washer, id="A-w4", adds_mm=4)
     assert choose([base, dataclasses.replace(washer, in_stock=0), stocked], Side(5.0)).left.chosen == ("A-w4",)
 
 
 def test_of_two_as_close_the_smaller_change_and_the_lower_stack():
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-16", "spindle", 16), Part("A", "A-6", "spindle", 6)]
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-16", "spindle", 16), PartRow("A", "A-6", "spindle", 6)]
     assert choose(table, Side(11.0)).left.chosen == ("A-6",)
-    table += [Part("A", f"A-b{stack}", "base_adapter", setback_gain_mm=9, stack_mm=stack) for stack in (5, 3)]
+    table += [PartRow("A", f"A-b{stack}", "base_adapter", setback_gain_mm=9, stack_mm=stack) for stack in (5, 3)]
     assert choose(table, Side(0.0, setback_shortfall_mm=9.0)).left.chosen == ("A-b3",)
 
 
 def test_of_two_cranks_the_one_in_stock():
-    cranks = [Part("A", f"A-crank-{n}", "crank", -9, in_stock=n) for n in (0, 1)]
-    assert choose([Part("A", "A-0", "spindle", 0), *cranks], Side(-9.0)).left.chosen == ("A-crank-1",)
+    cranks = [PartRow("A", f"A-crank-{n}", "crank", -9, in_stock=n) for n in (0, 1)]
+    assert choose([PartRow("A", "A-0", "spindle", 0), *cranks], Side(-9.0)).left.chosen == ("A-crank-1",)
 
 
 def test_a_gap_closed_as_found_gets_no_smaller():
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-cleat", "cleat", play_mm=6)]
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-cleat", "cleat", play_mm=6)]
     side = choose(table, Side(-3.0, heel_gap_heel_in_mm=-1.0)).left
     assert (side.adjustment_mm, side.remaining_mm, side.reachable_mm) == (0.0, -3.0, ((0.0, 3.0),))
 
 
 def test_the_same_on_both_sides_unless_asked_otherwise():
-    table = [Part("A", f"A-{add}", "spindle", add, fitted_by="rider", in_stock=4) for add in (0, 4, 6, 8)]
+    table = [PartRow("A", f"A-{add}", "spindle", add, fitted_by="rider", in_stock=4) for add in (0, 4, 6, 8)]
     pair = choose(table, Side(4.5), Side(7.5))
     assert (pair.left.chosen, pair.right.chosen) == (("A-6",), ("A-6",))
     pair = choose(table, Side(4.5), Side(7.5), same_both_sides=False)
@@ -130,7 +132,7 @@ def test_the_same_on_both_sides_unless_asked_otherwise():
 
 
 def test_a_crank_moves_both_sides_and_is_the_last_resort():
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-crank", "crank", -7, fitted_by="workshop")]
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-crank", "crank", -7, fitted_by="workshop")]
     pair = choose(table, Side(-7.0))
     assert pair.left.chosen == pair.right.chosen == ("A-crank",)
     assert any("workshop's job" in note for note in pair.left.notes)
@@ -141,8 +143,8 @@ def test_a_crank_moves_both_sides_and_is_the_last_resort():
 
 def test_a_crank_is_no_lighter_than_a_spindle_on_each_side():
     shop = {"fitted_by": "workshop", "in_stock": 0}
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-crank", "crank", -7, **shop)]
-    table.append(Part("A", "A-3", "spindle", -3, **shop))
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-crank", "crank", -7, **shop)]
+    table.append(PartRow("A", "A-3", "spindle", -3, **shop))
     assert choose(table, Side(-4.0), equal_within_mm=3.0).left.chosen == ("A-3",)
 
 
@@ -151,7 +153,7 @@ def test_no_wish_gives_nothing():
 
 
 def test_a_fitted_washer_can_come_off():
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-w", "washer", 2)]
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-w", "washer", 2)]
     side = choose(table, Side(-4.0, washer_mm=4.0)).left
     assert (side.chosen, side.parts_mm, side.remaining_mm) == ((), -4.0, 0.0)
     assert "take off the washer of 4 mm" in side.notes
@@ -159,14 +161,14 @@ def test_a_fitted_washer_can_come_off():
 
 def test_width_and_setback_together_bring_the_adapters_stack():
     adapters = [
-        Part("A", f"A-base-{gain}", "base_adapter", setback_gain_mm=gain, stack_mm=stack)
+        PartRow("A", f"A-base-{gain}", "base_adapter", setback_gain_mm=gain, stack_mm=stack)
         for gain, stack in ((6, 2), (12, 4), (20, 7))
     ]
     side = choose([*STEPPED, *adapters], Side(5.0, setback_shortfall_mm=10.0)).left
     assert (side.chosen, side.setback_remaining_mm, side.stack_mm) == (("A-5", "A-base-12"), 0.0, 4.0)
     assert any("goes to the saddle" in note for note in side.notes)
     assert side.other_families == ()
-    elsewhere = [*STEPPED, Part("C", "C-base", "base_adapter", setback_gain_mm=12, stack_mm=4)]
+    elsewhere = [*STEPPED, PartRow("C", "C-base", "base_adapter", setback_gain_mm=12, stack_mm=4)]
     assert choose(elsewhere, Side(5.0, setback_shortfall_mm=10.0)).left.other_families == ("C",)
     assert choose(STEPPED, Side(5.0, setback_shortfall_mm=1.5)).left.setback_remaining_mm == 1.5
 
@@ -185,7 +187,7 @@ def reasons(side):
 
 def test_a_washer_that_costs_too_many_turns_is_refused():
     # JIS B 0225-1960, pitch 1.270: 14 - 5 is 7.1 turns.
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-w3", "washer", 3), Part("A", "A-w5", "washer", 5)]
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-w3", "washer", 3), PartRow("A", "A-w5", "washer", 5)]
     side = choose(table, Side(5.0, spindle_thread_mm=14.0), bicycle=Bicycle(crank_thread_depth_mm=14.0)).left
     assert (side.chosen, side.remaining_mm) == (("A-w3",), 2.0)
     assert side.turns == pytest.approx(11 / 1.270)
@@ -195,7 +197,7 @@ def test_a_washer_that_costs_too_many_turns_is_refused():
 
 
 def test_a_limit_broken_as_found_refuses_only_what_makes_it_worse():
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-w1", "washer", 1), Part("A", "A-w3", "washer", 3)]
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-w1", "washer", 1), PartRow("A", "A-w3", "washer", 3)]
     found = Side(-2.0, spindle_thread_mm=11.0, washer_mm=2.0)
     side = choose(table, found, bicycle=Bicycle(crank_thread_depth_mm=14.0), equal_within_mm=0.0).left
     assert set(reasons(side)) == {"A-w3"}
@@ -224,7 +226,11 @@ def test_ground_clearance_refuses_the_part_that_goes_below_25_degrees():
     ],
 )
 def test_a_narrower_part_is_refused_where_the_foot_would_touch(field, name):
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-4", "spindle", -4), Part("A", "A-cleat", "cleat", play_mm=6)]
+    table = [
+        PartRow("A", "A-0", "spindle", 0),
+        PartRow("A", "A-4", "spindle", -4),
+        PartRow("A", "A-cleat", "cleat", play_mm=6),
+    ]
     side = choose(table, Side(-4.0, **{field: 3.0})).left
     assert reasons(side) == {"A-4": f"{name}: 3 mm as found, this takes 4"}
     assert side.reachable_mm == ((-3.0, 3.0),)
@@ -235,8 +241,8 @@ def test_a_narrower_part_is_refused_where_the_foot_would_touch(field, name):
 
 
 def test_rider_mass_and_makers_word():
-    extender = Part("A", "A-ext", "extender", 10, max_rider_kg=80)
-    table = [Part("A", "A-0", "spindle", 0, max_rider_kg=None), extender, Part("A", "A-blank", "extender", 12)]
+    extender = PartRow("A", "A-ext", "extender", 10, max_rider_kg=80)
+    table = [PartRow("A", "A-0", "spindle", 0, max_rider_kg=None), extender, PartRow("A", "A-blank", "extender", 12)]
     fine = choose(table, Side(10.0)).left
     assert fine.chosen == ("A-ext",)
     assert reasons(fine) == {"A-blank": "maker's word missing: max_rider_kg not known"}
@@ -248,7 +254,7 @@ def test_rider_mass_and_makers_word():
 
 
 def test_blank_crank_and_adapter_need_the_makers_word():
-    table = [*STEPPED, Part("A", "A-crank", "crank"), Part("A", "A-base", "base_adapter", setback_gain_mm=9)]
+    table = [*STEPPED, PartRow("A", "A-crank", "crank"), PartRow("A", "A-base", "base_adapter", setback_gain_mm=9)]
     found = reasons(choose(table, Side(5.0, setback_shortfall_mm=9.0)).left)
     assert found == {
         "A-crank": "maker's word missing: adds_mm not known",
@@ -264,7 +270,7 @@ def test_what_was_not_measured_is_said():
 
 
 def test_stock_that_does_not_suffice_for_both_sides_is_said():
-    table = [Part("A", "A-0", "spindle", 0), Part("A", "A-5", "spindle", 5, in_stock=1)]
+    table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-5", "spindle", 5, in_stock=1)]
     assert "A-5: 2 needed, 1 in stock" in choose(table, Side(5.0)).left.notes
 
 
@@ -279,12 +285,12 @@ def test_stock_that_does_not_suffice_for_both_sides_is_said():
         (STEPPED, Side(1.0, extender_id="E"), "extender_id is 'E'"),
         ((), Side(1.0), "pedal_family is 'A'; expected one of a family of the table, which is empty"),
         ((*STEPPED, STEPPED[0]), Side(1.0), "id is 'A-0' twice"),
-        ((Part("A", "x", "bolt"),), Side(1.0), "kind of 'x' is 'bolt'"),
-        ((Part("A", "x", "washer", -2),), Side(1.0), "adds_mm of 'x' is -2"),
-        ((Part("A", "x", "spindle"),), Side(1.0), "adds_mm of 'x' is blank"),
-        ((Part("A", "x", "spindle", math.nan),), Side(1.0), "adds_mm of 'x' is nan"),
-        ((Part("A", "x", "spindle", 4000),), Side(1.0), "adds_mm of 'x' is 4000"),
-        ((Part("A", "x", "cleat", play_mm=-4),), Side(1.0), "play_mm of 'x' is -4"),
+        ((PartRow("A", "x", "bolt"),), Side(1.0), "kind of 'x' is 'bolt'"),
+        ((PartRow("A", "x", "washer", -2),), Side(1.0), "adds_mm of 'x' is -2"),
+        ((PartRow("A", "x", "spindle"),), Side(1.0), "adds_mm of 'x' is blank"),
+        ((PartRow("A", "x", "spindle", math.nan),), Side(1.0), "adds_mm of 'x' is nan"),
+        ((PartRow("A", "x", "spindle", 4000),), Side(1.0), "adds_mm of 'x' is 4000"),
+        ((PartRow("A", "x", "cleat", play_mm=-4),), Side(1.0), "play_mm of 'x' is -4"),
     ],
 )
 def test_bad_tables_are_refused(table, side, words):

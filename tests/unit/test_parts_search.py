@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import optimize
 
 from fitkit.calculations import parts
-from fitkit.calculations.parts import Bicycle, Part, Side
+from fitkit.calculations.parts import Bicycle, PartRow, Side
 
 RULES = {
     "rider_kg": 70.0,
@@ -38,13 +38,13 @@ POSITIVE = st.integers(1, 30).map(lambda n: n / 2)
 
 @st.composite
 def families(draw):
-    rows = [Part("A", "s0", "spindle", 0.0, fitted_by="rider", in_stock=1)]
+    rows = [PartRow("A", "s0", "spindle", 0.0, fitted_by="rider", in_stock=1)]
     most = {"spindle": 2, "washer": 2, "extender": 1, "crank": 1, "base_adapter": 1}
     for kind in most:
         for n in range(draw(st.integers(int(kind == "spindle"), most[kind]))):
             adds = None if kind == "base_adapter" else draw(HALVES if kind in ("spindle", "crank") else POSITIVE)
             rows.append(
-                Part(
+                PartRow(
                     "A",
                     f"{kind}{n}",
                     kind,
@@ -58,7 +58,7 @@ def families(draw):
                     max_rider_kg=draw(st.sampled_from([None, 60.0, 90.0])),
                 )
             )
-    rows.append(Part("A", "cleat", "cleat", play_mm=draw(st.sampled_from([None, 0.0, 3.0, 4.0]))))
+    rows.append(PartRow("A", "cleat", "cleat", play_mm=draw(st.sampled_from([None, 0.0, 3.0, 4.0]))))
     return rows
 
 
@@ -270,7 +270,7 @@ def test_left_and_right_are_alike(case):
 @example([0.1, 0.2, 0.3], 0.6)
 def test_any_numbers_at_all(adds, wish):
     # Derived: one spindle and no play leave the distance to the nearest, or one within 2 mm with fewest parts.
-    table = [Part("A", "s", "spindle", 0.0), *(Part("A", f"s{n}", "spindle", add) for n, add in enumerate(adds))]
+    table = [PartRow("A", "s", "spindle", 0.0), *(PartRow("A", f"s{n}", "spindle", add) for n, add in enumerate(adds))]
     side = choose(table, Side(wish)).left
     nearest = min(abs(wish - add) for add in (0.0, *adds))
     if abs(wish) <= 2:
@@ -301,10 +301,10 @@ def solve(rows, wish, play, *, cost, within=None):
 
 
 FAMILY = [
-    *(Part("A", f"s{add}", "spindle", add, fitted_by="rider", in_stock=2) for add in (0, -4, 3.5, 9, 23)),
-    *(Part("A", f"w{add}", "washer", add, fitted_by="rider", in_stock=2) for add in (1.2, 2.7)),
-    Part("A", "e30", "extender", 30, max_rider_kg=100, fitted_by="rider", in_stock=2),
-    Part("A", "c", "cleat", play_mm=1.5),
+    *(PartRow("A", f"s{add}", "spindle", add, fitted_by="rider", in_stock=2) for add in (0, -4, 3.5, 9, 23)),
+    *(PartRow("A", f"w{add}", "washer", add, fitted_by="rider", in_stock=2) for add in (1.2, 2.7)),
+    PartRow("A", "e30", "extender", 30, max_rider_kg=100, fitted_by="rider", in_stock=2),
+    PartRow("A", "c", "cleat", play_mm=1.5),
 ]
 
 

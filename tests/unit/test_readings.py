@@ -9,7 +9,15 @@ from hypothesis import strategies as st
 from scipy import stats
 from uncertainties import ufloat
 
-from fitkit.calculations.readings import Quantity, Spread, exact, linear, mean_of, pooled_spread, sample_variance
+from fitkit.calculations.readings import (
+    Quantity,
+    StandardDeviation,
+    exact,
+    linear,
+    mean_of,
+    pooled_spread,
+    sample_variance,
+)
 
 readings = st.lists(st.floats(-40, 400), min_size=1, max_size=8)
 
@@ -43,7 +51,7 @@ def test_the_end_gauge_of_the_standard_has_its_effective_degrees_of_freedom():
 def test_a_difference_of_two_means_is_welch_s():
     # scipy's test of two means with unequal spreads, its interval and degrees of freedom.
     first, second = (11.2, 12.1, 10.7, 11.9, 12.4), (14.0, 17.5, 12.2)
-    spreads = [Spread(math.sqrt(sample_variance(each)), len(each) - 1) for each in (first, second)]
+    spreads = [StandardDeviation(math.sqrt(sample_variance(each)), len(each) - 1) for each in (first, second)]
     ours = linear([(1, mean_of(second, spreads[1])), (-1, mean_of(first, spreads[0]))])
     theirs = stats.ttest_ind(second, first, equal_var=False)
     assert ours.df == pytest.approx(theirs.df)
@@ -56,7 +64,7 @@ def test_mean_of_repeats_matches_gtc_type_a_when_the_house_says_nothing_new():
     volts = (5.007, 4.994, 5.005, 4.990, 4.999)
     theirs = GTC.type_a.estimate(volts)
     s = theirs.u * math.sqrt(5)
-    ours = mean_of(volts, Spread(s, 4))
+    ours = mean_of(volts, StandardDeviation(s, 4))
     assert ours.value == pytest.approx(theirs.x)
     assert ours.u == pytest.approx(theirs.u)
 
@@ -83,7 +91,7 @@ def test_three_readings_alike_do_not_look_exact():
 
 
 def test_the_marks_error_does_not_fall_with_more_readings():
-    many = mean_of((11.0,) * 50, pooled_spread([(11.0,) * 50], house_sd=1.0), place=Spread(1.5, math.inf))
+    many = mean_of((11.0,) * 50, pooled_spread([(11.0,) * 50], house_sd=1.0), place=StandardDeviation(1.5, math.inf))
     assert many.half_width() > 1.96 * 1.5
 
 
@@ -99,13 +107,13 @@ def test_spread_never_falls_below_what_the_house_and_repeats_allow(left, right):
 
 @given(readings)
 def test_mean_lies_between_its_readings(values):
-    mean = mean_of(values, Spread(1, 4)).value
+    mean = mean_of(values, StandardDeviation(1, 4)).value
     assert min(values) - 1e-9 <= mean <= max(values) + 1e-9
 
 
 def test_no_reading_is_no_mean():
     with pytest.raises(ValueError, match="readings is empty"):
-        mean_of((), Spread(1, 4))
+        mean_of((), StandardDeviation(1, 4))
 
 
 def test_a_house_spread_of_nothing_is_refused():

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 from GTC import ureal
 
-from fitkit.calculations.readings import Quantity, exact
-from fitkit.calculations.segments import (
+from fitkit.calculations.anthropometry import (
     CALF_LINK_MEN_MM,
     THIGH_LINK_MEN_MM,
     THIGH_LINK_WOMEN_MM,
@@ -16,6 +15,7 @@ from fitkit.calculations.segments import (
     shank_of_stature,
     thigh_of_stature,
 )
+from fitkit.calculations.readings import Quantity, exact
 
 
 @pytest.mark.parametrize(

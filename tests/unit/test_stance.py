@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from fitkit.calculations import stance
+from fitkit.calculations import anthropometry, stance
 from fitkit.calculations.readings import Quantity, exact
 from fitkit.calculations.stance import SideLengths
 
@@ -174,9 +174,9 @@ def test_ct_line_against_its_own_correlation():
     line = stats.linregress(width, spacing)
     assert (width.std(), spacing.std(), line.rvalue) == pytest.approx((16, 8, 0.35))
     for at in (190.0, 227.0, 259.0):
-        assert stance.spacing_ct_line(at) == pytest.approx(line.intercept + line.slope * at)
-    residual = (spacing - stance.spacing_ct_line(width)).std()
-    ct = stance.hip_spacing(inter_asis_mm=227.0, pelvic_depth_mm=None, leg_length_mm=None).rows[0]
+        assert anthropometry.spacing_ct_line(at) == pytest.approx(line.intercept + line.slope * at)
+    residual = (spacing - anthropometry.spacing_ct_line(width)).std()
+    ct = anthropometry.hip_spacing(inter_asis_mm=227.0, pelvic_depth_mm=None, leg_length_mm=None).rows[0]
     assert residual == pytest.approx(7.5, abs=0.01)
     assert ct.high_mm - ct.value_mm == pytest.approx(stats.norm.ppf(0.975) * residual, abs=0.02)
 
@@ -185,7 +185,7 @@ def test_ct_line_against_its_own_correlation():
 def test_rows_of_the_published_models(width, ct, models):
     # Rows computed by hand from Bell 1990 (0.36 of the width a side) and Harrington 2007, width only (0.33, 7.3).
     # Beside the wide pelvis they stand far from CT: the agreement is poor, and that is what the span is for.
-    found = stance.hip_spacing(inter_asis_mm=width, pelvic_depth_mm=None, leg_length_mm=None)
+    found = anthropometry.hip_spacing(inter_asis_mm=width, pelvic_depth_mm=None, leg_length_mm=None)
     assert found.value_mm == pytest.approx(ct, abs=0.5)
     rows = {row.name: row for row in found.rows}
     assert rows["Bell"].value_mm == pytest.approx(0.72 * width)
@@ -197,14 +197,14 @@ def test_rows_of_the_published_models(width, ct, models):
 def test_span_by_hand():
     # By hand from the published rows: CT 160 with 14.7, Bell 163.44, Harrington 2 (0.28 x 150 + 0.16 x 227 + 7.9)
     # = 172.44, Hara 2 (0.086 x 920 + 8) = 174.24, each with 7.5.
-    found = stance.hip_spacing(inter_asis_mm=227.0, pelvic_depth_mm=150.0, leg_length_mm=920.0)
+    found = anthropometry.hip_spacing(inter_asis_mm=227.0, pelvic_depth_mm=150.0, leg_length_mm=920.0)
     assert [row.name for row in found.rows] == ["CT line", "Bell", "Harrington", "Hara"]
     assert [row.value_mm for row in found.rows] == pytest.approx([160, 163.44, 172.44, 174.24])
     assert (found.value_mm, found.low_mm, found.high_mm) == pytest.approx((160, 145.3, 181.74))
 
 
 def test_without_a_pelvis_width_there_is_no_value():
-    found = stance.hip_spacing(inter_asis_mm=None, pelvic_depth_mm=150.0, leg_length_mm=900.0)
+    found = anthropometry.hip_spacing(inter_asis_mm=None, pelvic_depth_mm=150.0, leg_length_mm=900.0)
     assert (found.value_mm, found.low_mm, found.needs) == (None, None, "inter-ASIS distance")
     assert found.rows[-1].value_mm == pytest.approx(170.8)
 
@@ -215,21 +215,21 @@ def test_without_a_pelvis_width_there_is_no_value():
 def test_absurd_bodies_are_refused(name, value):
     whole = {"inter_asis_mm": 227.0, "pelvic_depth_mm": None, "leg_length_mm": None, name: value}
     with pytest.raises(ValueError, match=f"{name} is {value}"):
-        stance.hip_spacing(**whole)
+        anthropometry.hip_spacing(**whole)
 
 
 def test_draws_of_the_spacing_fill_its_span():
-    found = stance.hip_spacing(inter_asis_mm=259.0, pelvic_depth_mm=None, leg_length_mm=None)
-    draws = stance.spacing_draws(found, np.random.default_rng(0).standard_normal(200_000))
+    found = anthropometry.hip_spacing(inter_asis_mm=259.0, pelvic_depth_mm=None, leg_length_mm=None)
+    draws = anthropometry.spacing_draws(found, np.random.default_rng(0).standard_normal(200_000))
     # 2.5 and 97.5 percentiles by numpy; 200,000 draws leave about 0.1 mm.
     assert np.percentile(draws, [2.5, 97.5]) == pytest.approx([found.low_mm, found.high_mm], abs=0.2)
-    plain = stance.HipSpacing(160.0, 145.3, 174.7, None, ())
-    assert stance.spacing_draws(plain, np.array([-2.0, 0.0, 1.0])) == pytest.approx([145, 160, 167.5])
+    plain = anthropometry.HipSpacing(160.0, 145.3, 174.7, None, ())
+    assert anthropometry.spacing_draws(plain, np.array([-2.0, 0.0, 1.0])) == pytest.approx([145, 160, 167.5])
 
 
 def test_trouser_size_is_refused_with_the_published_correlation():
     # openintro bdims, computed: r .494 (men), .482 (women); SD 20.7 and 23.1 leave 18 and 20 mm.
-    words = stance.trouser_size_words()
+    words = anthropometry.trouser_size_words()
     for part in ("no measure of hip spacing", "0.49 in men", "0.48 in women", "18 and 20 mm"):
         assert part in words
 

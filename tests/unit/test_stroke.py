@@ -11,10 +11,10 @@ from scipy.optimize import brentq, minimize_scalar
 
 from fitkit import constants
 from fitkit.calculations.stroke import (
-    Bike,
+    BikeGeometry,
     Chain,
     Cleat,
-    Hip,
+    HipCentre,
     Leg,
     OutOfReach,
     Pitch,
@@ -37,7 +37,10 @@ def two_links(thigh_mm: float, shank_mm: float, crank_mm: float) -> Chain:
     """A chain without a foot: the ankle is the axle."""
     leg = Leg(thigh_mm=thigh_mm, shank_mm=shank_mm, **BARE_FOOT)
     return Chain(
-        leg=leg, cleat=NO_CLEAT, pitch=Pitch(mean_deg=0.0), bike=Bike(crank_mm=crank_mm, seat_tube_angle_deg=73.0)
+        leg=leg,
+        cleat=NO_CLEAT,
+        pitch=Pitch(mean_deg=0.0),
+        bike=BikeGeometry(crank_mm=crank_mm, seat_tube_angle_deg=73.0),
     )
 
 
@@ -47,7 +50,7 @@ def rider(**pitch: object) -> Chain:
         leg=Leg(thigh_mm=430.0, shank_mm=430.0, ankle_to_mtp1_mm=183.0, ankle_height_mm=73.0),
         cleat=Cleat(setback_mm=15.0, axle_to_foot_sole_mm=22.0),
         pitch=Pitch(**(pitch or {"mean_deg": 15.0})),
-        bike=Bike(crank_mm=172.5, seat_tube_angle_deg=73.0),
+        bike=BikeGeometry(crank_mm=172.5, seat_tube_angle_deg=73.0),
     )
 
 
@@ -67,7 +70,7 @@ def random_chain(random: np.random.Generator) -> Chain:
             adapter_stack_mm=between(0, 8),
         ),
         pitch=Pitch(mean_deg=between(-10, 35), amplitude_deg=between(0, 20), phase_deg=between(-180, 180)),
-        bike=Bike(crank_mm=between(160, 180), seat_tube_angle_deg=between(70, 78)),
+        bike=BikeGeometry(crank_mm=between(160, 180), seat_tube_angle_deg=between(70, 78)),
     )
 
 
@@ -86,12 +89,14 @@ def test_knee_flexion_of_three_independent_codes():
     # Thigh 430, hip-to-pedal shank 430, crank 172.5, hip (-200, 620): values on which a hand-written solver,
     # Pinocchio 4.1.0 and OpenSim 4.6 agree, printed to 1e-6 degrees.
     pose = solve_pose(
-        two_links(430.0, 430.0, 172.5), hip=Hip(-200.0, 620.0), crank_angle_deg=np.array([0.0, 90.0, 180.0, 270.0])
+        two_links(430.0, 430.0, 172.5),
+        hip=HipCentre(-200.0, 620.0),
+        crank_angle_deg=np.array([0.0, 90.0, 180.0, 270.0]),
     )
     assert pose.knee_flexion_deg == pytest.approx([110.506131, 65.499542, 36.241343, 87.620061], abs=1e-6)
 
 
-def planar_leg(chain: Chain, hip: Hip) -> tuple[pinocchio.Model, int]:
+def planar_leg(chain: Chain, hip: HipCentre) -> tuple[pinocchio.Model, int]:
     """The same leg as three hinges of a rigid-body model; the foot's own x axis runs along the sole to the toes."""
     model = pinocchio.Model()
     joint = 0
@@ -103,7 +108,9 @@ def planar_leg(chain: Chain, hip: Hip) -> tuple[pinocchio.Model, int]:
     return model, model.addFrame(pinocchio.Frame("cleat", joint, cleat, pinocchio.FrameType.OP_FRAME))
 
 
-def by_inverse_kinematics(chain: Chain, hip: Hip, crank_angle_deg: float, pitch_deg: float) -> tuple[float, float]:
+def by_inverse_kinematics(
+    chain: Chain, hip: HipCentre, crank_angle_deg: float, pitch_deg: float
+) -> tuple[float, float]:
     """Knee flexion and thigh angle by Newton steps on Pinocchio's own Jacobian, from a bent knee."""
     model, frame = planar_leg(chain, hip)
     data, joints = model.createData(), np.deg2rad([-30.0, -80.0, 90.0])
@@ -142,7 +149,9 @@ def test_published_four_bar_linkage(mirror, coupler_deg, rocker_deg):
     # Textbook four-bar with links 35, 25, 15 on a ground of 10, driver at 30 degrees: crossed 187.3223 / 107.3985,
     # open 254.1745 / 334.0983. Driver = crank, coupler = shank, rocker = thigh, ground from crank centre to hip.
     # Our knee bends one way only, so that the other assembly is the same linkage seen in a mirror.
-    pose = solve_pose(two_links(15.0, 25.0, 35.0), hip=Hip(10.0, 0.0), crank_angle_deg=np.array([90.0 - mirror * 30.0]))
+    pose = solve_pose(
+        two_links(15.0, 25.0, 35.0), hip=HipCentre(10.0, 0.0), crank_angle_deg=np.array([90.0 - mirror * 30.0])
+    )
     coupler = np.rad2deg(np.arctan2(pose.knee_y_mm - pose.ankle_y_mm, pose.knee_x_mm - pose.ankle_x_mm))
     rocker = pose.thigh_deg - 90.0
     assert np.mod(mirror * coupler, 360.0) == pytest.approx(coupler_deg, abs=1e-4)
@@ -221,7 +230,7 @@ def test_ankle_path_by_turning_the_foot_as_one_piece():
 
 
 def test_segments_keep_their_length_all_round():
-    chain, hip = rider(mean_deg=15.0, amplitude_deg=12.0), Hip(-230.0, 760.0)
+    chain, hip = rider(mean_deg=15.0, amplitude_deg=12.0), HipCentre(-230.0, 760.0)
     pose = solve_pose(chain, hip=hip, crank_angle_deg=crank_angles())
     assert np.hypot(pose.knee_x_mm - hip.x_mm, pose.knee_y_mm - hip.y_mm) == pytest.approx(430.0, abs=1e-9)
     shank = np.hypot(pose.knee_x_mm - pose.ankle_x_mm, pose.knee_y_mm - pose.ankle_y_mm)
@@ -259,7 +268,7 @@ def test_hip_distance_by_a_second_root_finder():
 
 
 def test_extremes_between_crank_angles_are_found():
-    chain, hip = rider(mean_deg=15.0, amplitude_deg=12.0, phase_deg=20.0), Hip(-230.0, 760.0)
+    chain, hip = rider(mean_deg=15.0, amplitude_deg=12.0, phase_deg=20.0), HipCentre(-230.0, 760.0)
     coarse, fine = (
         least_knee_flexion(chain, hip=hip, path=ankle_path(chain, crank_angles(steps)))[0] for steps in (360, 36_000)
     )
@@ -341,17 +350,17 @@ def test_draws_are_the_single_legs_side_by_side():
 def test_leg_out_of_reach_says_by_how_much_and_where():
     # By hand: hip straight above the crank centre at 1040, two links of 430, crank 170: 1210 - 860 = 350 at the bottom.
     with pytest.raises(OutOfReach, match=r"out of reach by 350.0 mm at crank angle 180 degrees") as caught:
-        require_reach(two_links(430.0, 430.0, 170.0), hip=Hip(0.0, 1040.0))
+        require_reach(two_links(430.0, 430.0, 170.0), hip=HipCentre(0.0, 1040.0))
     assert (caught.value.by_mm, caught.value.crank_angle_deg) == pytest.approx((350.0, 180.0))
 
 
 def test_leg_that_cannot_fold_enough_is_out_of_reach_too():
     with pytest.raises(OutOfReach, match=r"out of reach by 70.0 mm at crank angle 0 degrees"):
-        require_reach(two_links(500.0, 400.0, 170.0), hip=Hip(0.0, 200.0))
+        require_reach(two_links(500.0, 400.0, 170.0), hip=HipCentre(0.0, 200.0))
 
 
 def test_leg_out_of_reach_counts_as_straight_in_a_pose():
-    pose = solve_pose(two_links(430.0, 430.0, 170.0), hip=Hip(0.0, 1040.0), crank_angle_deg=np.array([180.0]))
+    pose = solve_pose(two_links(430.0, 430.0, 170.0), hip=HipCentre(0.0, 1040.0), crank_angle_deg=np.array([180.0]))
     assert (pose.knee_flexion_deg[0], pose.thigh_deg[0]) == pytest.approx((0.0, 0.0), abs=1e-9)
 
 
@@ -360,7 +369,7 @@ def test_leg_out_of_reach_counts_as_straight_in_a_pose():
     [
         (Leg, {"thigh_mm": -430.0, "shank_mm": 430.0, **BARE_FOOT}, "thigh_mm is -430.0; expected above 0"),
         (Leg, {"thigh_mm": 430.0, "shank_mm": float("nan"), **BARE_FOOT}, "shank_mm is nan; expected a finite number"),
-        (Bike, {"crank_mm": 0.0, "seat_tube_angle_deg": 73.0}, "crank_mm is 0.0; expected above 0"),
+        (BikeGeometry, {"crank_mm": 0.0, "seat_tube_angle_deg": 73.0}, "crank_mm is 0.0; expected above 0"),
         (Cleat, {"setback_mm": float("inf"), "axle_to_foot_sole_mm": 22.0}, "setback_mm is inf"),
         (Pitch, {"mean_deg": float("nan")}, "mean_deg is nan"),
     ],

@@ -1,4 +1,8 @@
-"""Half-stance on each side, stance width and difference, frontal lean, and the widths that could be tried."""
+"""Where each foot stands sideways: half-stance, stance width and difference, frontal lean, widths that could be tried.
+
+Half-stance runs from the frame's centreline to the shoe's long axis at the cleat, outward positive [mm]. No
+publication gives a stance width as a formula of the pelvis: nothing here chooses or ranks a width.
+"""
 
 from __future__ import annotations
 

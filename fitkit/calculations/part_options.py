@@ -1,17 +1,276 @@
-"""Every combination of parts on one side, with what it changes and which measured limits it keeps."""
+"""The parts table as the search reads it, and every combination of parts on one side with the limits it keeps."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from fitkit.calculations import clearances
-from fitkit.calculations.parts.table import Part, Rules, Side, maker_refuses, standard_of
 
-__all__ = ["PLACES", "Item", "Options", "fitted_items", "items_of"]
+__all__ = [
+    "CHANGE_OF_FAMILY",
+    "KINDS",
+    "NEEDS_MAKERS_WORD",
+    "PLACES",
+    "Bicycle",
+    "Choice",
+    "Intervals",
+    "Item",
+    "Pair",
+    "PartOptions",
+    "PartRow",
+    "RefusedPart",
+    "SearchRules",
+    "Side",
+    "families_of",
+    "fitted_items",
+    "items_of",
+    "maker_refuses",
+    "standard_of",
+]
+
+CHANGE_OF_FAMILY = (
+    "A change of family: measure stack, float, cleat setback and spindle to cleat centre again; "
+    "until then the families' standard spindles are taken as alike."
+)
+# An extender lengthens the lever at the crank face and adds a joint, so its maker must say whom it carries.
+NEEDS_MAKERS_WORD = ("extender",)
+KINDS = ("spindle", "washer", "extender", "cleat", "base_adapter", "crank")
+# No pedal, crank or foot measure is larger; beyond it a figure is a slip.
+GREATEST_MM = 400.0
+
+Intervals = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class PartRow:
+    """One row of the parts table, as far as the search reads it; None is not known.
+
+    Any object with these attributes will do. `adds_mm` is outward on each side, a crank's too; `play_mm` is in all.
+    """
+
+    family: str
+    id: str
+    kind: str
+    adds_mm: float | None = None
+    play_mm: float | None = None
+    setback_gain_mm: float | None = None
+    stack_mm: float | None = None
+    thread_mm: float | None = None
+    fitted_by: str | None = None
+    in_stock: int | None = None
+    max_rider_kg: float | None = None
+
+
+@dataclass(frozen=True)
+class Side:
+    """One side: the wish, what is fitted as found, and what was measured of its limits; None is not measured.
+
+    Parameters
+    ----------
+    half_stance_change_mm : float or None
+        The wish, outward positive [mm]; None leaves the side as it is.
+    setback_shortfall_mm : float or None
+        How far the cleat's target lies beyond the slots, toward the heel positive [mm]; None: not asked.
+    spindle_id, extender_id : str or None
+        Parts fitted as found; else the family's standard spindle, and no extender.
+    washer_mm, extender_mm : float or None
+        Lengths fitted as found [mm]; `extender_mm` counts only where the table has no `extender_id`.
+    spindle_thread_mm, unthreaded_tip_mm : float or None
+        Of the fitted spindle [mm].
+    pedal_outer_edge_mm, pedal_below_axle_mm : float or None
+        As for `clearances.lean_deg` [mm].
+    heel_gap_heel_in_mm, heel_gap_heel_out_mm, ankle_gap_mm, forefoot_gap_mm : float or None
+        Gaps between foot and crank as found [mm].
+
+    Raises
+    ------
+    ValueError
+        For a length that is no finite number or larger than any foot or pedal.
+    """
+
+    half_stance_change_mm: float | None = None
+    setback_shortfall_mm: float | None = None
+    spindle_id: str | None = None
+    extender_id: str | None = None
+    washer_mm: float | None = None
+    extender_mm: float | None = None
+    spindle_thread_mm: float | None = None
+    unthreaded_tip_mm: float | None = None
+    pedal_outer_edge_mm: float | None = None
+    pedal_below_axle_mm: float | None = None
+    heel_gap_heel_in_mm: float | None = None
+    heel_gap_heel_out_mm: float | None = None
+    ankle_gap_mm: float | None = None
+    forefoot_gap_mm: float | None = None
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if field.name.endswith("_mm") and value is not None and not abs(value) <= GREATEST_MM:
+                raise ValueError(f"{field.name} is {value}; expected -{GREATEST_MM:g} to {GREATEST_MM:g}")
+        for name in ("washer_mm", "extender_mm"):
+            if (getattr(self, name) or 0) < 0:
+                raise ValueError(f"{name} is {getattr(self, name)}; expected 0 or more")
+
+    @property
+    def least_gap(self) -> tuple[str, float]:
+        """Name and size [mm] of the smallest measured gap between foot and crank; not-a-number without any."""
+        named = (
+            ("heel gap", self.heel_gap_heel_in_mm),
+            ("heel gap", self.heel_gap_heel_out_mm),
+            ("ankle gap", self.ankle_gap_mm),
+            ("forefoot gap", self.forefoot_gap_mm),
+        )
+        measured = [(name, float(gap)) for name, gap in named if gap is not None]
+        return min(measured, key=lambda item: item[1], default=("", math.nan))
+
+
+@dataclass(frozen=True)
+class Bicycle:
+    """What both sides share [mm]; None is not measured."""
+
+    crank_length_mm: float | None = None
+    bottom_bracket_height_mm: float | None = None
+    crank_thread_depth_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class SearchRules:
+    """What the search goes by; see `choose`."""
+
+    bicycle: Bicycle
+    rider_kg: float | None
+    equal_within_mm: float
+    least_turns: float
+    calliper_sd_mm: float
+    lean_refuses: bool
+    same_both_sides: bool
+
+
+@dataclass(frozen=True)
+class RefusedPart:
+    """A part that may not be fitted here, and why."""
+
+    id: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the search found for one side.
+
+    Parameters
+    ----------
+    chosen : tuple of str
+        Parts to fit; none where what is fitted, or taking something off, does it.
+    parts_mm, adjustment_mm, remaining_mm : float
+        Change by the parts, by the play, and what then remains of the wish, signed [mm].
+    setback_remaining_mm : float or None
+        What remains of the setback's shortfall [mm]; None where it was not asked.
+    stack_mm : float
+        Height a base adapter adds, which goes to the saddle [mm].
+    turns, lean_deg : float or None
+        Turns engaged [turns] and lean at which the pedal touches [deg] with these parts; None is unknown.
+    reachable_mm, refused_only_mm, gaps_mm : tuple of (float, float)
+        Changes the family reaches here, those only refused parts reach, those nothing reaches [mm]. Together they
+        fill the span from the table's least change to its greatest.
+    refused : tuple of RefusedPart
+        Parts that may not be fitted.
+    other_families : tuple of str
+        Families that come within the tolerance; `CHANGE_OF_FAMILY` belongs beside them.
+    notes : tuple of str
+        What must be said beside the choice.
+    """
+
+    chosen: tuple[str, ...]
+    parts_mm: float
+    adjustment_mm: float
+    remaining_mm: float
+    setback_remaining_mm: float | None
+    stack_mm: float
+    turns: float | None
+    lean_deg: float | None
+    reachable_mm: Intervals
+    refused_only_mm: Intervals
+    gaps_mm: Intervals
+    refused: tuple[RefusedPart, ...]
+    other_families: tuple[str, ...]
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Left and right side; None where nothing was wished."""
+
+    left: Choice | None
+    right: Choice | None
+
+
+def families_of(parts: Iterable[PartRow], family: str) -> dict[str, list[PartRow]]:
+    """Return the parts of each family, after a look for slips that would spoil the search.
+
+    Raises
+    ------
+    ValueError
+        For an empty table, an unknown family or kind, an id given twice, an absurd length.
+    """
+    families: dict[str, list[PartRow]] = {}
+    seen: set[str] = set()
+    for part in parts:
+        _check(part)
+        if part.id in seen:
+            raise ValueError(f"id is {part.id!r} twice; expected each id once. Rename one of the rows.")
+        seen.add(part.id)
+        families.setdefault(part.family, []).append(part)
+    if family not in families:
+        names = ", ".join(sorted(families)) or "a family of the table, which is empty"
+        raise ValueError(f"pedal_family is {family!r}; expected one of {names}. Add it to the parts table.")
+    return families
+
+
+def _check(part: PartRow) -> None:
+    if part.kind not in KINDS:
+        raise ValueError(f"kind of {part.id!r} is {part.kind!r}; expected one of {', '.join(KINDS)}")
+    for name in ("adds_mm", "play_mm", "setback_gain_mm", "stack_mm", "thread_mm"):
+        value = getattr(part, name)
+        if value is not None and not abs(value) <= GREATEST_MM:
+            raise ValueError(f"{name} of {part.id!r} is {value}; expected -{GREATEST_MM:g} to {GREATEST_MM:g}")
+    if part.kind in ("spindle", "washer", "extender") and part.adds_mm is None:
+        raise ValueError(f"adds_mm of {part.id!r} is blank; expected the width the {part.kind} adds")
+    if part.kind in ("washer", "extender") and not part.adds_mm > 0:
+        raise ValueError(f"adds_mm of {part.id!r} is {part.adds_mm}; expected above 0 for a {part.kind}")
+    if (part.play_mm or 0) < 0:
+        raise ValueError(f"play_mm of {part.id!r} is {part.play_mm}; expected 0 or more, the play in all")
+
+
+def maker_refuses(part: PartRow, rider_kg: float | None) -> str:
+    """Return why the maker's word, or its lack, forbids a part; empty where it does not.
+
+    Notes
+    -----
+    A blank mass limit forbids an extender only. A spindle is what the maker sells for the pedal, and a washer's limit
+    is the thread left, which is measured; an extender is a lever and a joint of its own.
+    """
+    blank = {"base_adapter": ("setback_gain_mm", "stack_mm"), "crank": ("adds_mm",)}.get(part.kind, ())
+    missing = [name for name in blank if getattr(part, name) is None]
+    if missing:
+        return f"maker's word missing: {' and '.join(missing)} not known"
+    if part.max_rider_kg is None:
+        return "maker's word missing: max_rider_kg not known" if part.kind in NEEDS_MAKERS_WORD else ""
+    if rider_kg is None:
+        return f"rider's mass: not recorded, the maker's limit is {part.max_rider_kg:g} kg"
+    # Written so that a mass that is no number is refused too.
+    return "" if rider_kg <= part.max_rider_kg else f"rider's mass: {rider_kg:g} kg, the limit is {part.max_rider_kg:g}"
+
+
+def standard_of(parts: Sequence[PartRow]) -> PartRow | None:
+    """Return the family's standard spindle, the row with 0, None where it has none."""
+    return next((part for part in parts if part.kind == "spindle" and part.adds_mm == 0), None)
+
 
 PLACES = ("spindle", "washer", "extender", "base_adapter")
 SPINDLE, WASHER, EXTENDER, ADAPTER = range(4)
@@ -33,7 +292,7 @@ class Item:
         Thread length [mm], not-a-number while unknown.
     gain_mm, stack_mm : float
         Setback gained and height added [mm].
-    part : Part or None
+    part : PartRow or None
         The part to fit.
     refusal : str
         Why the maker's word forbids it; empty where it does not. What is fitted may stay, with this said.
@@ -45,12 +304,12 @@ class Item:
     thread_mm: float = math.nan
     gain_mm: float = 0.0
     stack_mm: float = 0.0
-    part: Part | None = None
+    part: PartRow | None = None
     refusal: str = ""
 
 
 def fitted_items(
-    families: dict[str, list[Part]], family: str, side: Side, *, rider_kg: float | None
+    families: dict[str, list[PartRow]], family: str, side: Side, *, rider_kg: float | None
 ) -> tuple[Item, ...]:
     """Return what is fitted as found in each of `PLACES`.
 
@@ -90,7 +349,7 @@ def fitted_items(
 
 
 def items_of(
-    parts: Sequence[Part], fitted: Sequence[Item], *, is_own_family: bool, side: Side, rules: Rules
+    parts: Sequence[PartRow], fitted: Sequence[Item], *, is_own_family: bool, side: Side, rules: SearchRules
 ) -> list[list[Item]]:
     """Return the ways to fill each of `PLACES` from one family, with what is fitted first in its own family.
 
@@ -122,7 +381,9 @@ def items_of(
     ]
 
 
-def _item(part: Part, change_mm: float, rules: Rules, *, stands: str = "", thread_mm: float = math.nan) -> Item:
+def _item(
+    part: PartRow, change_mm: float, rules: SearchRules, *, stands: str = "", thread_mm: float = math.nan
+) -> Item:
     return Item(
         change_mm=change_mm,
         stands_mm=part.adds_mm or 0.0,
@@ -139,7 +400,7 @@ def _washer(washer_mm: float, change_mm: float) -> Item:
     return Item(change_mm=change_mm, stands_mm=washer_mm, stands=f"{washer_mm:g}")
 
 
-def _name(part: Part | None) -> str:
+def _name(part: PartRow | None) -> str:
     return part.id if part else ""
 
 
@@ -147,7 +408,7 @@ def _number(value: float | None) -> float:
     return math.nan if value is None else float(value)
 
 
-class Options:
+class PartOptions:
     """The combinations of one side as arrays, one entry each; in its own family the first is as found.
 
     Parameters
@@ -160,12 +421,12 @@ class Options:
         The side's wish and limits.
     play_mm : float
         The cleat's lateral play in all [mm].
-    rules : Rules
+    rules : SearchRules
         What the search goes by.
     """
 
     def __init__(
-        self, items: list[list[Item]], fitted: Sequence[Item], *, side: Side, play_mm: float, rules: Rules
+        self, items: list[list[Item]], fitted: Sequence[Item], *, side: Side, play_mm: float, rules: SearchRules
     ) -> None:
         self.items, self.side, self.rules = items, side, rules
         self.half_play_mm = play_mm / 2
@@ -212,7 +473,7 @@ class Options:
         adjustment_mm = np.minimum(np.maximum(without_mm, least_mm), greatest_mm)
         return adjustment_mm, without_mm - adjustment_mm
 
-    def counted(self, of: Callable[[Part], bool]) -> np.ndarray:
+    def counted(self, of: Callable[[PartRow], bool]) -> np.ndarray:
         """Return how many new parts of each combination are `of`."""
         return sum(
             self._each(at, lambda item: item.part is not None and of(item.part)) for at in range(len(self.items))

@@ -11,13 +11,12 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import optimize, special
 
-from fitkit.calculations.learned_band.hierarchy import Fit, Hierarchy, fit
-from fitkit.calculations.learned_band.likelihood import Grid
+from fitkit.calculations.mixed_model import Fit, Grid, Hierarchy, fit
+from fitkit.calculations.readings import Interval
 
 __all__ = [
     "MIDDLE_SIZE_EU",
     "SIMULATED_COVERAGE",
-    "Interval",
     "Learned",
     "Prior",
     "Settled",
@@ -90,15 +89,6 @@ class Settled:
 
 
 @dataclass(frozen=True)
-class Interval:
-    """A value with the ends of its interval."""
-
-    value: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
 class Learned:
     """What the settled riders say.
 
@@ -161,7 +151,7 @@ def learn(settled: Settled, prior: Prior) -> Learned:
 
     Notes
     -----
-    y = level + slope (size - 42) + pull (start - rule) + fitter + rider + foot, all normal; see `hierarchy.fit`.
+    y = level + slope (size - 42) + pull (start - rule) + fitter + rider + foot, all normal; see `mixed_model.fit`.
 
     References
     ----------

@@ -13,7 +13,7 @@ from fitkit import constants
 from fitkit.calculations.readings import Quantity, exact, linear
 from fitkit.constants import Published
 
-__all__ = ["IGNORED", "KNEE_RANGES", "HeightRule", "disagreement_mm", "height_rules", "hip_distance_from_saddle"]
+__all__ = ["IGNORED", "KNEE_RANGES", "HeightRule", "disagreement_mm", "height_rules"]
 
 IGNORED = (
     "These rules know nothing of cleat setback, shoe and pedal stack, foot length, foot pitch or where the saddle is "
@@ -35,11 +35,6 @@ class HeightRule:
     saddle_height: Quantity | None
     source: str
     notes: tuple[str, ...]
-
-
-def hip_distance_from_saddle(saddle_height: Quantity, hip_above_saddle: Quantity) -> Quantity:
-    """Return the hip's distance along the seat tube [mm] from the saddle's top [mm] and the hip above that [mm]."""
-    return linear([(1.0, saddle_height), (1.0, hip_above_saddle)])
 
 
 def height_rules(
