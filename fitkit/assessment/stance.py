@@ -12,7 +12,7 @@ from fitkit.calculations import anthropometry
 from fitkit.calculations import parts as parts_search
 from fitkit.calculations import stance as stances
 from fitkit.calculations.anthropometry import HipSpacing
-from fitkit.calculations.parts import Bicycle, Choice, Side
+from fitkit.calculations.parts import Choice, SearchRules, Side
 from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stance import Stance
 from fitkit.estimate import Estimate, known, missing
@@ -167,17 +167,17 @@ def _choices(inputs: Inputs, feet: dict[str, Foot]) -> tuple[dict[str, Choice], 
             inputs.visit.house.parts,
             family=session.bike.pedal_family,
             **{side: _search_side(inputs, side, wishes[side], feet[side]) for side in SIDES},
-            bicycle=Bicycle(
-                inputs.number("bike.crank_length_mm"),
-                inputs.number("bike.bottom_bracket_height_mm"),
-                inputs.number("bike.crank_thread_depth_mm"),
+            rules=SearchRules(
+                rider_kg=session.rider.mass_kg,
+                equal_within_mm=rules.equal_widths_mm,
+                least_turns=rules.least_turns,
+                calliper_sd_mm=rules.spread.calliper_mm,
+                lean_refuses=rules.lean_under_least == "refuse",
+                same_both_sides=session.wish.same_both_sides,
+                crank_length_mm=inputs.number("bike.crank_length_mm"),
+                bottom_bracket_height_mm=inputs.number("bike.bottom_bracket_height_mm"),
+                crank_thread_depth_mm=inputs.number("bike.crank_thread_depth_mm"),
             ),
-            rider_kg=session.rider.mass_kg,
-            equal_within_mm=rules.equal_widths_mm,
-            least_turns=rules.least_turns,
-            calliper_sd_mm=rules.spread.calliper_mm,
-            lean_refuses=rules.lean_under_least == "refuse",
-            same_both_sides=session.wish.same_both_sides,
         )
     except ValueError as error:
         return {}, f"parts and measures that agree: {error}"

@@ -11,38 +11,25 @@ import numpy as np
 from fitkit.calculations import clearances
 
 __all__ = [
-    "CHANGE_OF_FAMILY",
     "KINDS",
     "NEEDS_MAKERS_WORD",
     "PLACES",
-    "Bicycle",
-    "Choice",
-    "Intervals",
     "Item",
-    "Pair",
     "PartOptions",
     "PartRow",
-    "RefusedPart",
     "SearchRules",
     "Side",
     "families_of",
     "fitted_items",
     "items_of",
     "maker_refuses",
-    "standard_of",
 ]
 
-CHANGE_OF_FAMILY = (
-    "A change of family: measure stack, float, cleat setback and spindle to cleat centre again; "
-    "until then the families' standard spindles are taken as alike."
-)
 # An extender lengthens the lever at the crank face and adds a joint, so its maker must say whom it carries.
 NEEDS_MAKERS_WORD = ("extender",)
 KINDS = ("spindle", "washer", "extender", "cleat", "base_adapter", "crank")
 # No pedal, crank or foot measure is larger; beyond it a figure is a slip.
 GREATEST_MM = 400.0
-
-Intervals = tuple[tuple[float, float], ...]
 
 
 @dataclass(frozen=True)
@@ -67,24 +54,7 @@ class PartRow:
 
 @dataclass(frozen=True)
 class Side:
-    """One side: the wish, what is fitted as found, and what was measured of its limits; None is not measured.
-
-    Parameters
-    ----------
-    half_stance_change_mm : float or None
-        The wish, outward positive [mm]; None leaves the side as it is.
-    setback_shortfall_mm : float or None
-        How far the cleat's target lies beyond the slots, toward the heel positive [mm]; None: not asked.
-    spindle_id, extender_id : str or None
-        Parts fitted as found; else the family's standard spindle, and no extender.
-    washer_mm, extender_mm : float or None
-        Lengths fitted as found [mm]; `extender_mm` counts only where the table has no `extender_id`.
-    spindle_thread_mm, unthreaded_tip_mm : float or None
-        Of the fitted spindle [mm].
-    pedal_outer_edge_mm, pedal_below_axle_mm : float or None
-        As for `clearances.lean_deg` [mm].
-    heel_gap_heel_in_mm, heel_gap_heel_out_mm, ankle_gap_mm, forefoot_gap_mm : float or None
-        Gaps between foot and crank as found [mm].
+    """One side: the wish, what is fitted as found, and what was measured of its limits [mm]; None is not measured.
 
     Raises
     ------
@@ -92,17 +62,17 @@ class Side:
         For a length that is no finite number or larger than any foot or pedal.
     """
 
-    half_stance_change_mm: float | None = None
-    setback_shortfall_mm: float | None = None
-    spindle_id: str | None = None
-    extender_id: str | None = None
+    half_stance_change_mm: float | None = None  # the wish, outward positive; None leaves the side as it is
+    setback_shortfall_mm: float | None = None  # target beyond the slots, toward the heel positive; None: not asked
+    spindle_id: str | None = None  # fitted as found; None: the family's standard spindle
+    extender_id: str | None = None  # fitted as found
     washer_mm: float | None = None
-    extender_mm: float | None = None
-    spindle_thread_mm: float | None = None
+    extender_mm: float | None = None  # counts only where the table has no `extender_id`
+    spindle_thread_mm: float | None = None  # of the fitted spindle
     unthreaded_tip_mm: float | None = None
-    pedal_outer_edge_mm: float | None = None
+    pedal_outer_edge_mm: float | None = None  # as for `clearances.lean_deg`
     pedal_below_axle_mm: float | None = None
-    heel_gap_heel_in_mm: float | None = None
+    heel_gap_heel_in_mm: float | None = None  # gaps between foot and crank as found
     heel_gap_heel_out_mm: float | None = None
     ankle_gap_mm: float | None = None
     forefoot_gap_mm: float | None = None
@@ -129,85 +99,19 @@ class Side:
         return min(measured, key=lambda item: item[1], default=("", math.nan))
 
 
-@dataclass(frozen=True)
-class Bicycle:
-    """What both sides share [mm]; None is not measured."""
+@dataclass(frozen=True, kw_only=True)
+class SearchRules:
+    """What the search goes by on both sides; a length or mass that is None is not measured."""
 
+    rider_kg: float | None
+    equal_within_mm: float  # a remainder up to this counts as none, of the width and of the setback alike
+    least_turns: float  # least turns engaged, with the error of their readings [turns]
+    calliper_sd_mm: float  # standard deviation of one length measured with a calliper
+    lean_refuses: bool  # whether a pedal below the lean of 16 CFR 1512.17(c) is refused, and not only said
+    same_both_sides: bool  # whether the same parts on both sides are preferred
     crank_length_mm: float | None = None
     bottom_bracket_height_mm: float | None = None
     crank_thread_depth_mm: float | None = None
-
-
-@dataclass(frozen=True)
-class SearchRules:
-    """What the search goes by; see `choose`."""
-
-    bicycle: Bicycle
-    rider_kg: float | None
-    equal_within_mm: float
-    least_turns: float
-    calliper_sd_mm: float
-    lean_refuses: bool
-    same_both_sides: bool
-
-
-@dataclass(frozen=True)
-class RefusedPart:
-    """A part that may not be fitted here, and why."""
-
-    id: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class Choice:
-    """What the search found for one side.
-
-    Parameters
-    ----------
-    chosen : tuple of str
-        Parts to fit; none where what is fitted, or taking something off, does it.
-    parts_mm, adjustment_mm, remaining_mm : float
-        Change by the parts, by the play, and what then remains of the wish, signed [mm].
-    setback_remaining_mm : float or None
-        What remains of the setback's shortfall [mm]; None where it was not asked.
-    stack_mm : float
-        Height a base adapter adds, which goes to the saddle [mm].
-    turns, lean_deg : float or None
-        Turns engaged [turns] and lean at which the pedal touches [deg] with these parts; None is unknown.
-    reachable_mm, refused_only_mm, gaps_mm : tuple of (float, float)
-        Changes the family reaches here, those only refused parts reach, those nothing reaches [mm]. Together they
-        fill the span from the table's least change to its greatest.
-    refused : tuple of RefusedPart
-        Parts that may not be fitted.
-    other_families : tuple of str
-        Families that come within the tolerance; `CHANGE_OF_FAMILY` belongs beside them.
-    notes : tuple of str
-        What must be said beside the choice.
-    """
-
-    chosen: tuple[str, ...]
-    parts_mm: float
-    adjustment_mm: float
-    remaining_mm: float
-    setback_remaining_mm: float | None
-    stack_mm: float
-    turns: float | None
-    lean_deg: float | None
-    reachable_mm: Intervals
-    refused_only_mm: Intervals
-    gaps_mm: Intervals
-    refused: tuple[RefusedPart, ...]
-    other_families: tuple[str, ...]
-    notes: tuple[str, ...]
-
-
-@dataclass(frozen=True)
-class Pair:
-    """Left and right side; None where nothing was wished."""
-
-    left: Choice | None
-    right: Choice | None
 
 
 def families_of(parts: Iterable[PartRow], family: str) -> dict[str, list[PartRow]]:
@@ -267,11 +171,6 @@ def maker_refuses(part: PartRow, rider_kg: float | None) -> str:
     return "" if rider_kg <= part.max_rider_kg else f"rider's mass: {rider_kg:g} kg, the limit is {part.max_rider_kg:g}"
 
 
-def standard_of(parts: Sequence[PartRow]) -> PartRow | None:
-    """Return the family's standard spindle, the row with 0, None where it has none."""
-    return next((part for part in parts if part.kind == "spindle" and part.adds_mm == 0), None)
-
-
 PLACES = ("spindle", "washer", "extender", "base_adapter")
 SPINDLE, WASHER, EXTENDER, ADAPTER = range(4)
 NORMAL_95 = 1.96  # two-sided 95 % point of the normal distribution
@@ -280,32 +179,16 @@ SLACK = 1e-9  # keeps a limit met exactly from failing by the last bit
 
 @dataclass(frozen=True)
 class Item:
-    """One way to fill one place of a side; without a part there is nothing new to fit.
+    """One way to fill one place of a side; without a part there is nothing new to fit."""
 
-    Parameters
-    ----------
-    change_mm, stands_mm : float
-        Change of half-stance, and the length that then stands in this place [mm].
-    stands : str
-        What then stands there, to compare left with right.
-    thread_mm : float
-        Thread length [mm], not-a-number while unknown.
-    gain_mm, stack_mm : float
-        Setback gained and height added [mm].
-    part : PartRow or None
-        The part to fit.
-    refusal : str
-        Why the maker's word forbids it; empty where it does not. What is fitted may stay, with this said.
-    """
-
-    change_mm: float = 0.0
-    stands_mm: float = 0.0
-    stands: str = ""
-    thread_mm: float = math.nan
-    gain_mm: float = 0.0
-    stack_mm: float = 0.0
+    change_mm: float = 0.0  # change of half-stance
+    stands_mm: float = 0.0  # the length that then stands in this place
+    stands: str = ""  # what then stands there, to compare left with right
+    thread_mm: float = math.nan  # not-a-number while unknown
+    gain_mm: float = 0.0  # setback gained
+    stack_mm: float = 0.0  # height added
     part: PartRow | None = None
-    refusal: str = ""
+    refusal: str = ""  # why the maker's word forbids it, or empty; what is fitted may stay, with this said
 
 
 def fitted_items(
@@ -322,7 +205,8 @@ def fitted_items(
     if side.spindle_id is not None and side.spindle_id not in spindles:
         known = ", ".join(spindles) or "a spindle of the table, which has none"
         raise ValueError(f"spindle_id is {side.spindle_id!r}; expected one of family {family!r}: {known}")
-    spindle = spindles[side.spindle_id] if side.spindle_id is not None else standard_of(families[family])
+    standard = next((part for part in spindles.values() if part.adds_mm == 0), None)
+    spindle = standard if side.spindle_id is None else spindles[side.spindle_id]
     extenders = {part.id: part for parts in families.values() for part in parts if part.kind == "extender"}
     extender = extenders.get(side.extender_id)
     if extender is None and side.extender_id is not None and side.extender_mm is None:
@@ -411,18 +295,8 @@ def _number(value: float | None) -> float:
 class PartOptions:
     """The combinations of one side as arrays, one entry each; in its own family the first is as found.
 
-    Parameters
-    ----------
-    items : list of list of Item
-        The ways to fill each of `PLACES`.
-    fitted : sequence of Item
-        What is fitted as found.
-    side : Side
-        The side's wish and limits.
-    play_mm : float
-        The cleat's lateral play in all [mm].
-    rules : SearchRules
-        What the search goes by.
+    `items` are the ways to fill each of `PLACES`, `fitted` what is fitted as found, `play_mm` the cleat's lateral play
+    in all.
     """
 
     def __init__(
@@ -434,13 +308,10 @@ class PartOptions:
         self.pedal_mm = sum(self._each(at, lambda item: item.change_mm) for at in range(ADAPTER))
         self.stack_mm = self._each(ADAPTER, lambda item: item.stack_mm)
         self.setback_mm = self._setback_left()
-        self.turns = self._turns(lambda at, of: self._each(at, of))
-        self.least_turns = self._least_turns()
-        self.turns_as_found = float(self._turns(lambda at, of: np.array(of(fitted[at]))))
-        self.is_forbidden = (
-            sum(self._each(at, lambda item: item.part is not None and bool(item.refusal)) for at in range(len(items)))
-            > 0
-        )
+        self.turns = self._turns(self._each)
+        self.least_turns = self._turns(self._each, error_mm=NORMAL_95 * rules.calliper_sd_mm)
+        self.turns_as_found = float(self._turns(lambda at, of: np.array(of(fitted[at]), dtype=float)))
+        self.is_forbidden = self._counted(lambda item: item.part is not None and bool(item.refusal)) > 0
         self._kept: dict[float, dict[str, np.ndarray]] = {}
 
     @property
@@ -473,36 +344,26 @@ class PartOptions:
         adjustment_mm = np.minimum(np.maximum(without_mm, least_mm), greatest_mm)
         return adjustment_mm, without_mm - adjustment_mm
 
+    def _counted(self, of: Callable[[Item], bool]) -> np.ndarray:
+        return sum(self._each(at, of) for at in range(len(self.items))).astype(int)
+
     def counted(self, of: Callable[[PartRow], bool]) -> np.ndarray:
         """Return how many new parts of each combination are `of`."""
-        return sum(
-            self._each(at, lambda item: item.part is not None and of(item.part)) for at in range(len(self.items))
-        ).astype(int)
+        return self._counted(lambda item: item.part is not None and of(item.part))
 
-    def _turns(self, value: Callable) -> np.ndarray:
+    def _turns(self, value: Callable, *, error_mm: float = 0.0) -> np.ndarray:
+        """Return the turns engaged, with the error that each measured length may have; table values have none."""
+        tip_mm, depth_mm = self.side.unthreaded_tip_mm or 0.0, _number(self.rules.crank_thread_depth_mm)
+        is_measured = value(SPINDLE, lambda item: item.part is None and self.side.spindle_thread_mm is not None)
+        has_washer = value(WASHER, lambda item: item.stands_mm > 0)
         return clearances.turns_engaged(
-            spindle_thread_mm=value(SPINDLE, lambda item: item.thread_mm),
-            unthreaded_tip_mm=self.side.unthreaded_tip_mm or 0.0,
-            washer_mm=value(WASHER, lambda item: item.stands_mm),
-            crank_thread_depth_mm=_number(self.rules.bicycle.crank_thread_depth_mm),
-            extender_mm=value(EXTENDER, lambda item: item.stands_mm),
-            extender_thread_mm=value(EXTENDER, lambda item: item.thread_mm),
-        )
-
-    def _least_turns(self) -> np.ndarray:
-        """Return the turns at the low end of what the readings' error leaves [turns]; table values have none."""
-        error_mm = NORMAL_95 * self.rules.calliper_sd_mm
-        is_measured = self._each(SPINDLE, lambda item: item.part is None and self.side.spindle_thread_mm is not None)
-        has_washer = self._each(WASHER, lambda item: item.stands_mm > 0)
-        tip_mm, depth_mm = self.side.unthreaded_tip_mm or 0.0, _number(self.rules.bicycle.crank_thread_depth_mm)
-        return clearances.turns_engaged(
-            spindle_thread_mm=self._each(SPINDLE, lambda item: item.thread_mm)
+            spindle_thread_mm=value(SPINDLE, lambda item: item.thread_mm)
             - error_mm * np.sqrt(is_measured + has_washer + (tip_mm > 0)),
             unthreaded_tip_mm=tip_mm,
-            washer_mm=self._each(WASHER, lambda item: item.stands_mm),
+            washer_mm=value(WASHER, lambda item: item.stands_mm),
             crank_thread_depth_mm=depth_mm - error_mm,
-            extender_mm=self._each(EXTENDER, lambda item: item.stands_mm),
-            extender_thread_mm=self._each(EXTENDER, lambda item: item.thread_mm) - error_mm * has_washer,
+            extender_mm=value(EXTENDER, lambda item: item.stands_mm),
+            extender_thread_mm=value(EXTENDER, lambda item: item.thread_mm) - error_mm * has_washer,
         )
 
     def _setback_left(self) -> np.ndarray:
@@ -513,10 +374,10 @@ class PartOptions:
 
     def lean_deg(self, crank_mm: float) -> np.ndarray:
         """Return the lean at which the pedal touches, with a crank that adds `crank_mm` [deg]; nan is unknown."""
-        bicycle, side = self.rules.bicycle, self.side
+        rules, side = self.rules, self.side
         measured = {
-            "bottom_bracket_height_mm": bicycle.bottom_bracket_height_mm,
-            "crank_length_mm": bicycle.crank_length_mm,
+            "bottom_bracket_height_mm": rules.bottom_bracket_height_mm,
+            "crank_length_mm": rules.crank_length_mm,
             "pedal_below_axle_mm": side.pedal_below_axle_mm,
             "pedal_outer_edge_mm": side.pedal_outer_edge_mm,
         }
@@ -550,11 +411,8 @@ class PartOptions:
 
     def alone(self, at: int, way: int) -> int:
         """Return the combination that differs from as found in one place only."""
-        return int(np.ravel_multi_index([way if k == at else 0 for k in range(len(self.items))], self._shape))
-
-    @property
-    def _shape(self) -> list[int]:
-        return [len(ways) for ways in self.items]
+        shape = [len(ways) for ways in self.items]
+        return int(np.ravel_multi_index([way if k == at else 0 for k in range(len(shape))], shape))
 
     def why_not(self, option: int, crank_mm: float) -> str:
         """Return in words which measured limits a combination breaks; empty where none."""

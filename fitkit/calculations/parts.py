@@ -17,19 +17,13 @@ import numpy as np
 
 from fitkit.calculations import clearances
 from fitkit.calculations.part_options import (
-    CHANGE_OF_FAMILY,
     EXTENDER,
     NEEDS_MAKERS_WORD,
     SPINDLE,
     WASHER,
-    Bicycle,
-    Choice,
-    Intervals,
     Item,
-    Pair,
     PartOptions,
     PartRow,
-    RefusedPart,
     SearchRules,
     Side,
     families_of,
@@ -41,17 +35,64 @@ from fitkit.calculations.part_options import (
 __all__ = [
     "CHANGE_OF_FAMILY",
     "NEEDS_MAKERS_WORD",
-    "Bicycle",
     "Choice",
     "Pair",
     "PartRow",
     "RefusedPart",
+    "SearchRules",
     "Side",
     "choose",
 ]
 
+CHANGE_OF_FAMILY = (
+    "A change of family: measure stack, float, cleat setback and spindle to cleat centre again; "
+    "until then the families' standard spindles are taken as alike."
+)
 PER_MM = 1e6  # sums are compared as whole nanometres, so that the order does not hang on the last bit
 FIRST = 4  # criteria before "the same on both sides"
+DECIMALS = 9  # takes the dust of binary sums off; far below what anybody can fit
+
+Intervals = tuple[tuple[float, float], ...]
+
+
+@dataclass(frozen=True)
+class RefusedPart:
+    """A part that may not be fitted here, and why."""
+
+    id: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What the search found for one side: changes of half-stance against as found, outward positive [mm].
+
+    What the family reaches here, what only refused parts reach and what nothing reaches fill together the span from
+    the table's least change to its greatest.
+    """
+
+    chosen: tuple[str, ...]  # parts to fit; none where what is fitted, or taking something off, does it
+    parts_mm: float  # by the parts
+    adjustment_mm: float  # by the play
+    remaining_mm: float  # what then remains of the wish, signed
+    setback_remaining_mm: float | None  # what remains of the setback's shortfall; None where it was not asked
+    stack_mm: float  # height a base adapter adds, which goes to the saddle
+    turns: float | None  # turns engaged with these parts [turns]; None is unknown
+    lean_deg: float | None  # lean at which the pedal then touches [deg]; None is unknown
+    reachable_mm: Intervals
+    refused_only_mm: Intervals
+    gaps_mm: Intervals
+    refused: tuple[RefusedPart, ...]
+    other_families: tuple[str, ...]  # that come within the tolerance; `CHANGE_OF_FAMILY` belongs beside them
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Left and right side; None where nothing was wished."""
+
+    left: Choice | None
+    right: Choice | None
 
 
 @dataclass(frozen=True)
@@ -64,20 +105,7 @@ class Best:
 
 
 class Search:
-    """One family on both sides.
-
-    Parameters
-    ----------
-    rows : sequence of PartRow
-        The family's parts.
-    fitted : sequence of sequence of Item
-        What is fitted as found, left and right.
-    sides : sequence of Side
-        Left and right.
-    rules : SearchRules
-        What the search goes by.
-    is_own_family : bool
-        Whether it is the family in use, so that what is fitted may stay.
+    """One family on both sides: its `rows`, and what is `fitted` as found on each.
 
     Notes
     -----
@@ -207,23 +235,6 @@ def _nanometres(length_mm: np.ndarray) -> np.ndarray:
     return np.rint(length_mm * PER_MM).astype(np.int64)
 
 
-def search_families(
-    families: dict[str, list[PartRow]], family: str, sides: Sequence[Side], rules: SearchRules
-) -> tuple[Search, dict[str, tuple[bool, bool]]]:
-    """Return the search in the family in use, and for each other family which sides it would bring close."""
-    fitted = [fitted_items(families, family, side, rider_kg=rules.rider_kg) for side in sides]
-    own = Search(families[family], fitted, sides, rules, is_own_family=True)
-    others = {
-        name: Search(rows, fitted, sides, rules, is_own_family=False).comes_close()
-        for name, rows in families.items()
-        if name != family
-    }
-    return own, others
-
-
-DECIMALS = 9  # takes the dust of binary sums off; far below what anybody can fit
-
-
 def union(low_mm: np.ndarray, high_mm: np.ndarray) -> Intervals:
     """Return the union of the intervals from `low_mm` to `high_mm` [mm]; those that touch become one."""
     if not low_mm.size:
@@ -257,20 +268,7 @@ def minus(intervals: Intervals, taken: Intervals) -> Intervals:
     return tuple(left)
 
 
-def choose(
-    parts: Sequence[PartRow],
-    *,
-    family: str,
-    left: Side,
-    right: Side,
-    bicycle: Bicycle,
-    rider_kg: float | None,
-    equal_within_mm: float,
-    least_turns: float,
-    calliper_sd_mm: float,
-    lean_refuses: bool,
-    same_both_sides: bool,
-) -> Pair:
+def choose(parts: Sequence[PartRow], *, family: str, left: Side, right: Side, rules: SearchRules) -> Pair:
     """Return the parts that come closest to the wish on both sides, what they reach, and what was refused.
 
     Parameters
@@ -281,20 +279,8 @@ def choose(
         The pedal family in use.
     left, right : Side
         Wish, fitted parts and limits of each side.
-    bicycle : Bicycle
-        What both sides share.
-    rider_kg : float or None
-        The rider's mass [kg].
-    equal_within_mm : float
-        A remainder up to this counts as none [mm], of the width and of the setback's shortfall alike.
-    least_turns : float
-        Least turns engaged, with the error of their readings [turns].
-    calliper_sd_mm : float
-        Standard deviation of one length measured with a calliper [mm].
-    lean_refuses : bool
-        Whether a pedal that touches below the lean of 16 CFR 1512.17(c) is refused, and not only said.
-    same_both_sides : bool
-        Whether the same parts on both sides are preferred.
+    rules : SearchRules
+        What the search goes by on both sides.
 
     Returns
     -------
@@ -319,22 +305,23 @@ def choose(
     word missing"). A limit already broken as found refuses only what makes it worse. What was not measured refuses
     nothing and is said in the notes.
     """
-    families = families_of(parts, family)
-    if left.half_stance_change_mm is None and right.half_stance_change_mm is None:
+    families, sides = families_of(parts, family), (left, right)
+    if all(side.half_stance_change_mm is None for side in sides):
         return Pair(None, None)
-    rules = SearchRules(bicycle, rider_kg, equal_within_mm, least_turns, calliper_sd_mm, lean_refuses, same_both_sides)
-    own, others = search_families(families, family, (left, right), rules)
-    choices = [
-        None
-        if side.half_stance_change_mm is None
-        else _choice(own, at, tuple(name for name, close in others.items() if close[at]))
-        for at, side in enumerate((left, right))
-    ]
-    return Pair(*choices)
+    fitted = [fitted_items(families, family, side, rider_kg=rules.rider_kg) for side in sides]
+    own = Search(families[family], fitted, sides, rules, is_own_family=True)
+    close = {
+        name: Search(rows, fitted, sides, rules, is_own_family=False).comes_close()
+        for name, rows in families.items()
+        if name != family
+    }
+    return Pair(*(_choice(own, at, tuple(name for name in close if close[name][at])) for at in (0, 1)))
 
 
-def _choice(search: Search, side: int, other_families: tuple[str, ...]) -> Choice:
+def _choice(search: Search, side: int, other_families: tuple[str, ...]) -> Choice | None:
     options, option, crank = search.options[side], search.best.at[side], search.best.crank
+    if options.side.half_stance_change_mm is None:
+        return None
     new = options.ways(option)
     chosen = tuple(item.part.id for item in (*new, crank) if item.part is not None)
     adjustment_mm, remaining_mm = options.adjusted(crank.change_mm)

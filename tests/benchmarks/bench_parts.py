@@ -11,7 +11,7 @@ import time
 import numpy as np
 
 from fitkit.calculations import parts
-from fitkit.calculations.parts import Bicycle, PartRow, Side
+from fitkit.calculations.parts import PartRow, SearchRules, Side
 
 WISHES = (23.7, 17.2)
 PLAY_MM = 1.0
@@ -84,13 +84,14 @@ def test_search_of_a_hundred_parts_on_two_sides_against_brute_force():
             family="A",
             left=sides[0],
             right=sides[1],
-            bicycle=Bicycle(),
-            rider_kg=70.0,
-            equal_within_mm=2.0,
-            least_turns=8.0,
-            calliper_sd_mm=0.2,
-            lean_refuses=True,
-            same_both_sides=True,
+            rules=SearchRules(
+                rider_kg=70.0,
+                equal_within_mm=2.0,
+                least_turns=8.0,
+                calliper_sd_mm=0.2,
+                lean_refuses=True,
+                same_both_sides=True,
+            ),
         )
 
     search()

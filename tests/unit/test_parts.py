@@ -8,7 +8,7 @@ import math
 import pytest
 
 from fitkit.calculations import parts
-from fitkit.calculations.parts import Bicycle, PartRow, Side
+from fitkit.calculations.parts import PartRow, SearchRules, Side
 
 RULES = {
     "rider_kg": 70.0,
@@ -31,11 +31,9 @@ STEPPED = (
 )
 
 
-def choose(table, left, right=None, *, family="A", bicycle=None, **rules):
+def choose(table, left, right=None, *, family="A", **rules):
     right = left if right is None else right
-    return parts.choose(
-        table, family=family, left=left, right=right, bicycle=bicycle or Bicycle(), **{**RULES, **rules}
-    )
+    return parts.choose(table, family=family, left=left, right=right, rules=SearchRules(**{**RULES, **rules}))
 
 
 # --- Cases told by hand --------------------------------------------------------------------------------------------
@@ -136,7 +134,7 @@ def test_a_crank_moves_both_sides_and_is_the_last_resort():
     pair = choose(table, Side(-7.0))
     assert pair.left.chosen == pair.right.chosen == ("A-crank",)
     assert any("workshop's job" in note for note in pair.left.notes)
-    alone = parts.choose(table, family="A", left=Side(-7.0), right=Side(), bicycle=Bicycle(), **RULES)
+    alone = parts.choose(table, family="A", left=Side(-7.0), right=Side(), rules=SearchRules(**RULES))
     assert alone.left.chosen == ()
     assert alone.right is None
 
@@ -188,7 +186,7 @@ def reasons(side):
 def test_a_washer_that_costs_too_many_turns_is_refused():
     # JIS B 0225-1960, pitch 1.270: 14 - 5 is 7.1 turns.
     table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-w3", "washer", 3), PartRow("A", "A-w5", "washer", 5)]
-    side = choose(table, Side(5.0, spindle_thread_mm=14.0), bicycle=Bicycle(crank_thread_depth_mm=14.0)).left
+    side = choose(table, Side(5.0, spindle_thread_mm=14.0), crank_thread_depth_mm=14.0).left
     assert (side.chosen, side.remaining_mm) == (("A-w3",), 2.0)
     assert side.turns == pytest.approx(11 / 1.270)
     assert reasons(side) == {"A-w5": "turns: 7.1 left, at least 8 wanted"}
@@ -199,16 +197,16 @@ def test_a_washer_that_costs_too_many_turns_is_refused():
 def test_a_limit_broken_as_found_refuses_only_what_makes_it_worse():
     table = [PartRow("A", "A-0", "spindle", 0), PartRow("A", "A-w1", "washer", 1), PartRow("A", "A-w3", "washer", 3)]
     found = Side(-2.0, spindle_thread_mm=11.0, washer_mm=2.0)
-    side = choose(table, found, bicycle=Bicycle(crank_thread_depth_mm=14.0), equal_within_mm=0.0).left
+    side = choose(table, found, crank_thread_depth_mm=14.0, equal_within_mm=0.0).left
     assert set(reasons(side)) == {"A-w3"}
     assert side.remaining_mm == 0.0
 
 
 def test_ground_clearance_refuses_the_part_that_goes_below_25_degrees():
     # 16 CFR 1512.17(c): 83.5 mm of height is 25 degrees at 179.07 mm from the centreline.
-    bicycle = Bicycle(crank_length_mm=172.5, bottom_bracket_height_mm=268.0)
+    bicycle = {"crank_length_mm": 172.5, "bottom_bracket_height_mm": 268.0}
     found = Side(15.0, pedal_outer_edge_mm=168.0, pedal_below_axle_mm=12.0)
-    side = choose(STEPPED, found, bicycle=bicycle).left
+    side = choose(STEPPED, found, **bicycle).left
     assert side.chosen == ("A-5",)
     assert reasons(side) == {"A-15": "ground clearance: touches at 24.5 degrees, 25 wanted"}
     assert side.reachable_mm == ((-2.0, 2.0), (3.0, 7.0))

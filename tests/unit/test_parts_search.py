@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import strategies as st
 from scipy import optimize
 
 from fitkit.calculations import parts
-from fitkit.calculations.parts import Bicycle, PartRow, Side
+from fitkit.calculations.parts import PartRow, SearchRules, Side
 
 RULES = {
     "rider_kg": 70.0,
@@ -26,7 +27,8 @@ RULES = {
 
 def choose(table, left, right=None, *, bicycle=None, **rules):
     right = left if right is None else right
-    return parts.choose(table, family="A", left=left, right=right, bicycle=bicycle or Bicycle(), **{**RULES, **rules})
+    rules = SearchRules(**{**RULES, **(vars(bicycle) if bicycle else {}), **rules})
+    return parts.choose(table, family="A", left=left, right=right, rules=rules)
 
 
 # --- Brute force ---------------------------------------------------------------------------------------------------
@@ -82,7 +84,8 @@ def sides(draw, rows):
 @st.composite
 def cases(draw):
     rows = draw(families())
-    bicycle = Bicycle(172.5, 268.0, draw(st.sampled_from([None, 12.0])))
+    depth_mm = draw(st.sampled_from([None, 12.0]))
+    bicycle = SimpleNamespace(crank_length_mm=172.5, bottom_bracket_height_mm=268.0, crank_thread_depth_mm=depth_mm)
     return rows, draw(sides(rows)), draw(sides(rows)), bicycle, draw(st.sampled_from([None, 70.0])), draw(st.booleans())
 
 
