@@ -51,15 +51,27 @@ class Entry:
         return not self.problem
 
 
+class _Refused(Exception):  # noqa: N818 - what was typed, not a fault
+    """Why what was typed cannot be taken, and what may have been meant."""
+
+    def __init__(self, problem: str, offer: str = "") -> None:
+        self.problem, self.offer = problem, offer
+
+
 def read(typed: str, info: FieldInfo) -> Entry:
     """Read what was typed into a field."""
-    text = " ".join(_plain(typed).split()) if info.sort != "text" else typed.strip()
+    text = _plain(typed).strip() if info.sort != "text" else typed.strip()
     if not text:
         return Entry(typed, () if info.many else None)
-    if info.sort in ("number", "whole number"):
-        return _numbers(typed, info)
-    reader = {"date": _date, "partial date": _date, "identifier": _identifier}.get(info.sort, _words)
-    return reader(typed, text, info)
+    try:
+        if info.sort in ("number", "whole number"):
+            return _numbers(typed, text, info)
+        if info.sort == "text":
+            return Entry(typed, _words(text, info))
+        reader = {"date": _date, "partial date": _date, "identifier": _identifier}.get(info.sort, _words)
+        return Entry(typed, reader(" ".join(text.split()), info))
+    except _Refused as refused:
+        return Entry(typed, problem=refused.problem, offer=refused.offer)
 
 
 def shown(value: Any) -> str:
@@ -94,108 +106,89 @@ class _Item:
         return float(self.text.replace(",", "."))
 
 
-class _Unreadable(Exception):  # noqa: N818 - what was typed, not a fault
-    """What cannot be read as numbers."""
-
-
-def _numbers(typed: str, info: FieldInfo) -> Entry:
-    text = _plain(typed).strip()
+def _numbers(typed: str, text: str, info: FieldInfo) -> Entry:
     if re.search(r"[\n\r\t]", text):
-        return Entry(typed, problem=f"This looks like a pasted table; expected only the readings of {_named(info)}.")
+        raise _Refused(f"This looks like a pasted table; expected only the readings of {_named(info)}.")
     if text.lower() in _NOT_MEASURED:
-        return Entry(typed, problem=f"“{text}” is no number. Leave the field blank when it was not measured.")
-    try:
-        items = list(_items(text))
-    except _Unreadable as error:
-        return _unreadable(typed, text, str(error), info)
+        raise _Refused(f"“{text}” is no number. Leave the field blank when it was not measured.")
+    items = list(_items(text, info))
     for check in (_count, _ambiguous, _foreign_unit, _impossible):
-        if found := check(typed, text, items, info):
-            return found
+        check(text, items, info)
     values = tuple(item.value for item in items)
     doubt, offer = _unusual(text, items, info)
     value = values if info.many else int(values[0]) if info.sort == "whole number" else values[0]
     return Entry(typed, value, doubt=doubt, offer=offer)
 
 
-def _items(text: str) -> Iterator[_Item]:
+def _items(text: str, info: FieldInfo) -> Iterator[_Item]:
     place = 0
     while place < len(text):
         found = _ITEM.match(text, place)
         gap = _GAP.match(text, found.end()) if found else None
         if not found or not gap:
-            raise _Unreadable((_CHUNK.match(text, place) or _CHUNK.search(text))[0] if _CHUNK.search(text) else text)
+            chunk = _CHUNK.match(text, place) or _CHUNK.search(text)
+            raise _unreadable(text, chunk[0] if chunk else text, info)
         # A comma with a space after it parts two readings; it is no decimal comma.
         number = found[1].rstrip(",") if found[1].endswith(",") else found[1]
         yield _Item(number, found[2] or "", found.start(), found.end())
         place = gap.end()
 
 
-def _unreadable(typed: str, text: str, chunk: str, info: FieldInfo) -> Entry:
+def _unreadable(text: str, chunk: str, info: FieldInfo) -> _Refused:
     likely = chunk.translate(_LOOK_ALIKE)
     words = f"“{printable(chunk)}” is no number"
     if likely != chunk and re.fullmatch(_NUMBER, likely):
-        offer = text.replace(chunk, likely, 1)
-        return Entry(typed, problem=f"{words}: a letter for a digit? Did you mean {likely}?", offer=offer)
+        return _Refused(f"{words}: a letter for a digit? Did you mean {likely}?", text.replace(chunk, likely, 1))
     if re.fullmatch(rf"{_NUMBER}\s*[-/]\s*{_NUMBER}", chunk):
-        return Entry(typed, problem=f"{words}. Type each reading by itself, with a space between.")
+        return _Refused(f"{words}. Type each reading by itself, with a space between.")
     example = "like 14 or 14.5" if not info.many else "like 14.5, several with a space between"
-    return Entry(typed, problem=f"{words}; expected {info.expected}, {example}.")
+    return _Refused(f"{words}; expected {info.expected}, {example}.")
 
 
-def _count(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
+def _count(text: str, items: list[_Item], info: FieldInfo) -> None:
     if len(items) > _MOST_READINGS:
         words = f"{len(items)} numbers: a pasted table? Expected at most {_MOST_READINGS} readings of {_named(info)}."
-        return Entry(typed, problem=words)
+        raise _Refused(words)
     if not info.many and len(items) > 1:
-        return Entry(typed, problem=f"{len(items)} numbers stand here; {_named(info)} takes one.")
+        raise _Refused(f"{len(items)} numbers stand here; {_named(info)} takes one.")
     if info.sort == "whole number" and not items[0].value.is_integer():
-        return Entry(typed, problem=f"{printable(text)} is no whole number; expected {info.expected}.")
-    return None
+        raise _Refused(f"{printable(text)} is no whole number; expected {info.expected}.")
 
 
-def _ambiguous(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
+def _ambiguous(text: str, items: list[_Item], info: FieldInfo) -> None:
     """Ask about 14,15 in a field of readings: a decimal comma, or two of them?"""
     for item in items:
         parts = item.text.split(",")
         if info.many and len(parts) == 2 and len(parts[1]) >= 2 and parts[0]:
             pair, single = " ".join(parts), ".".join(parts)
             words = f"“{item.text}”: two readings, {parts[0]} and {parts[1]}, or one, {single}? Type it with a space"
-            return Entry(typed, problem=f"{words} or with a point.", offer=_with(text, item, pair))
-    return None
+            raise _Refused(f"{words} or with a point.", _with(text, item, pair))
 
 
-def _foreign_unit(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
+def _foreign_unit(text: str, items: list[_Item], info: FieldInfo) -> None:
     known = _UNITS.get(info.unit, {})
     for item in items:
         if not item.unit or known.get(item.unit) == 1:
             continue
-        said = f"“{printable(text[item.start : item.end])}”: {_named(info)} is in {_unit_words(info)}"
+        words = f"“{printable(text[item.start : item.end])}”: {_named(info)} is in {_unit_words(info)}"
         if item.unit not in known:
-            return Entry(typed, problem=f"{said}.")
+            raise _Refused(f"{words}.")
         meant = shown(float(f"{item.value * known[item.unit]:.6g}"))
-        problem = f"{said}. Did you mean {meant}?"
-        return Entry(typed, problem=problem, offer=_with(text, item, meant))
-    return None
+        raise _Refused(f"{words}. Did you mean {meant}?", _with(text, item, meant))
 
 
-def _impossible(typed: str, text: str, items: list[_Item], info: FieldInfo) -> Entry | None:
-    if info.possible is None:
-        return None
-    low, high = info.possible
+def _impossible(text: str, items: list[_Item], info: FieldInfo) -> None:
+    low, high = info.possible or (-math.inf, math.inf)
     for item in items:
         if not low <= item.value <= high:
             hint, meant = _slip(item.value, info)
             words = f"{info.title} is {printable(item.text)}; expected {low:g} to {high:g}{_after(info)}."
-            offer = _with(text, item, meant) if meant else ""
-            return Entry(typed, problem=f"{words} {hint}".strip(), offer=offer)
-    return None
+            raise _Refused(f"{words} {hint}".strip(), _with(text, item, meant) if meant else "")
 
 
 def _unusual(text: str, items: list[_Item], info: FieldInfo) -> tuple[str, str]:
     """Return the question about the first reading outside its usual limits, and what may have been meant."""
-    if info.usual is None:
-        return "", ""
-    low, high = info.usual
+    low, high = info.usual or (-math.inf, math.inf)
     for item in items:
         if not low <= item.value <= high:
             hint, meant = _slip(item.value, info)
@@ -227,24 +220,24 @@ def _named(info: FieldInfo) -> str:
 
 
 def _unit_words(info: FieldInfo) -> str:
-    return {"deg": "degrees", "1": "plain numbers"}.get(info.unit or "1", info.unit or "plain numbers")
+    return {"deg": "degrees", "1": "plain numbers", None: "plain numbers"}.get(info.unit, info.unit)
 
 
 def _after(info: FieldInfo) -> str:
-    return {"mm": " mm", "deg": " degrees", "kg": " kg", "N m": " N m"}.get(info.unit or "", "")
+    return f" {_unit_words(info)}" if info.unit not in (None, "1") else ""
 
 
-def _date(typed: str, text: str, info: FieldInfo) -> Entry:
-    forms = {10: text, 7: f"{text}-01", 4: f"{text}-01-01"}
-    written = forms.get(len(text), "") if info.sort == "partial date" else text
-    if re.fullmatch(r"\d{4}-\d{2}-\d{2}", written, re.ASCII) and _is_day(written):
-        return Entry(typed, text)
+def _date(text: str, info: FieldInfo) -> str:
+    endings = {10: "", 7: "-01", 4: "-01-01"}
+    written = text + endings.get(len(text), "") if info.sort == "partial date" else text
+    if _is_day(written):
+        return text
     offer = ""
     if found := re.fullmatch(r"(\d{1,2})\s*\.\s*(\d{1,2})\s*\.\s*(\d{4})", text, re.ASCII):
         likely = f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}"
         offer = likely if _is_day(likely) else ""
     question = f" Did you mean {offer}?" if offer else ""
-    return Entry(typed, problem=f"“{printable(text)}”: expected {info.expected}.{question}", offer=offer)
+    raise _Refused(f"“{printable(text)}”: expected {info.expected}.{question}", offer)
 
 
 def _is_day(text: str) -> bool:
@@ -252,23 +245,23 @@ def _is_day(text: str) -> bool:
         date.fromisoformat(text)
     except ValueError:
         return False
-    return True
+    return bool(re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII))
 
 
-def _identifier(typed: str, text: str, info: FieldInfo) -> Entry:
+def _identifier(text: str, info: FieldInfo) -> str:
     if re.fullmatch(r"[a-z0-9-]{1,40}", text, re.ASCII):
-        return Entry(typed, text)
+        return text
     likely = re.sub(r"[^a-z0-9]+", "-", text.lower(), flags=re.ASCII).strip("-")[:40]
     question = f" Did you mean {likely}?" if likely else ""
-    return Entry(typed, problem=f"“{printable(text)}”: expected {info.expected}.{question}", offer=likely)
+    raise _Refused(f"“{printable(text)}”: expected {info.expected}.{question}", likely)
 
 
-def _words(typed: str, text: str, info: FieldInfo) -> Entry:
+def _words(text: str, info: FieldInfo) -> Any:
     if "\x00" in text or any("\ud800" <= letter <= "\udfff" for letter in text):
-        return Entry(typed, problem=f"“{printable(text)}” holds letters that cannot be saved; type it again.")
+        raise _Refused(f"“{printable(text)}” holds letters that cannot be saved; type it again.")
     if info.sort == "file" and re.match(r"[/\\]|[A-Za-z]:|[A-Za-z][A-Za-z0-9+.-]*://", text):
-        return Entry(typed, problem=f"“{printable(text)}”: expected {info.expected}.")
-    return Entry(typed, (text,) if info.many else text)
+        raise _Refused(f"“{printable(text)}”: expected {info.expected}.")
+    return (text,) if info.many else text
 
 
 # 95 % points of the range of n standard normal draws, n from 2 (studentized range, infinite degrees of freedom).

@@ -1,126 +1,212 @@
-"""A part of a notebook as a form, made once for each session, with the striking of its readings."""
+"""A part of a notebook as a form: rows of fields, lists of entries, one shown at a time, striking readings out."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from functools import cache
 from html import escape
 from pathlib import Path
 
 import ipywidgets as widgets
 
-from fitkit import cautions
 from fitkit import session as sessions
-from fitkit.forms.desk import Desk, desk_of
+from fitkit.forms.controls import Box, button, choose, control, head_row, html, row, same_widget, say
+from fitkit.forms.draft import Draft, opened
 from fitkit.forms.entry import shown
-from fitkit.forms.look import STYLE, Box, button, choose, control, html, paragraph
-from fitkit.forms.panel import Panel
-from fitkit.forms.rows import Row, path_side, paths_of, titled
-from fitkit.forms.sections import SECTIONS
-from fitkit.forms.soon import soon
-from fitkit.session import Session
-from fitkit.session.earlier import earlier_visit
+from fitkit.forms.rows import Row, paths_of, side_of, titled, value_words
+from fitkit.forms.sections import ENTRIES, SECTIONS, Section
 
-__all__ = ["Form", "Strike", "form", "head"]
+__all__ = ["Form", "Panel", "Strike", "form"]
 
-_AFTER_S = 0.3
+
+def form(session: str | Path, name: str, *, beside: widgets.Widget | None = None) -> widgets.Widget:
+    """Return a section's form for a session, the same one each time."""
+    made = same_widget(Form, opened(session), name)
+    return Box([Box([made, beside], "fit-beside")], "fit") if beside is not None else made
+
+
+class _Fields:
+    """Rows of fields, further ones shown when asked for, lists of entries below them, and a bar."""
+
+    _here = ""  # the path above those of the fields
+
+    def __init__(self, draft: Draft, declared: Section, *more_class: str, titled_lists: bool = True) -> None:
+        self.draft, self.declared = draft, declared
+        self.rows = self._rows(declared.fields)
+        self.more: dict[str, Row] = {}  # those that are shown
+        self.panels = [Panel(draft, pattern, is_titled=titled_lists) for pattern in declared.entries]
+        self.more_button = button("More fields", self._toggle_more, *more_class)
+        self._status = html("", "fit-said")
+
+    def _rows(self, patterns: tuple[str, ...]) -> dict[str, Row]:
+        return {pattern: Row(self.draft, paths_of(pattern, self._here)) for pattern in patterns}
+
+    def shown_rows(self) -> list[Row]:
+        """Return the rows on the screen, in their order."""
+        return [*self.rows.values(), *self.more.values()]
+
+    def _boxes(self) -> list[Box]:
+        return [part.box for part in (*self.shown_rows(), *self.panels)]
+
+    def _toggle_more(self) -> None:
+        self.more = {} if self.more else self._rows(self.declared.more)
+        self.more_button.description = "Fewer fields" if self.more else "More fields"
+        self.box.children = self._children()
+
+    def refresh(self) -> None:
+        """Show what the draft holds now."""
+        for part in (*self.shown_rows(), *self.panels):
+            part.refresh()
+
+
+class Panel(_Fields):
+    """The entries of one list, and the fields of the one that is chosen."""
+
+    def __init__(self, draft: Draft, pattern: str, *, is_titled: bool = True) -> None:
+        self.base, self.index = pattern.replace("*", "0"), 0
+        super().__init__(draft, ENTRIES[pattern])
+        self._is_titled = is_titled
+        self._is_busy = self._is_asked = False
+        named = f"Which {self.declared.one}"
+        as_class = f"fit-which-{pattern.replace('.*', '').replace('.', '--')}"
+        self._which = control(widgets.Dropdown, named, as_class, options=[("", 0)])
+        self._which.observe(self._chosen, "value")
+        out = "Count it again" if self.base == "struck" else f"Take this {self.declared.one} out"
+        self._go = button(out, self._take_out)
+        buttons = [*([self.more_button] if self.declared.more else []), *([self._go] if self.declared.may_go else [])]
+        self._bar = Box([*buttons, self._status], "fit-bar")
+        self.box = Box(self._children(), "fit-stack")
+        draft.listen(f"list {pattern}", self._moved, event="moved")
+
+    @property
+    def _here(self) -> str:
+        return f"{self.base}.{self.index}."
+
+    def _children(self) -> list[widgets.Widget]:
+        title = [html(f"<h3>{escape(self.declared.title)}</h3>")] if self._is_titled else []
+        which = row(f"Which {escape(self.declared.one)}", self._which)
+        return [*title, which, Box([*self._boxes(), self._bar], "fit-stack", "fit-entry")]
+
+    def _take_out(self) -> None:
+        if not self._is_asked:  # an Enter too many must cost nothing
+            self._is_asked = True
+            say(self._status, "Press once more if it is really to go.")
+            return
+        problem = self.draft.take_out(self.base, self.index)
+        self.point(self.base, min(self.index, max(self.draft.count(self.base) - 1, 0)))
+        say(self._status, problem or "Taken out.")
+
+    def _chosen(self, change: dict) -> None:
+        if not self._is_busy and change["new"] is not None:
+            self.point(self.base, change["new"])
+
+    def _moved(self, base: str, old: int, new: int) -> None:
+        if (base, old) == (self.base, self.index):
+            self.point(base, new)
+
+    def point(self, base: str, index: int) -> None:
+        """Show another entry, or the same one of another list."""
+        self.base, self.index = base, index
+        for pattern, shown_row in {**self.rows, **self.more}.items():
+            shown_row.point(paths_of(pattern, self._here))
+        for panel in self.panels:
+            inside = f"{self._here}{panel.base.rpartition('.')[2]}"
+            panel.point(inside, min(panel.index, self.draft.count(inside)))
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the draft holds now."""
+        self._is_asked, self._status.value = False, ""
+        count, one = self.draft.count(self.base), self.declared.one
+        names = [(self._entry_words(place), place) for place in range(count)]
+        if self.base != "struck":
+            names.append((f"new {one}" if count else f"none yet: a new {one}", count))
+        names = names or [("none", 0)]
+        self.index = min(self.index, names[-1][1])
+        self._is_busy = True
+        try:
+            choose(self._which, names, self.index)
+            (self._go.remove_class if self.index < count else self._go.add_class)("fit-nothing")  # nothing to take out
+        finally:
+            self._is_busy = False
+        super().refresh()
+
+    def _entry_words(self, place: int) -> str:
+        """Return one entry in a few words, as "1: knee front, left, 3"."""
+        item = self.draft.value(f"{self.base}.{place}") or {}
+        if self.base == "struck":
+            return f"{place + 1}: {sessions.describe(item['field']).title}, reading {item['index'] + 1}"
+        named = [field for field in self.declared.fields[:4] if item.get(field) not in (None, [])]
+        words = [value_words(sessions.describe(f"{self.base}.{place}.{field}"), item[field]) for field in named]
+        return f"{place + 1}: {', '.join(words)}" if words else f"{place + 1}"
 
 
 class Strike:
     """The control that strikes readings of the fields around it."""
 
-    def __init__(self, desk: Desk, paths: Callable[[], list[str]]) -> None:
-        self.desk, self._paths = desk, paths
+    def __init__(self, draft: Draft, paths: Callable[[], list[str]]) -> None:
+        self.draft, self._paths = draft, paths
         self._which = control(widgets.Dropdown, "Reading to strike", "fit-strike-which", options=[("—", None)])
-        self._why = control(widgets.Text, "Why it does not count", "fit-strike-why", continuous_update=False)
-        self._said = html("", "fit-said")
-        go = button("Strike it out", "fit-strike-go")
-        # A press may overtake what was chosen just before it: the screen holds that back until it has an answer.
-        go.on_click(lambda _: soon(self._strike, _AFTER_S))
-        rows = [
-            Box([html("Reading to strike", "fit-name"), self._which], "fit-row", "fit-wide"),
-            Box([html("Why it does not count", "fit-name"), self._why], "fit-row", "fit-wide"),
-        ]
-        self.box = Box([*rows, Box([go, self._said], "fit-bar")], "fit-stack", "fit-entry")
+        self._why = control(widgets.Text, "Why it does not count", "fit-strike-why")
+        self._status = html("", "fit-said")
+        go = button("Strike it out", self._strike, "fit-strike-go", is_delayed=True)
+        rows = [row("Reading to strike", self._which), row("Why it does not count", self._why)]
+        self.box = Box([*rows, Box([go, self._status], "fit-bar")], "fit-stack", "fit-entry")
 
     def refresh(self) -> None:
         """Offer the readings there are now."""
         choose(self._which, [("—", None), *self._readings()], self._which.value)
 
     def _readings(self) -> Iterator[tuple[str, tuple[str, int]]]:
-        struck = {(item["field"], item["index"]) for item in self.desk.value("struck") or ()}
+        struck = {(item["field"], item["index"]) for item in self.draft.value("struck") or ()}
         for path in self._paths():
-            info = sessions.describe(path)
-            values = self.desk.value(path) if info.many and info.unit else None
-            for index, value in enumerate(values or ()):
+            for index, value in enumerate(self.draft.value(path) or () if _is_readings(path) else ()):
                 if (path, index) not in struck:
-                    yield f"{shown(value)}, reading {index + 1} of {titled(info, path)}", (path, index)
+                    yield f"{shown(value)}, reading {index + 1} of {titled(path)}", (path, index)
 
     def _strike(self) -> None:
         if self._which.value is None:
-            self._said.value = "Choose a reading first."
+            self._status.value = "Choose a reading first."
             return
         path, index = self._which.value
-        problem = self.desk.strike(path, index, self._why.value)
-        self._said.value = escape(problem or "Struck out; it stays in the file with its reason.")
+        problem = self.draft.strike(path, index, self._why.value)
+        self._status.value = escape(problem or "Struck out; it stays in the file with its reason.")
         if not problem:
             self._why.value = ""
         self.refresh()
 
 
-class Form:
+def _is_readings(path: str) -> bool:
+    info = sessions.describe(path)
+    return bool(info.many and info.unit)
+
+
+class Form(_Fields):
     """One section: its rows, its lists, and a bar with Save, more fields and striking."""
 
-    def __init__(self, desk: Desk, name: str) -> None:
-        self.desk, self.section = desk, SECTIONS[name]
-        self.rows = {path: Row(desk, paths_of(path), self._last) for path in self.section.fields}
-        self._more: dict[str, Row] = {}
-        is_all = len(self.section.entries) == 1 and len(self.section.fields) < 2
-        self.panels = [Panel(desk, pattern, self._last, is_titled=not is_all) for pattern in self.section.entries]
-        self.strike = Strike(desk, self._paths)
-        self._said = html("", "fit-said", "fit-saved")
+    def __init__(self, draft: Draft, name: str) -> None:
+        section = SECTIONS[name]
+        # Over a list that is the whole section, the notebook's own heading is enough.
+        is_one_list = len(section.entries) == 1 and len(section.fields) < 2
+        super().__init__(draft, section, "fit-more", titled_lists=not is_one_list)
+        self._status.add_class("fit-saved")
+        self.strike = Strike(draft, self._paths)
         self._strike_shown = False
-        self._bar = Box(self._buttons(), "fit-bar")
+        buttons = [button("Save", draft.save_all, "fit-first", "fit-save")]
+        if self.declared.more:
+            buttons.append(self.more_button)
+        if any(map(_is_readings, self._paths())):
+            buttons.append(button("Strike a reading", self._toggle_strike, "fit-strike"))
+        self._bar = Box([*buttons, self._status], "fit-bar")
         self.box = Box(self._children(), "fit", f"fit-section-{name}")
-        desk.listen(f"section {name}", self.refresh)
-        self.refresh()
-
-    def _last(self) -> Session | None:
-        return last_of(self.desk)
+        draft.listen(f"section {name}", self.refresh)
 
     def _paths(self) -> list[str]:
-        rows = [*self.rows.values(), *self._more.values()]
-        rows += [row for panel in self.panels for row in panel.rows.values()]
-        return [path for row in rows for path in row.paths if not path.startswith("taken.")]
-
-    def _buttons(self) -> list[widgets.Widget]:
-        save = button("Save", "fit-first", "fit-save")
-        save.on_click(lambda _: self.desk.save_all())
-        made = [save]
-        if self.section.more:
-            self._more_button = button("More fields", "fit-more")
-            self._more_button.on_click(lambda _: self._toggle_more())
-            made.append(self._more_button)
-        if any(sessions.describe(path).many and sessions.describe(path).unit for path in self._paths()):
-            strike = button("Strike a reading", "fit-strike")
-            strike.on_click(lambda _: self._toggle_strike())
-            made.append(strike)
-        return [*made, self._said]
+        rows = [shown_row for part in (self, *self.panels) for shown_row in part.shown_rows()]
+        return [path for each in rows for path in each.paths if not path.startswith("taken.")]
 
     def _children(self) -> list[widgets.Widget]:
-        rows = [*self.rows.values(), *self._more.values()]
-        found: list[widgets.Widget] = [_headline()] if any(len(row.paths) == 2 for row in rows) else []
-        found += [row.box for row in rows]
-        found += [panel.box for panel in self.panels]
-        return [*found, self._bar, *([self.strike.box] if self._strike_shown else [])]
-
-    def _toggle_more(self) -> None:
-        if self._more:
-            self._more = {}
-        else:
-            self._more = {path: Row(self.desk, paths_of(path), self._last) for path in self.section.more}
-        self._more_button.description = "Fewer fields" if self._more else "More fields"
-        self.box.children = self._children()
+        heads = [head_row()] if any(len(each.paths) == 2 for each in self.shown_rows()) else []
+        return [*heads, *self._boxes(), self._bar, *([self.strike.box] if self._strike_shown else [])]
 
     def _toggle_strike(self) -> None:
         self._strike_shown = not self._strike_shown
@@ -128,120 +214,22 @@ class Form:
         self.refresh()
 
     def refresh(self) -> None:
-        """Show what the desk holds now."""
-        for part in (*self.rows.values(), *self._more.values(), *self.panels):
-            part.refresh()
-        words = " ".join(filter(None, (saved_words(self.desk), self._one_foot_alone())))
-        self._said.value = f'<span role="status">{escape(words)}</span>'
+        """Show what the draft holds now."""
+        super().refresh()
+        say(self._status, " ".join(filter(None, (self._saved_words(), self._one_foot_alone()))))
         if self._strike_shown:
             self.strike.refresh()
+
+    def _saved_words(self) -> str:
+        if count := len(self.draft.unsaved):
+            return f"{count} not saved: see beside {'it' if count == 1 else 'them'}."
+        return f"saved {self.draft.saved_at}" if self.draft.saved_at else ""
 
     def _one_foot_alone(self) -> str:
         """Return what was measured on one side only."""
         alone = []
-        for row in self.rows.values():
-            filled = [path for path in row.paths if self.desk.value(path) not in (None, [])]
-            if len(row.paths) == 2 and len(filled) == 1 and row.infos[0].unit:
-                alone.append(f"{row.infos[0].title} {path_side(filled[0])}")
+        for each in self.rows.values():
+            filled = [path for path in each.paths if self.draft.value(path) not in (None, [])]
+            if len(each.paths) == 2 and len(filled) == 1 and each.info.unit:
+                alone.append(f"{each.info.title} {side_of(filled[0])}")
         return f"One side alone: {', '.join(alone)}." if alone else ""
-
-
-def _headline() -> Box:
-    cells = [html("", "fit-name"), html("left", "fit-head"), html("right", "fit-head"), html("", "fit-note")]
-    return Box(cells, "fit-row", "fit-headrow")
-
-
-def saved_words(desk: Desk) -> str:
-    """Return when it was saved, and what is not."""
-    if desk.held:
-        count = len(desk.held)
-        return f"{count} not saved: see beside {'it' if count == 1 else 'them'}."
-    return f"saved {desk.saved_at}" if desk.saved_at else ""
-
-
-@cache
-def _last_known(path: Path, client: str, setup: str) -> Session | None:
-    return earlier_visit(path, sessions.load(path))
-
-
-def last_of(desk: Desk) -> Session | None:
-    """Return the visit before, looked for once."""
-    session = desk.session
-    return None if session is None else _last_known(desk.path, session.client_id, session.setup)
-
-
-_FORMS: dict[tuple[Path, str], Form] = {}
-_HEADS: dict[Path, _Head] = {}
-
-
-def form(session: str | Path, name: str, *, beside: widgets.Widget | None = None) -> widgets.Widget:
-    """Return a section's form for a session, the same one each time."""
-    desk = desk_of(session)
-    desk.reload()
-    if (desk.path, name) not in _FORMS:
-        _FORMS[desk.path, name] = Form(desk, name)
-    _FORMS[desk.path, name].refresh()
-    made = _FORMS[desk.path, name].box
-    return Box([Box([made, beside], "fit-beside")], "fit") if beside is not None else made
-
-
-def head(session: str | Path) -> widgets.Widget:
-    """Return what stands at the top of a notebook: whose visit it is, when it was saved, what is not saved yet."""
-    desk = desk_of(session)
-    desk.reload()
-    if desk.path not in _HEADS:
-        _HEADS[desk.path] = _Head(desk)
-    _HEADS[desk.path].refresh()
-    return _HEADS[desk.path].box
-
-
-class _Head:
-    def __init__(self, desk: Desk) -> None:
-        self.desk = desk
-        self._words = html("")
-        self._reason = control(
-            widgets.Text, "Reason for changing a signed visit", "fit-reason", continuous_update=False
-        )
-        self._reason.observe(self._given, "value")
-        self._asked = Box([html("Reason for changing a signed visit", "fit-name"), self._reason], "fit-row", "fit-wide")
-        self.box = Box([html(STYLE), self._words], "fit", "fit-top")
-        desk.listen("head", self.refresh)
-        self.refresh()
-
-    def _given(self, change: dict) -> None:
-        self.desk.reason = change["new"]
-        self.desk.save_all()
-
-    def refresh(self) -> None:
-        wanted = (*self.box.children[:2], *([self._asked] if self.desk.is_signed else []))
-        if tuple(self.box.children) != wanted:
-            self.box.children = wanted
-        self._words.value = "".join(self._sentences())
-
-    def _sentences(self) -> list[str]:
-        session = self.desk.session
-        found = [paragraph(self.desk.trouble, "fit-stop"), *self._signs_elsewhere()]
-        if session:
-            whose = f"Client {session.client_id}, visit of {session.visit_date}, set-up {session.setup}."
-            found.append(paragraph(whose))
-            if session.demonstration:
-                found.append(paragraph("Demonstration: invented rider, invented clinic.", "demo"))
-            if session.sign_off:
-                words = f"Signed off by {session.sign_off.fitter_id} on {session.sign_off.at[:10]}."
-                found.append(paragraph(f"{words} A change needs a reason and is listed as an amendment."))
-        if self.desk.elsewhere:
-            titles = dict.fromkeys(titled(sessions.describe(path), path) for path in self.desk.elsewhere)
-            found.append(paragraph(f"Changed in another window: {'; '.join(titles)}."))
-        if self.desk.held:
-            titles = [titled(sessions.describe(path), path) for path in self.desk.held]
-            found.append(f"<p><b>Not saved yet:</b> {escape('; '.join(titles))}.</p>")
-        elif self.desk.saved_at:
-            found.append(paragraph(f"saved {self.desk.saved_at}"))
-        return found
-
-    def _signs_elsewhere(self) -> list[str]:
-        """Say which signs stop the advice, where another window has changed that."""
-        if not any(path.startswith("signs.") or path == "rider.age_years" for path in self.desk.elsewhere):
-            return []
-        signs = cautions.signs_open(self.desk.session)
-        return [paragraph(f"Changed in another window: {sign.words}. See {sign.who}.", "fit-stop") for sign in signs]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from functools import cache
+from collections.abc import Iterator
+from functools import cache, partial
 from html import escape
 
 import ipywidgets as widgets
@@ -12,11 +12,10 @@ from fitkit import house
 from fitkit import session as sessions
 from fitkit.assessment.inputs import unknown_parts
 from fitkit.cautions import SIGN_WORDS
-from fitkit.forms import entry
-from fitkit.forms.desk import Desk
-from fitkit.forms.entry import read, shown
-from fitkit.forms.look import Box, button, choose, control, html
-from fitkit.forms.troubles import sentence
+from fitkit.forms.controls import Box, button, choose, control, html, row
+from fitkit.forms.draft import Draft
+from fitkit.forms.entry import disagreement, exchange, read, shown
+from fitkit.forms.refusals import sentence
 from fitkit.house import House
 from fitkit.session import SIGNS, FieldInfo, Session
 from fitkit.session.paths import counting, get, steps_of, value_at
@@ -28,11 +27,10 @@ __all__ = [
     "choices",
     "label",
     "last_value",
-    "path_side",
     "paths_of",
-    "title",
+    "side_of",
     "titled",
-    "unit_words",
+    "value_words",
 ]
 
 
@@ -65,7 +63,6 @@ _WORDS = {
     "tape_left_on": "tape left on",
     "uneven_left_right": "uneven left to right",
 }
-_UNITS = {"mm": "mm", "deg": "°", "kg": "kg", "N m": "N m"}
 _ASKED = {
     "signs_asked": (("not asked yet", None), ("asked: none, or only those below", True)),
     "seen_asked": (("not noted", None), ("watched: nothing unusual, or only what stands below", True)),
@@ -88,27 +85,31 @@ def label(info: FieldInfo, word: str) -> str:
     return _WORDS.get(word, word.replace("_", " "))
 
 
-def title(info: FieldInfo) -> str:
+def value_words(info: FieldInfo, value: object) -> str:
+    """Return a value of the file as a person reads it."""
+    return label(info, value) if isinstance(value, str) and info.choices else shown(value)
+
+
+def _title(info: FieldInfo) -> str:
     """Return the title of a field as it stands alone, without its group around it."""
     if info.dotted.startswith("consent."):
         return f"Consent {info.how[:1].lower()}{info.how[1:]}"
     return "How these were taken" if info.dotted.startswith("taken.") else info.title
 
 
-def titled(info: FieldInfo, dotted: str) -> str:
+def titled(dotted: str) -> str:
     """Return the title of a field with side and unit, as it is read aloud."""
-    steps = dotted.removeprefix("taken.").split(".")
-    side = next((step for step in steps if step in ("left", "right")), "")
-    words = [title(info), *([side] if side and side not in info.title.lower() else [])]
-    unit = unit_words(info)
+    info = sessions.describe(dotted)
+    side, unit = side_of(dotted), _unit_words(info)
+    words = [_title(info), *([side] if side and side not in info.title.lower() else [])]
     return ", ".join(words) + (f" ({unit})" if unit else "")
 
 
-def unit_words(info: FieldInfo) -> str:
+def _unit_words(info: FieldInfo) -> str:
     """Return the unit as it stands beside a field."""
     if info.possible == (0, 10) and info.unit == "1":
         return "0 to 10"
-    return _UNITS.get(info.unit or "", "")
+    return {"deg": "°", "1": "", None: ""}.get(info.unit, info.unit)
 
 
 _LONG = {"note", "finding"}
@@ -122,24 +123,36 @@ def paths_of(pattern: str, base: str = "") -> tuple[str, ...]:
     return tuple(path.replace("{side}", side) for side in ("left", "right")) if "{side}" in path else (path,)
 
 
+def side_of(path: str) -> str:
+    """Return the side a path belongs to."""
+    return next((step for step in path.split(".") if step in ("left", "right")), "")
+
+
 def at_class(dotted: str) -> str:
     """Return the class that marks the widget of a field on the screen."""
     return "fit-at-" + dotted.replace(".", "--")
 
 
+@cache
+def _house() -> House:
+    return house.load()  # once for a notebook: forms ask for it at every key
+
+
 class Row:
     """Inputs of one or two fields, and what is said about them."""
 
-    def __init__(self, desk: Desk, paths: tuple[str, ...], last: Callable[[], Session | None]) -> None:
-        self.desk, self.paths, self._last, self._busy = desk, paths, last, False
+    def __init__(self, draft: Draft, paths: tuple[str, ...]) -> None:
+        self.draft, self.paths, self._busy = draft, paths, False
         self.infos = tuple(sessions.describe(path) for path in paths)
-        self._title = html(self._title_words(), "fit-name")
-        self._note = html("", "fit-note", "fit-words")
+        self.info = self.infos[0]
         self.inputs = [self._input(path, info) for path, info in zip(paths, self.infos, strict=True)]
-        kind = "fit-pair" if len(paths) == 2 else "fit-wide" if self.infos[0].sort in _WIDE else "fit-one"
-        self._base = [self._title, *self.inputs, self._note]
-        self.box = Box(self._base, "fit-row", kind)
+        self._note = html("", "fit-note", "fit-words")
         self._offered: tuple = ()
+        unit = _unit_words(self.info)
+        title = f"{escape(_title(self.info))}{f'<span class=fit-unit>{escape(unit)}</span>' if unit else ''}"
+        kind = "fit-pair" if len(paths) == 2 else "fit-wide" if self.info.sort in _WIDE else "fit-one"
+        self.box = row(title, *self.inputs, self._note, kind=kind)
+        self._base = self.box.children
         self.refresh()
 
     def point(self, paths: tuple[str, ...]) -> None:
@@ -148,7 +161,7 @@ class Row:
         self.refresh()
 
     def refresh(self) -> None:
-        """Show what the desk holds now."""
+        """Show what the draft holds now."""
         self._busy = True
         try:
             for widget, path, info in zip(self.inputs, self.paths, self.infos, strict=True):
@@ -158,19 +171,14 @@ class Row:
         finally:
             self._busy = False
 
-    def _title_words(self) -> str:
-        unit = unit_words(self.infos[0])
-        return f"{escape(title(self.infos[0]))}{f'<span class=fit-unit>{escape(unit)}</span>' if unit else ''}"
-
-    def _input(self, path: str, info: sessions.FieldInfo) -> widgets.DOMWidget:
-        said, where = titled(info, path), at_class(path)
+    def _input(self, path: str, info: FieldInfo) -> widgets.DOMWidget:
+        name, where = titled(path), at_class(path)
         if info.dotted == "wish.same_both_sides":
-            made = control(widgets.Checkbox, said, where, value=True, indent=False)
+            made = control(widgets.Checkbox, name, where, value=True, indent=False)
         elif info.sort in ("yes or no", "choice"):
-            made = control(widgets.Dropdown, said, where, options=choices(info))
+            made = control(widgets.Dropdown, name, where, options=choices(info))
         else:
-            kind = widgets.Textarea if info.dotted.rpartition(".")[2] in _LONG else widgets.Text
-            made = control(kind, said, where, continuous_update=False)
+            made = control(widgets.Textarea if info.dotted.rpartition(".")[2] in _LONG else widgets.Text, name, where)
         made.observe(self._changed, "value")
         return made
 
@@ -178,42 +186,50 @@ class Row:
         if self._busy:
             return
         place = self.inputs.index(change["owner"])
-        path, info = self.paths[place], self.infos[place]
-        if info.sort in ("yes or no", "choice"):
-            self.desk.choose(path, change["new"])
-        else:
-            self.desk.enter(path, change["new"])
+        take = self.draft.choose if self.infos[place].sort in ("yes or no", "choice") else self.draft.enter
+        take(self.paths[place], change["new"])
 
-    def _show(self, widget: widgets.DOMWidget, path: str, info: sessions.FieldInfo) -> None:
+    def _show(self, widget: widgets.DOMWidget, path: str, info: FieldInfo) -> None:
         if isinstance(widget, widgets.Dropdown):
-            choose(widget, choices(info), self.desk.choice(path))
+            choose(widget, choices(info), self.draft.choice(path))
         elif isinstance(widget, widgets.Checkbox):
-            widget.value = self.desk.choice(path) is not False  # what is not in the file is yes
+            widget.value = self.draft.choice(path) is not False  # what is not in the file is yes
         else:
-            widget.value = self.desk.text(path)
-        classes = ("fit-in", at_class(path), *(["fit-held-in"] if path in self.desk.held else []))
+            widget.value = self.draft.text(path)
+        classes = ("fit-in", at_class(path), *(["fit-held-in"] if path in self.draft.unsaved else []))
         if tuple(widget._dom_classes) != classes:
             widget._dom_classes = classes
 
+    def _side(self, path: str) -> str:
+        return f"{side_of(path)}: " if len(self.paths) == 2 else ""
+
     def _words(self) -> Iterator[str]:
         for path, info in zip(self.paths, self.infos, strict=True):
-            side = f"{path_side(path)}: " if len(self.paths) == 2 else ""
-            held = self.desk.held.get(path)
-            if held:
-                start = "" if held.why.startswith("Not saved") else "Not saved. "
-                yield f"<p><b>{escape(side.capitalize() + start)}</b>{escape(held.why)}</p>"
-            if path in self.desk.elsewhere:
-                yield f"<p><b>{escape(side.capitalize())}Changed in another window.</b></p>"
-            for question in self._questions(path, info):
-                yield f"<p><b>{escape(side.capitalize())}Please look.</b> {escape(question)}</p>"
-            for struck in self._struck(path):
-                yield f"<p>{escape(side.capitalize())}{escape(struck)}</p>"
+            side = self._side(path).capitalize()
+            for strong, words in self._remarks(path, info):
+                start = escape(side) if strong is None else f"<b>{escape(side + strong)}</b>"
+                yield f"<p>{start}{escape(words)}</p>"
             # The screen keeps what was typed until it is told here that it has arrived.
-            yield f'<span class="fit-ack" data-at="{at_class(path)}" data-typed="{escape(self._arrived(path))}"></span>'
+            arrived = escape(self.draft.typed.get(path, ""))
+            yield f'<span class="fit-ack" data-at="{at_class(path)}" data-typed="{arrived}"></span>'
         if exchanged := self._exchanged():
             yield f"<p><b>Please look.</b> {escape(exchanged)}</p>"
-        how = ". ".join(filter(None, (self.infos[0].how, self._known_names())))
+        how = ". ".join(filter(None, (self.info.how, self._known_names())))
         yield f'<p class="fit-how">{escape(how)}.</p>' if how else ""
+
+    def _remarks(self, path: str, info: FieldInfo) -> Iterator[tuple[str | None, str]]:
+        """Yield what is said beside a field: the beginning in bold, None for nothing in bold, and the rest."""
+        if unsaved := self.draft.unsaved.get(path):
+            yield "" if unsaved.why.startswith("Not saved") else "Not saved. ", unsaved.why
+        if path in self.draft.news:
+            yield "Changed in another window.", ""
+        for question in self._questions(path, info):
+            yield "Please look.", f" {question}"
+        for struck in self.draft.value("struck") or ():
+            values = self.draft.value(path) or ()
+            if struck["field"] == path and struck["index"] < len(values):
+                value = shown(values[struck["index"]])
+                yield None, f"{value} (reading {struck['index'] + 1}) is struck: {struck['reason']}"
 
     def _known_names(self) -> str:
         """Return the names the parts table has for a field that takes one of them."""
@@ -221,49 +237,32 @@ class Row:
         if leaf == "pedal_family":
             names = kept.families
         elif leaf in ("spindle_id", "extender_id", "base_adapter_id"):
-            family = kept.family(self.desk.value("bike.pedal_family") or "")
+            family = kept.family(self.draft.value("bike.pedal_family") or "")
             names = tuple(part.id for part in family if part.kind == leaf.removesuffix("_id"))
         else:
             return ""
         return f"In the {kept.parts_source}: {', '.join(names) or 'none; is the pedal family typed?'}"
 
-    def _unknown_parts(self, path: str) -> Iterator[str]:
-        session = self.desk.session
-        if session is not None:
-            yield from (sentence(problem) for problem in unknown_parts(session, _house()) if problem.where == path)
-
-    def _arrived(self, path: str) -> str:
-        return self.desk.typed.get(path, "")
-
-    def _questions(self, path: str, info: sessions.FieldInfo) -> Iterator[str]:
-        yield from (sentence(doubt) for doubt in self.desk.doubts if doubt.where == path)
-        yield from self._unknown_parts(path)
-        if info.unit is None or path in self.desk.held:
+    def _questions(self, path: str, info: FieldInfo) -> Iterator[str]:
+        session = self.draft.session
+        asked = (*self.draft.doubts, *(unknown_parts(session, _house()) if session else ()))
+        yield from (sentence(problem) for problem in asked if problem.where == path)
+        if info.unit is None or path in self.draft.unsaved:
             return
-        if doubt := read(self.desk.text(path), info).doubt:
+        if doubt := read(self.draft.text(path), info).doubt:
             yield doubt
-        if info.many and self.desk.session and (words := self._disagreement(path, info)):
+        if info.many and session and (words := disagreement(sessions.kept(session, path), info, _house().rules)):
             yield words
 
-    def _disagreement(self, path: str, info: sessions.FieldInfo) -> str:
-        readings = sessions.kept(self.desk.session, path)
-        return entry.disagreement(readings, info, _house().rules) if len(readings) > 1 else ""
-
-    def _struck(self, path: str) -> Iterator[str]:
-        for item in self.desk.value("struck") or ():
-            values = self.desk.value(path) or ()
-            if item["field"] == path and item["index"] < len(values):
-                yield f"{shown(values[item['index']])} (reading {item['index'] + 1}) is struck: {item['reason']}"
-
     def _exchanged(self) -> str:
-        last = self._last()
-        if last is None or len(self.paths) < 2 or not self.infos[0].kind or self.desk.session is None:
+        last, session = self.draft.last_visit(), self.draft.session
+        if last is None or len(self.paths) < 2 or not self.info.kind or session is None:
             return ""
-        if not self.infos[0].many or self.paths[0].startswith("trials"):
+        if not self.info.many or self.paths[0].startswith("trials"):
             return ""
-        now = tuple(sessions.kept(self.desk.session, path) for path in self.paths)
+        now = tuple(sessions.kept(session, path) for path in self.paths)
         before = tuple(last_value(last, path) or () for path in self.paths)
-        return entry.exchange(now, before, self.infos[0], _house().rules) if all((*now, *before)) else ""
+        return exchange(now, before, self.info, _house().rules)
 
     def _offer(self) -> None:
         """Put buttons into the row for what may have been meant, or for a choice between two values."""
@@ -271,38 +270,17 @@ class Row:
         if wanted == self._offered:
             return
         self._offered = wanted
-        made = []
-        for words, action in wanted:
-            one = button(words)
-            one.on_click(lambda _, action=action: self._act(action))
-            made.append(one)
+        made = [button(words, partial(getattr(self.draft, act), *given)) for words, act, *given in wanted]
         self.box.children = [*self._base, *([Box(made, "fit-do")] if made else [])]
 
-    def _offers(self) -> Iterator[tuple[str, tuple]]:
+    def _offers(self) -> Iterator[tuple]:
+        """Yield the words of each button, and what the draft does when it is pressed."""
         for path, info in zip(self.paths, self.infos, strict=True):
-            side = f"{path_side(path)}: " if len(self.paths) == 2 else ""
-            held = self.desk.held.get(path)
-            if held and held.is_contested:
-                yield f"{side}Keep theirs, {shown(held.theirs) or 'blank'}", ("settle", path, False)
-                yield f"{side}Take mine, {held.entry.typed or 'blank'}", ("settle", path, True)
+            side, unsaved = self._side(path), self.draft.unsaved.get(path)
+            if unsaved and unsaved.is_conflict:
+                yield f"{side}Keep theirs, {shown(unsaved.theirs) or 'blank'}", "settle", path, False
+                yield f"{side}Take mine, {unsaved.entry.typed or 'blank'}", "settle", path, True
             elif info.sort not in ("yes or no", "choice"):
-                offer = (held.entry if held else read(self.desk.text(path), info)).offer
+                offer = (unsaved.entry if unsaved else read(self.draft.text(path), info)).offer
                 if offer:
-                    yield f"{side}Take {offer}", ("enter", path, offer)
-
-    def _act(self, action: tuple) -> None:
-        what, path, value = action
-        if what == "settle":
-            self.desk.settle(path, mine=value)
-        else:
-            self.desk.enter(path, value)
-
-
-@cache
-def _house() -> House:
-    return house.load()  # once for a notebook: forms ask for it at every key
-
-
-def path_side(path: str) -> str:
-    """Return the side a path belongs to."""
-    return next((step for step in path.split(".") if step in ("left", "right")), "")
+                    yield f"{side}Take {offer}", "enter", path, offer

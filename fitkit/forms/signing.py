@@ -15,44 +15,35 @@ from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.assessment.clearances import foot_gaps
 from fitkit.assessment.inputs import Inputs
 from fitkit.cautions import signs_open
-from fitkit.forms.desk import Desk, desk_of
-from fitkit.forms.look import Box, button, control, html
-from fitkit.forms.troubles import file_words, sentence
+from fitkit.forms.controls import Box, button, control, html, row, same_widget
+from fitkit.forms.draft import Draft, opened
+from fitkit.forms.refusals import file_words, sentence
 from fitkit.session import Problem, SessionProblems, describe, unusual
 
 __all__ = ["sign_off"]
 
-_SIGNINGS: dict[Path, _Signing] = {}
-
 
 def sign_off(session: str | Path) -> widgets.Widget:
     """Return the control that signs a visit off under the fitter's id typed in the intake."""
-    desk = desk_of(session)
-    desk.reload()
-    if desk.path not in _SIGNINGS:
-        _SIGNINGS[desk.path] = _Signing(desk)
-    _SIGNINGS[desk.path].refresh()
-    return _SIGNINGS[desk.path].box
+    return same_widget(_Signing, opened(session))
 
 
 class _Signing:
-    def __init__(self, desk: Desk) -> None:
-        self.desk = desk
+    def __init__(self, draft: Draft) -> None:
+        self.draft = draft
         self._asked: tuple[str, ...] | None = None
         self._is_unsafe = False
-        self._words, self._said = html(""), html("", "fit-said")
-        self._sign = button("Sign the visit off", "fit-first", "fit-sign")
-        self._sign.on_click(lambda _: self._signed())
-        self._reason = control(widgets.Text, "Signed off although not safe, because", "fit-sign-reason")
-        self._asks_why = Box(
-            [html("Signed off although not safe, because", "fit-name"), self._reason], "fit-row", "fit-wide"
-        )
-        self._bar = Box([self._sign, self._said], "fit-bar")
+        self._words, self._status = html(""), html("", "fit-said")
+        self._sign = button("Sign the visit off", self._signed, "fit-first", "fit-sign")
+        why = "Signed off although not safe, because"
+        self._reason = control(widgets.Text, why, "fit-sign-reason", continuous_update=True)
+        self._asks_why = row(why, self._reason)
+        self._bar = Box([self._sign, self._status], "fit-bar")
         self.box = Box([], "fit")
-        desk.listen("sign off", self.refresh)
+        draft.listen("sign off", self.refresh)
 
     def refresh(self) -> None:
-        session = self.desk.session
+        session = self.draft.session
         signed = session.sign_off if session else None
         if signed:
             lines = [f"Signed off by {signed.fitter_id} at {signed.at[:16].replace('T', ' ')}."]
@@ -62,40 +53,35 @@ class _Signing:
             words = f"<p>{escape(self._not_yet())}</p>"
         self._words.value = words
         # The button stays the first of its bar: drawn anew it would lose the keyboard.
-        self._show(self._bar, self._sign, self._said, *([self._asks_why] if self._is_unsafe else []))
-        self._show(self.box, self._words, *([] if signed else [self._bar]))
-
-    @staticmethod
-    def _show(box: Box, *wanted: widgets.Widget) -> None:
-        if box.children != wanted:
-            box.children = wanted
+        self._bar.show(self._sign, self._status, *([self._asks_why] if self._is_unsafe else []))
+        self.box.show(self._words, *([] if signed else [self._bar]))
 
     def _not_yet(self) -> str:
-        fitter = self.desk.value("fitter_id")
+        fitter = self.draft.value("fitter_id")
         return f"Not signed off. It will be signed by {fitter}." if fitter else "Not signed off: needs the fitter's id."
 
     def _signed(self) -> None:
-        fitter = self.desk.value("fitter_id")
+        fitter = self.draft.value("fitter_id")
         if not fitter:
             self._say("Type the fitter's id in the intake first.")
             return
-        if self.desk.held:
-            self._say(self.desk.sign_off(fitter, reason=None, starts_mm={}))
+        if self.draft.unsaved:
+            self._say(self.draft.sign_off(fitter, reason=None, starts_mm={}))
             return
         try:
-            self.desk.look_again()
-            assessment = assess(load_visit(self.desk.path))
+            self.draft.look_again()
+            assessment = assess(load_visit(self.draft.path))
         except (ValueError, OSError) as error:  # what is not safe cannot be said: not signed
             self._say(f"Not signed. {file_words(error) if isinstance(error, SessionProblems) else error}")
             return
         signs = [f"Open sign: {sign.words}. See {sign.who}." for sign in signs_open(assessment.visit.session)]
         unsafe = [f"Not safe as fitted: {each.words}." for each in assessment.unsafe]
-        open_still = (*signs, *unsafe, *not_measured_again(assessment), *map(sentence, self._unusual()))
+        look_first = (*signs, *unsafe, *not_measured_again(assessment), *map(sentence, self._unusual()))
         self._is_unsafe = bool(unsafe)
-        if open_still and open_still != self._asked:
-            self._asked = open_still
+        if look_first and look_first != self._asked:
+            self._asked = look_first
             why = " and type why below" if unsafe else ""
-            self._say("Look first:", open_still, f"If it is right all the same, press again{why}.")
+            self._say("Look first:", look_first, f"If it is right all the same, press again{why}.")
             self.refresh()
             return
         reason = self._reason.value.strip()
@@ -103,15 +89,15 @@ class _Signing:
             self._say("Something is not safe as fitted: type why it is signed all the same. It will be printed.")
             return
         starts = {side: assessment[f"{side}.cleat_setback.start"].value for side in ("left", "right")}
-        self._say(self.desk.sign_off(fitter, reason=reason if unsafe else None, starts_mm=starts))
+        self._say(self.draft.sign_off(fitter, reason=reason if unsafe else None, starts_mm=starts))
 
     def _unusual(self) -> tuple[Problem, ...]:
-        return (*self.desk.doubts, *unusual(self.desk.session))
+        return (*self.draft.doubts, *unusual(self.draft.session))
 
     def _say(self, words: str, listed: tuple[str, ...] = (), after: str = "") -> None:
         items = "".join(f"<li>{escape(line)}</li>" for line in listed)
         said = f"{escape(words)}{f'<ul>{items}</ul>' if items else ''}{escape(after)}"
-        self._said.value = f'<div role="status">{said}</div>'
+        self._status.value = f'<div role="status">{said}</div>'
 
 
 def not_measured_again(assessment: Assessment) -> list[str]:

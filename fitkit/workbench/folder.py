@@ -15,11 +15,10 @@ from pathlib import Path, PurePosixPath
 import platformdirs
 
 from fitkit import places, session
-from fitkit.files import make_folder, replace_durably, write_new
+from fitkit.files import make_folder, replace_durably
 from fitkit.session import Session, SessionProblems
 
 __all__ = [
-    "AFTER_S",
     "LEARNING",
     "NOTEBOOKS",
     "WorkFolder",
@@ -27,10 +26,13 @@ __all__ = [
     "default_folder",
     "is_kept",
     "learning_folder",
+    "load_or_none",
 ]
 
-AFTER_S = 0.3  # a press may overtake what was typed before it
+NOTEBOOKS = ("1_intake", "2_cleat_marking", "3_stance_width", "4_ride_check", "5_review")
 LEARNING = ("worked_example", "measuring_error")
+_START = "start_here.ipynb"
+_APP = "cleat-stance-notebooks"
 
 
 def is_kept(work: str | Path) -> bool:
@@ -49,11 +51,6 @@ def _passing() -> Path:
     folder = Path(tempfile.mkdtemp(prefix="learning-"))  # 0700 by itself
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     return folder
-
-
-NOTEBOOKS = ("1_intake", "2_cleat_marking", "3_stance_width", "4_ride_check", "5_review")
-_START = "start_here.ipynb"
-_APP = "cleat-stance-notebooks"
 
 
 class WorkFolderError(Exception):
@@ -78,26 +75,22 @@ class WorkFolder:
 
     def prepare(self) -> None:
         """Make what is missing, closed to others, and bring the notebooks up to date; sessions are not touched."""
-        self._refuse_the_kit()
+        if not is_kept(self.root):
+            raise WorkFolderError(
+                f"{self.root} lies in the kit's own folder; expected a private folder elsewhere, so that nothing of a "
+                "rider can be published with the kit"
+            )
         try:
             for folder in (self.root, self.own, self.root / "visits", self.root / "papers"):
                 folder.mkdir(parents=True, exist_ok=True)
                 folder.chmod(0o700)
             for name in (_START, *(f"{name}.ipynb" for name in LEARNING)):
-                self._write(self.root / name, _with_parameters(places.notebook(name), {"work": "."}))
+                _write_notebook(name, self.root, {"work": "."})
             for visit in (self.root / "visits").iterdir():
                 if visit.is_dir() and (path := self.session_path(visit.name)):
                     self.open_visit(path)
         except OSError as error:
             raise WorkFolderError(f"{self.root} cannot be written: {error.strerror or error}") from None
-
-    def _refuse_the_kit(self) -> None:
-        kit = Path(__file__).resolve().parents[2]
-        if (kit / "pyproject.toml").is_file() and self.root.resolve().is_relative_to(kit):
-            raise WorkFolderError(
-                f"{self.root} lies in the kit's own folder; expected a private folder elsewhere, so that nothing of a "
-                "rider can be published with the kit"
-            )
 
     def sessions(self) -> list[Path]:
         """Return the session files, the latest visit first."""
@@ -128,30 +121,18 @@ class WorkFolder:
                 f"{path.name} stands in the work folder already with other content ({target}); open that one, or move "
                 "one of the two away"
             )
-        make_folder(target.parent)
-        if not target.exists():
-            write_new(target, path.read_bytes())
-        self._take_in_named(loaded, path.parent, target.parent)
-        return target
-
-    def _take_in_named(self, loaded: Session, source: Path, target: Path) -> None:
-        """Copy the films and power files a session names, those that are there, never over another."""
+        _copy(path, target)
         for entry in (*loaded.ride.films, *loaded.ride.power_files):
-            parts = PurePosixPath(entry.file).parts
-            if ".." in parts or "\\" in entry.file or (target / entry.file).exists():
-                continue
-            if (source / entry.file).is_file():
-                make_folder((target / entry.file).parent)
-                (target / entry.file).touch(mode=0o600)
-                shutil.copyfile(source / entry.file, target / entry.file)
+            if ".." not in PurePosixPath(entry.file).parts and "\\" not in entry.file:
+                _copy(path.parent / entry.file, target.parent / entry.file)
+        return target
 
     def open_visit(self, path: Path) -> Path:
         """Write this visit's notebooks, each with its session set, and return their folder."""
         folder = self.root / "visits" / path.stem
         make_folder(folder)
-        told = {"session": os.path.relpath(path.resolve(), folder.resolve())}
         for name in NOTEBOOKS:
-            self._write(folder / f"{name}.ipynb", _with_parameters(places.notebook(f"{name}.ipynb"), told))
+            _write_notebook(f"{name}.ipynb", folder, {"session": os.path.relpath(path.resolve(), folder.resolve())})
         return folder
 
     def forget(self, client_id: str) -> tuple[Path, ...]:
@@ -164,10 +145,13 @@ class WorkFolder:
                     removed.append(folder)
         return tuple(removed)
 
-    def _write(self, target: Path, text: str) -> None:
-        if target.is_file() and target.read_text(encoding="utf-8") == text:
-            return
-        replace_durably(target, text.encode(), lasting=False)
+
+def _copy(source: Path, target: Path) -> None:
+    """Copy a file that is there, for its owner alone, never over another."""
+    if source.is_file() and not target.exists():
+        make_folder(target.parent)
+        target.touch(mode=0o600)
+        shutil.copyfile(source, target)
 
 
 def load_or_none(path: Path) -> tuple[Session | None, str]:
@@ -178,13 +162,16 @@ def load_or_none(path: Path) -> tuple[Session | None, str]:
         return None, str(error.problems[0])
 
 
-def _with_parameters(source: Path, values: dict[str, str]) -> str:
-    """Return a notebook of the kit with other values in its cell of parameters."""
-    notebook = json.loads(source.read_text(encoding="utf-8"))
+def _write_notebook(name: str, folder: Path, parameters: dict[str, str]) -> None:
+    """Write a notebook of the kit with other values in its cell of parameters, where it differs."""
+    notebook = json.loads(places.notebook(name).read_text(encoding="utf-8"))
     for cell in notebook["cells"]:
         if "parameters" in cell["metadata"].get("tags", ()):
             comment = "".join(cell["source"]).split("\n")[0]
-            cell["source"] = "\n".join([comment, *(f"{name} = {json.dumps(value)}" for name, value in values.items())])
+            values = (f"{key} = {json.dumps(value)}" for key, value in parameters.items())
+            cell["source"] = "\n".join([comment, *values])
         if cell["cell_type"] == "code":
             cell["outputs"], cell["execution_count"] = [], None
-    return json.dumps(notebook, ensure_ascii=False, indent=1) + "\n"
+    text, target = json.dumps(notebook, ensure_ascii=False, indent=1) + "\n", folder / name
+    if not (target.is_file() and target.read_text(encoding="utf-8") == text):
+        replace_durably(target, text.encode(), lasting=False)

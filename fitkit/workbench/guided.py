@@ -13,13 +13,12 @@ import ipywidgets as widgets
 
 from fitkit import forms, places
 from fitkit.files import append_durably, locked, make_folder, write_new
-from fitkit.forms.look import Box, WordedBox, button, control, html
-from fitkit.forms.soon import soon
+from fitkit.forms.controls import Box, WordedBox, button, control, html, row, same_widget, say
 from fitkit.report.beliefs import belief
 from fitkit.report.beliefs import beliefs as every_belief
 from fitkit.report.blocks import Table
 from fitkit.report.compared import beside_reference
-from fitkit.workbench.folder import AFTER_S, learning_folder
+from fitkit.workbench.folder import learning_folder
 
 __all__ = ["ask", "beliefs", "beside", "lesson"]
 
@@ -64,55 +63,41 @@ def ask(
     session: str | Path, name: str, question: str, draw: Callable[[Path], Any], *parts: str, after: tuple[str, ...] = ()
 ) -> widgets.Widget:
     """Return a question whose answer by the kit shows only when the trainee has written an own one."""
-    path = Path(session).resolve()
-    if (path, name) not in _ASKED:
-        _ASKED[path, name] = _Asked(path, name, question, (draw, *parts), after)
-    return _ASKED[path, name].box
+    return same_widget(_Question, Path(session).resolve(), name, question, (draw, *parts), after)
 
 
-class _Asked:
-    def __init__(self, path: Path, name: str, question: str, told: tuple, after: tuple[str, ...]) -> None:
-        self.path, self.name, self._told, self._after = path, name, told, after
-        answer = answers_of(path).get(name, "")
-        self._field = control(widgets.Text, question, f"fit-answer-{name}", value=answer, continuous_update=False)
+class _Question:
+    def __init__(self, path: Path, name: str, question: str, answer: tuple, after: tuple[str, ...]) -> None:
+        self.path, self.name, self._answer, self._after = path, name, answer, after
+        own = answers_of(path).get(name, "")
+        self._field = control(widgets.Text, question, f"fit-answer-{name}", value=own)
         self._field.observe(lambda _: self._written(), "value")
-        show = button("Show the kit's answer", "fit-first", f"fit-show-{name}")
-        show.on_click(lambda _: soon(self._written, AFTER_S))
-        self._said = html("", "fit-said")
-        asked = html(f"<b>{escape(question)}</b>", "fit-name")
-        self._base = [
-            Box([asked, self._field, html("", "fit-note")], "fit-row", "fit-wide"),
-            Box([show, self._said], "fit-bar"),
-        ]
-        self.box = WordedBox(self._base, "fit", f"fit-asked-{name}")
-        self.box.words = f"{question} {_FIRST}"
-        if answer:
-            self._reveal(answer)
+        show = button("Show the kit's answer", self._written, "fit-first", f"fit-show-{name}", is_delayed=True)
+        self._status = html("", "fit-said")
+        asked = row(f"<b>{escape(question)}</b>", self._field, note="")
+        self._base = [asked, Box([show, self._status], "fit-bar")]
+        self.box = WordedBox(self._base, "fit", f"fit-asked-{name}", words=f"{question} {_FIRST}")
+        if own:
+            self._reveal(own)
 
     def _written(self) -> None:
         answer = self._field.value.strip()
         if not answer:
-            self._say(_FIRST)
+            say(self._status, _FIRST)
             return
         if answer != answers_of(self.path).get(self.name):
             try:
                 _keep(self.path, self.name, answer)
             except OSError as error:
-                self._say(f"Your answer is not saved: {error.strerror or error}")
+                say(self._status, f"Your answer is not saved: {error.strerror or error}")
                 return
         self._reveal(answer)
 
     def _reveal(self, answer: str) -> None:
-        self._say(f"You wrote: {answer}. The kit says:")
+        say(self._status, f"You wrote: {answer}. The kit says:")
         if len(self.box.children) == len(self._base):
             beliefs = [forms.still(belief(name)) for name in self._after]
-            self.box.children = [*self._base, forms.live(self.path, *self._told), *beliefs]
-
-    def _say(self, words: str) -> None:
-        self._said.value = f'<span role="status">{escape(words)}</span>'
-
-
-_ASKED: dict[tuple[Path, str], _Asked] = {}
+            self.box.children = [*self._base, forms.live(self.path, *self._answer), *beliefs]
 
 
 def _answers_path(session: Path) -> Path:

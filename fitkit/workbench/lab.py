@@ -1,4 +1,7 @@
-"""Lab on the work folder: started, found again, stopped; its settings reach it through the environment only."""
+"""The command ``open``: Lab on the work folder is started or found again, shown, and stopped with the command.
+
+Its settings reach Lab through the environment only.
+"""
 
 from __future__ import annotations
 
@@ -13,14 +16,22 @@ import sys
 import tempfile
 import time
 import urllib.request
+import webbrowser
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
-from fitkit import places
-from fitkit.workbench.folder import WorkFolder, WorkFolderError
+from filelock import FileLock, Timeout
 
-__all__ = ["Running", "find_running", "start", "stop"]
+from fitkit import places
+from fitkit.session import SessionProblems
+from fitkit.workbench.folder import WorkFolder, WorkFolderError, default_folder
+
+__all__ = ["Running", "find_running", "open_command", "run_folder", "start", "stop"]
+
+_FINE, _PROBLEMS, _WRONG_CALL = 0, 1, 2
+_OPENING_LIMIT_S = 90
 
 _LONGEST_RUN_PATH = 50  # a socket's path may have 104 characters, and Lab adds about 45
 _START_LIMIT_S = 60
@@ -59,8 +70,8 @@ def find_running(work: WorkFolder) -> Running | None:
     """Return the Lab that serves this work folder, None where none answers."""
     for path in run_folder(work).glob("jpserver-*.json"):
         try:
-            told = json.loads(path.read_text(encoding="utf-8"))
-            running = Running(told["url"], told["token"], told["pid"])
+            written = json.loads(path.read_text(encoding="utf-8"))
+            running = Running(written["url"], written["token"], written["pid"])
         except (OSError, ValueError, KeyError):
             continue
         if _answers(running):
@@ -153,3 +164,74 @@ def stop(process: subprocess.Popen) -> None:
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(process.pid, signal.SIGKILL)  # a session of its own: the kernels that did not listen
     process.wait()
+
+
+class _Stopped(BaseException):
+    """Somebody asked this process to end."""
+
+
+def open_command(session: Path | None, work: Path | None, browser: bool) -> int:
+    """Open the workbench, or find the one that runs, and show it."""
+    folder = WorkFolder((work or default_folder()).absolute())
+    try:
+        folder.prepare()
+        notebook = _notebook_for(folder, session)
+        with FileLock(folder.own / "opening.lock", timeout=_OPENING_LIMIT_S, mode=0o600):
+            running, process = find_running(folder), None
+            if running is None:
+                process, running = start(folder)
+    except SessionProblems as error:
+        sys.stderr.write(f"{error}\n")
+        return _WRONG_CALL
+    except (WorkFolderError, Timeout, OSError) as error:
+        sys.stderr.write(f"{error}\n")
+        return _PROBLEMS
+    _show(running.address(notebook), browser)
+    return _serve(process) if process else _FINE
+
+
+def _notebook_for(folder: WorkFolder, session: Path | None) -> str:
+    if session is None:
+        return "start_here.ipynb"
+    before = folder.session_path(session.stem)
+    taken = folder.take_in(session)
+    if before is None:
+        sys.stderr.write(f"{session.name} was copied into the work folder: {taken}\n")
+    return f"visits/{folder.open_visit(taken).name}/1_intake.ipynb"
+
+
+def _show(address: str, browser: bool) -> None:
+    words = address
+    if browser:
+        words = f"No browser could be opened. Open this yourself: {address}"
+        with contextlib.suppress(webbrowser.Error):
+            if webbrowser.open(address):
+                words = f"The workbench is open in your browser: {address}"
+    print(words, flush=True)
+
+
+@contextlib.contextmanager
+def _signals_stop() -> Iterator[None]:
+    def stopped(*_: object) -> None:
+        raise _Stopped
+
+    before = {number: signal.signal(number, stopped) for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+def _serve(process: subprocess.Popen) -> int:
+    """Wait until Lab ends or somebody ends this command; leave nothing running."""
+    print("Stop it with Ctrl+C; what was saved stays.", flush=True)
+    try:
+        with _signals_stop():
+            code = process.wait()
+    except _Stopped:
+        stop(process)
+        print("Stopped.", flush=True)
+        return _FINE
+    stop(process)
+    return _FINE if code == 0 else _PROBLEMS

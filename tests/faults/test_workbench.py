@@ -133,10 +133,10 @@ def test_a_read_only_folder_is_said_and_what_was_typed_is_kept(work):
     before = path.read_bytes()
     program = f"""
 from pathlib import Path
-from fitkit.forms.desk import Desk
-desk = Desk(Path({str(path)!r}))
-desk.enter("rider.mass_kg", "74")
-print(desk.held["rider.mass_kg"].why, "|", desk.text("rider.mass_kg"))
+from fitkit.forms.draft import Draft
+draft = Draft(Path({str(path)!r}))
+draft.enter("rider.mass_kg", "74")
+print(draft.unsaved["rider.mass_kg"].why, "|", draft.text("rider.mass_kg"))
 """
     path.parent.chmod(0o500)
     try:

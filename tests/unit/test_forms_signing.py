@@ -4,7 +4,7 @@ import pytest
 
 from fitkit import forms, session
 from fitkit.assessment import assess, load_visit
-from fitkit.forms.desk import desk_of
+from fitkit.forms.draft import draft_of
 
 AT = "2026-03-04T10:00:00"
 STARTED = {
@@ -101,12 +101,12 @@ def test_what_became_unsafe_between_two_presses_is_asked_again(path):
 @pytest.mark.parametrize("typed", ["7O.5", "7400"])
 def test_sign_off_with_something_typed_and_refused_is_refused(path, typed):
     control = forms.sign_off(path)
-    desk_of(path).enter("rider.mass_kg", typed)
+    draft_of(path).enter("rider.mass_kg", typed)
     said = press(control)
     assert "1 of the things typed are not saved yet; settle them first." in said
     press(control)
     assert signed(path) is None
-    desk_of(path).enter("rider.mass_kg", "70.5")
+    draft_of(path).enter("rider.mass_kg", "70.5")
     press(control)
     assert signed(path) is not None
 
@@ -115,7 +115,7 @@ def test_sign_off_with_something_typed_and_not_saved_is_refused(path, monkeypatc
     control = forms.sign_off(path)
     with monkeypatch.context() as patch:
         patch.setattr(session, "update", fail)
-        desk_of(path).enter("rider.mass_kg", "70.5")
+        draft_of(path).enter("rider.mass_kg", "70.5")
     press(control)
     assert signed(path) is None
 

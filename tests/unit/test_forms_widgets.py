@@ -3,8 +3,9 @@
 import pytest
 
 from fitkit import forms, session
-from fitkit.forms.desk import desk_of
-from fitkit.forms.form import _FORMS
+from fitkit.forms.controls import made_once
+from fitkit.forms.draft import draft_of
+from fitkit.forms.form import Form
 
 
 @pytest.fixture
@@ -20,7 +21,7 @@ def words(widget):
 
 def row_of(path, section, pattern):
     forms.form(path, section)
-    return _FORMS[path.resolve(), section].rows[pattern]
+    return made_once(Form, draft_of(path), section).rows[pattern]
 
 
 def test_a_cell_run_twice_has_one_form_that_saves_once(path):
@@ -99,13 +100,13 @@ def test_a_form_of_a_file_that_is_gone_says_so(path):
     path.unlink()
     forms.form(path, "body")
     assert "is gone" in words(forms.head(path))
-    assert desk_of(path).session is None
+    assert draft_of(path).session is None
 
 
 def test_an_entry_goes_only_when_asked_for_twice(path):
     session.update(path, {"complaints.0": (None, {"region": "knee_front"})}, fitter=None, at="2026-03-04T10:00:00")
     forms.form(path, "complaints")
-    panel = _FORMS[path.resolve(), "complaints"].panels[0]
+    panel = made_once(Form, draft_of(path), "complaints").panels[0]
     panel._go.click()
     assert "Press once more" in words(panel.box)
     assert len(session.load(path).complaints) == 1

@@ -3,20 +3,21 @@
 import json
 import re
 import stat
-from importlib import import_module
 from pathlib import Path
 
 import pytest
 
 from fitkit import places, session, workbench
 from fitkit.estimate import GRADES
+from fitkit.forms.controls import made_once
 from fitkit.report import Record
 from fitkit.report.beliefs import BELIEFS, belief, beliefs
 from fitkit.report.repeats import RepeatsShown, example
 from fitkit.session.study import load_repeats, load_study
 from fitkit.workbench import guided, measuring
-from fitkit.workbench.folder import is_kept, learning_folder
+from fitkit.workbench.folder import WorkFolder, is_kept, learning_folder
 from fitkit.workbench.guided import REFERENCE, answers_of
+from fitkit.workbench.start_page import _Page
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -57,18 +58,20 @@ def test_nothing_is_written_into_the_kit():
 
 
 def asked(own, name="start"):
-    guided._ASKED.clear()
-    box = workbench.ask(own, name, "Where would you begin?", Record, "starting_band", after=("starting band",))
-    return box, guided._ASKED[own.resolve(), name]
+    made_once.cache_clear()
+    told = ("Where would you begin?", Record, "starting_band")
+    box = workbench.ask(own, name, *told, after=("starting band",))
+    given = (own.resolve(), name, told[0], told[1:], ("starting band",))
+    return box, made_once(guided._Question, *given)
 
 
 def test_the_kits_answer_waits_for_an_own_one(own):
     box, question = asked(own)
     question._written()
-    assert "Write your own answer first." in question._said.value
+    assert "Write your own answer first." in question._status.value
     assert len(box.children) == 2
     question._field.value = "15"
-    assert "You wrote: 15. The kit says:" in question._said.value
+    assert "You wrote: 15. The kit says:" in question._status.value
     assert "13 to 18 mm" in box.children[2].children[0].value
     assert "Grade: common practice." in box.children[3].children[0].value
     assert answers_of(own) == {"start": "15"}
@@ -96,7 +99,7 @@ def test_an_answer_is_there_again_and_the_last_one_counts(own):
 def test_an_answer_cannot_become_a_page(own):
     _, question = asked(own)
     question._field.value = "<script>alert(1)</script>"
-    assert "<script>" not in question._said.value
+    assert "<script>" not in question._status.value
 
 
 def test_a_line_cut_off_by_a_killed_process_is_left_out(own):
@@ -113,7 +116,7 @@ def test_what_cannot_be_saved_is_said(own, monkeypatch):
     monkeypatch.setattr(guided, "append_durably", full)
     _, question = asked(own)
     question._field.value = "15"
-    assert "Your answer is not saved: No space left on device" in question._said.value
+    assert "Your answer is not saved: No space left on device" in question._status.value
 
 
 def test_the_own_record_stands_beside_the_reference(own):
@@ -124,11 +127,10 @@ def test_the_own_record_stands_beside_the_reference(own):
 
 
 def test_the_start_page_leads_to_both(tmp_path):
-    page = import_module("fitkit.workbench.start_page")
     workbench.start(tmp_path)
-    page._PAGES[tmp_path.resolve()].refresh()
+    page = made_once(_Page, WorkFolder(tmp_path.resolve()))
     for name in ("worked_example", "measuring_error"):
-        assert f'href="/doc/workspaces/fit/tree/{name}.ipynb"' in page._PAGES[tmp_path.resolve()]._visits.value
+        assert f'href="/doc/workspaces/fit/tree/{name}.ipynb"' in page._visits.value
 
 
 # --- Repeats ---------------------------------------------------------------------------------------------------------
@@ -136,23 +138,23 @@ def test_the_start_page_leads_to_both(tmp_path):
 
 @pytest.fixture
 def form(tmp_path):
-    measuring._FORMS.clear()
+    made_once.cache_clear()
     workbench.measure(tmp_path)
-    return measuring._FORMS[tmp_path.resolve()]
+    return made_once(measuring._Repeats, tmp_path.resolve(), True)
 
 
 def take(form, reading, *, fitter="f7", shoe="shoe 1, left", how="mark_found_anew", other=""):
     form._fitter.value, form._shoe.value, form._how.value = fitter, shoe, how
     form._reading.value, form._other.value = reading, other
     form._tried(form._save)
-    return re.sub("<[^>]*>", "", form._said.value)
+    return re.sub("<[^>]*>", "", form._status.value)
 
 
 def test_a_reading_is_kept_and_gone_from_the_screen(form, tmp_path):
     assert take(form, "14.5", other="14") == "Saved. Look away, take the next."
     assert take(form, "15,5") == "Saved. Look away, take the next."
     assert (form._reading.value, form._other.value) == ("", "")
-    everything = form._count.value + form._shown.value + form._said.value
+    everything = form._count.value + form._shown.value + form._status.value
     assert "shoe 1, left, marked anew: 2" in everything
     assert "14.5" not in everything
     (kept,) = load_repeats(tmp_path / "fitters" / "f7_repeats.json").shoes
@@ -182,12 +184,12 @@ def test_how_a_reading_was_taken_keeps_two_errors_apart(form, tmp_path):
     for reading in ("14", "16", "15"):
         take(form, reading)
     form._tried(form._use)
-    assert "needs two or more readings of one shoe with the tape left on" in form._said.value
+    assert "needs two or more readings of one shoe with the tape left on" in form._status.value
     assert not (tmp_path / "fitters" / "f7.json").exists()
     for reading in ("14", "14.5"):
         take(form, reading, how="tape_left_on")
     form._tried(form._use)
-    assert "From now on the visits of f7 use your own mark" in form._said.value
+    assert "From now on the visits of f7 use your own mark" in form._status.value
     study = load_study(tmp_path / "fitters" / "f7.json")
     assert study.spread_sd_mm < study.place_sd_mm
 
@@ -222,16 +224,14 @@ def test_what_repeats_say_says_what_they_cannot(tmp_path):
 
 
 def test_a_ruler_on_a_paused_film_is_enough(own):
-    from fitkit.workbench import knee_ruler
-
     workbench.ruler(own)
-    form = knee_ruler._RULERS[own.resolve()]
+    form = made_once(measuring._Ruler, own.resolve())
     form._fields["left", "top"].value = "10 12 11"
-    assert "Left: 3 offsets at the top and 0 at the bottom" in form._said.value
+    assert "Left: 3 offsets at the top and 0 at the bottom" in form._status.value
     form._fields["left", "bottom"].value = "-4 -3 -5"
     # Top less bottom: 14, 15, 16.
     assert "15 (" in form._shown.value
-    assert form._said.value == ""
+    assert form._status.value == ""
 
 
 def test_every_belief_has_a_grade_and_a_finding():

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 
 from fitkit import places, session, workbench
-from fitkit.workbench import lab, open_command
+from fitkit.forms.controls import made_once
+from fitkit.workbench import lab, open_command, strip_outputs
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
-from fitkit.workbench.saving import strip_outputs
-from fitkit.workbench.start_page import _PAGES
+from fitkit.workbench.start_page import _Page
 
 
 @pytest.fixture
@@ -144,13 +144,17 @@ def test_the_notebooks_functions_stay_functions_however_often_a_cell_runs(work):
         assert workbench.start(work.root) is workbench.start(work.root)
 
 
+def page_of(work):
+    return made_once(_Page, work)
+
+
 def said(page):
-    return page._said.value
+    return page._status.value
 
 
 def test_a_new_visit_asks_about_a_day_to_come_and_an_unknown_rider_and_takes_no_name(work):
     workbench.start(work.root)
-    page = _PAGES[work.root]
+    page = page_of(work)
     page._client.value, page._date.value = "Anna Berg", "2999-01-02"
     page._begun()
     assert "never a name" in said(page)
@@ -175,7 +179,7 @@ def test_the_start_page_says_first_what_must_not_be_overlooked(work):
     gap = {"bike.left.heel_gap_heel_in_mm": (None, 0), "signs.0": (None, {"sign": "chest_pain"})}
     session.update(path, gap, fitter=None, at="2026-03-04T10:00:00")
     workbench.start(work.root)
-    row = _PAGES[work.root]._visits.value.split("rider-1<br>")[1].split("</tr>")[0]
+    row = page_of(work)._visits.value.split("rider-1<br>")[1].split("</tr>")[0]
     last = row.split("<td>")[-1]
     assert last.startswith("<p><b>This hour: chest pain</b></p><p><b>Not safe as fitted: left: ")
     assert "cleat setback" in last.split("</p>")[-1]
@@ -186,7 +190,7 @@ def test_a_sign_is_on_the_start_page_even_where_the_visit_cannot_be_worked_out(w
     wrong = {"bike.pedal_family": (None, "unheard-of"), "signs.0": (None, {"sign": "fever"})}
     session.update(path, wrong, fitter=None, at="2026-03-04T10:00:00")
     workbench.start(work.root)
-    shown = _PAGES[work.root]._visits.value
+    shown = page_of(work)._visits.value
     assert "Today: fever" in shown
     assert "cannot be worked out" in shown
 
@@ -194,7 +198,7 @@ def test_a_sign_is_on_the_start_page_even_where_the_visit_cannot_be_worked_out(w
 def test_the_start_page_follows_what_another_window_does(work):
     path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
     workbench.start(work.root)
-    page = _PAGES[work.root]
+    page = page_of(work)
     before = page._state()
     session.update(path, {"signs.0": (None, {"sign": "fever"})}, fitter=None, at="2026-03-04T10:00:00")
     assert page._state() != before

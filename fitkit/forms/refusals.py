@@ -1,4 +1,4 @@
-"""What went wrong with a save, in words for the person at the form."""
+"""Why a save was refused, in words for the person at the form."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ import re
 
 from fitkit.session import Problem, SessionProblems, describe
 
-__all__ = ["file_words", "problem_words", "sentence", "trouble_words"]
+__all__ = ["file_words", "not_saved_words", "sentence"]
 
 _FIELD = re.compile(r"\b[a-z0-9]+(?:_[a-z0-9]+)+\b")
 _STAYS = "What you typed stays here; press Save when it is mended."
@@ -22,16 +22,12 @@ _CAUSES = {
 }
 
 
-def trouble_words(error: OSError | TimeoutError) -> str:
-    """Return why the file could not be written, and what to do."""
+def not_saved_words(error: SessionProblems | OSError) -> str:
+    """Return why a value was refused, with fields by their titles, or why the file could not be written."""
     if isinstance(error, TimeoutError):
         return f"Not saved: another program has held the session for half a minute. {_STAYS}"
-    cause = _CAUSES.get(error.errno) or (error.strerror or str(error))
-    return f"Not saved: {cause}. {_STAYS}"
-
-
-def problem_words(error: SessionProblems) -> str:
-    """Return why a value was refused, with fields by their titles."""
+    if isinstance(error, OSError):
+        return f"Not saved: {_CAUSES.get(error.errno) or error.strerror or error}. {_STAYS}"
     if any(problem.where in ("file", "version", "format", "file name") for problem in error.problems):
         return f"Not saved. {file_words(error)}"
     return f"Not saved. {' '.join(sentence(problem) for problem in error.problems[:3])}"
