@@ -81,7 +81,7 @@ class Draft:
         self.typed: dict[str, str] = {}  # what has arrived last from each field
         self.news: dict[str, Any] = {}  # what stood here before another window changed it, by path
         self._clock = clock or (lambda: datetime.now().astimezone())
-        self._listeners: dict[str, dict[str, Callable[..., None]]] = {"changed": {}, "moved": {}, "draw": {}}
+        self._listeners: dict[str, list[Callable[..., None]]] = {"changed": [], "moved": [], "draw": []}
         self._worked_out: dict[Callable, tuple[dict, Any]] = {}
         self._drawing: asyncio.TimerHandle | None = None
         self._notified: tuple[dict, str] = ({}, "")
@@ -127,27 +127,25 @@ class Draft:
 
     # Who wants to know
 
-    def listen(self, name: str, callback: Callable[..., None], *, event: str = "changed") -> None:
-        """Call back after every change; one callback for each name, however often a cell is run.
+    def listen(self, event: str, callback: Callable[..., None], *, is_first: bool = False) -> None:
+        """Call back after every change: at once ("changed") or a moment later ("draw").
 
-        The event is "changed"; "draw", the same a moment later; or "moved", with list, old and new place of an entry
-        that had to be given another place.
+        After "moved" with list, old and new place of an entry that had to be given another place.
         """
-        self._listeners[event][name] = callback
+        listeners = self._listeners[event]
+        listeners.insert(0 if is_first else len(listeners), callback)
 
     def notify(self) -> None:
         """Call everybody who listens; drawings a moment later, so that fast typing does not wait for each of them."""
         self._notified = (self.tree, self.trouble)
-        for changed in list(self._listeners["changed"].values()):
-            changed()
+        self._call("changed")
         if self._drawing:
             self._drawing.cancel()
-        self._drawing = call_later(self._draw, _DRAW_AFTER_S)
+        self._drawing = call_later(partial(self._call, "draw"), _DRAW_AFTER_S)
 
-    def _draw(self) -> None:
-        # A new sign comes first.
-        for _, draw in sorted(self._listeners["draw"].items(), key=lambda named: "signs" not in named[0]):
-            draw()
+    def _call(self, event: str, *given: Any) -> None:
+        for callback in list(self._listeners[event]):
+            callback(*given)
 
     def look_again(self) -> None:
         """Read a file that was changed: what another window saved is shown, and said beside it."""
@@ -191,8 +189,7 @@ class Draft:
         for dotted in [path for path in self.unsaved if path.startswith(f"{base}.{old}.")]:
             new_path = f"{base}.{new}.{dotted.removeprefix(f'{base}.{old}.')}"
             self.unsaved[new_path] = replace(self.unsaved.pop(dotted), seen=None)
-        for moved in list(self._listeners["moved"].values()):
-            moved(base, old, new)
+        self._call("moved", base, old, new)
 
     # What the forms do
 

@@ -75,7 +75,7 @@ class Panel(_Fields):
         buttons = [*([self.more_button] if self.declared.more else []), *([self._go] if self.declared.may_go else [])]
         self._bar = Box([*buttons, self._status], "fit-bar")
         self.box = Box(self._children(), "fit-stack")
-        draft.listen(f"list {pattern}", self._moved, event="moved")
+        draft.listen("moved", self._moved)
 
     @property
     def _here(self) -> str:
@@ -198,7 +198,7 @@ class Form(_Fields):
             buttons.append(button("Strike a reading", self._toggle_strike, "fit-strike"))
         self._bar = Box([*buttons, self._status], "fit-bar")
         self.box = Box(self._children(), "fit", f"fit-section-{name}")
-        draft.listen(f"section {name}", self.refresh)
+        draft.listen("changed", self.refresh)
 
     def _paths(self) -> list[str]:
         rows = [shown_row for part in (self, *self.panels) for shown_row in part.shown_rows()]

@@ -40,7 +40,7 @@ class _Signing:
         self._asks_why = row(why, self._reason)
         self._bar = Box([self._sign, self._status], "fit-bar")
         self.box = Box([], "fit")
-        draft.listen("sign off", self.refresh)
+        draft.listen("changed", self.refresh)
 
     def refresh(self) -> None:
         session = self.draft.session

@@ -32,7 +32,7 @@ class _Head:
         self._reason.observe(self._given, "value")
         self._asked = row(asked, self._reason)
         self.box = Box([html(STYLE), self._words], "fit", "fit-top")
-        draft.listen("head", self.refresh)
+        draft.listen("changed", self.refresh)
 
     def _given(self, change: dict) -> None:
         self.draft.reason = change["new"]
@@ -137,7 +137,7 @@ class _View:
         self.box = WordedBox([self._shown], "fit", "fit-live")
         self._of: tuple[dict, str] | None = None
         self._last = ("", "")
-        draft.listen(f"view {draw!r} {parts}", self.refresh, event="draw")
+        draft.listen("draw", self.refresh, is_first="signs" in parts)  # a new sign comes first
 
     def refresh(self) -> None:
         """Show what the file holds now; while it cannot be read, what was read last, marked as old."""

@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from fitkit.session.paths import get, same
-
 __all__ = ["call_later", "changed_fields", "file_state", "grown_lists", "is_within", "watch"]
 
 _EVERY_S = 1.0
@@ -61,31 +59,37 @@ def file_state(path: Path) -> tuple[int, int, int] | None:
     return found.st_mtime_ns, found.st_size, found.st_ino
 
 
-def changed_fields(old: Any, new: Any, steps: tuple[str | int, ...] = ()) -> Iterator[tuple[str, Any]]:
+def changed_fields(old: dict, new: dict) -> Iterator[tuple[str, Any]]:
     """Yield dotted path and old value of every field that differs between two plain trees, entries of lists too."""
-    if same(old, new, steps):
-        return
-    if isinstance(old, dict) or isinstance(new, dict):
-        for name in {**(old or {}), **(new or {})}:
-            yield from changed_fields(get(old, (name,)), get(new, (name,)), (*steps, name))
-    elif _holds_groups(old) or _holds_groups(new):
-        for place in range(max(len(old or ()), len(new or ()))):
-            yield from changed_fields(get(old, (place,)), get(new, (place,)), (*steps, place))
-    else:
-        yield _dotted(steps), old
+    before, after = _fields(old), _fields(new)
+    for dotted in {**after, **before}:
+        if before.get(dotted) != after.get(dotted):
+            yield dotted, before.get(dotted)
 
 
-def grown_lists(old: Any, new: Any, steps: tuple[str | int, ...] = ()) -> Iterator[tuple[str, int, int]]:
+def grown_lists(old: dict, new: dict) -> Iterator[tuple[str, int, int]]:
     """Yield dotted path, old and new length of every list of entries that became longer."""
-    if isinstance(new, dict):
-        for name, inner in new.items():
-            yield from grown_lists(get(old, (name,)), inner, (*steps, name))
-    elif _holds_groups(new):
-        before = len(old or ())
-        if before < len(new):
-            yield _dotted(steps), before, len(new)
-        for place in range(min(before, len(new))):
-            yield from grown_lists(get(old, (place,)), new[place], (*steps, place))
+    before = _lengths(old)
+    for dotted, length in _lengths(new).items():
+        if before.get(dotted, 0) < length:
+            yield dotted, before.get(dotted, 0), length
+
+
+def _fields(tree: dict) -> dict[str, Any]:
+    return {path: value for path, value in _walk(tree) if not _holds_entries(value)}
+
+
+def _lengths(tree: dict) -> dict[str, int]:
+    return {path: len(value) for path, value in _walk(tree) if _holds_entries(value)}
+
+
+def _walk(tree: Any, above: str = "") -> Iterator[tuple[str, Any]]:
+    """Yield dotted path and value of every field and of every list of entries."""
+    if not isinstance(tree, dict):
+        yield above, tree
+    inside = tree.items() if isinstance(tree, dict) else enumerate(tree) if _holds_entries(tree) else ()
+    for step, value in inside:
+        yield from _walk(value, f"{above}.{step}" if above else str(step))
 
 
 def is_within(dotted: str, roots: tuple[str, ...]) -> bool:
@@ -93,9 +97,5 @@ def is_within(dotted: str, roots: tuple[str, ...]) -> bool:
     return any(dotted == root or dotted.startswith(f"{root}.") for root in roots)
 
 
-def _holds_groups(value: Any) -> bool:
+def _holds_entries(value: Any) -> bool:
     return isinstance(value, list) and any(isinstance(item, dict) for item in value)
-
-
-def _dotted(steps: tuple[str | int, ...]) -> str:
-    return ".".join(map(str, steps))

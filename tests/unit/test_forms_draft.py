@@ -169,14 +169,6 @@ def test_a_full_or_closed_disk_is_said_and_the_next_save_brings_all(draft, path,
     assert (saved(path, "rider.mass_kg"), saved(path, "rider.stature_mm")) == (74, 1755)
 
 
-def test_one_listener_for_each_name(draft):
-    calls = []
-    draft.listen("a form", lambda: calls.append(1))
-    draft.listen("a form", lambda: calls.append(2))
-    draft.enter("rider.mass_kg", "74")
-    assert calls == [2]
-
-
 def test_an_entry_is_taken_out(draft, path):
     draft.choose("complaints.0.region", "hip")
     draft.choose("complaints.1.region", "hand")

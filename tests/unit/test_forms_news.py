@@ -34,7 +34,7 @@ def words(widget):
 
 def test_what_another_window_saved_is_told_once_and_said_beside_it(path):
     draft, told = Draft(path), []
-    draft.listen("a form", lambda: told.append(draft.text(MASS)))
+    draft.listen("changed", lambda: told.append(draft.text(MASS)))
     elsewhere(path, rider__mass_kg=(None, 74))
     draft.look_again()
     draft.look_again()
@@ -76,7 +76,7 @@ def test_the_same_value_typed_in_two_windows_is_no_question(path):
 
 def test_an_entry_that_is_being_typed_makes_room_for_one_from_another_window(path):
     draft, moved = Draft(path), []
-    draft.listen("a list", lambda *where: moved.append(where), event="moved")
+    draft.listen("moved", lambda *where: moved.append(where))
     draft.enter("complaints.0.severity", "3")  # waits for its region
     elsewhere(path, complaints__0=(None, {"region": "hip"}))
     draft.look_again()
@@ -115,7 +115,7 @@ def test_a_file_that_is_broken_at_that_moment_is_said_and_the_old_view_marked_as
 
 def test_a_new_sign_stands_at_the_top_before_anything_is_drawn(path):
     head, seen = forms.head(path), []
-    draft_of(path).listen("a view", lambda: seen.append("See emergency care, this hour" in words(head)), event="draw")
+    draft_of(path).listen("draw", lambda: seen.append("See emergency care, this hour" in words(head)))
     elsewhere(path, signs__0=(None, {"sign": "chest_pain"}))
     draft_of(path).look_again()
     assert "Changed in another window: chest pain. See emergency care, this hour" in words(head)
@@ -123,10 +123,16 @@ def test_a_new_sign_stands_at_the_top_before_anything_is_drawn(path):
 
 
 def test_views_of_signs_are_drawn_before_the_others(path):
-    draft, drawn = Draft(path), []
-    draft.listen("view of numbers ('first_numbers',)", lambda: drawn.append("numbers"), event="draw")
-    draft.listen("view of signs ('signs',)", lambda: drawn.append("signs"), event="draw")
-    draft.enter(MASS, "74")
+    drawn = []
+
+    class Drawn:
+        def __init__(self, _):
+            self.numbers, self.signs = (lambda: drawn.append("numbers") or ""), (lambda: drawn.append("signs") or "")
+
+    forms.live(path, Drawn, "numbers")
+    forms.live(path, Drawn, "signs")
+    drawn.clear()
+    draft_of(path).enter(MASS, "74")
     assert drawn == ["signs", "numbers"]
 
 
@@ -142,7 +148,7 @@ def test_the_open_notebook_looks_at_its_file_on_its_own_loop(path, often, monkey
 
     async def opened():
         draft, told = Draft(path), asyncio.Event()
-        draft.listen("a form", told.set)
+        draft.listen("changed", told.set)
         for _ in range(2):  # the cell runs again: still one watch
             watch(str(path), lambda: file_state(path), draft.look_again)
         assert len(watching._WATCHES) == 1
