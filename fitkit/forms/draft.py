@@ -290,23 +290,24 @@ class Draft:
         if group is None:
             leaves, changes = [dotted], {dotted: (unsaved.seen, unsaved.entry.value)}
         else:
-            open_fields = [path for path in group.needs if not self._is_ready(path)]
+            above, needs = group
+            open_fields = [path for path in needs if not self._is_ready(path)]
             if open_fields:
                 titles = " and ".join(sessions.describe(path).title.lower() for path in open_fields)
                 self.unsaved[dotted] = replace(unsaved, why=f"Not saved yet: needs {titles} too.")
                 return
-            leaves = [path for path in self.unsaved if path.startswith(f"{group.dotted}.") and self._is_ready(path)]
+            leaves = [path for path in self.unsaved if path.startswith(f"{above}.") and self._is_ready(path)]
             made: dict = {}
             for path in leaves:
-                put(made, steps_of(path.removeprefix(f"{group.dotted}.")), self.unsaved[path].entry.value)
-            changes = {group.dotted: (None, made)}
+                put(made, steps_of(path.removeprefix(f"{above}.")), self.unsaved[path].entry.value)
+            changes = {above: (None, made)}
         action = partial(sessions.update, self.path, changes, reason=self.reason.strip() or None)
         saved, problem = self._write(action, tuple(changes))
         if saved is None:
             self._keep(leaves, problem)
             return
         if group and saved.refused:
-            self._save_moved(group.dotted, again=again)
+            self._save_moved(above, again=again)
         else:
             self._accept(leaves, saved.refused)
         if again:

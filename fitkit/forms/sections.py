@@ -6,16 +6,13 @@ is chosen in ``start_here``; readings are struck with the control below each par
 
 from __future__ import annotations
 
-import types
 from dataclasses import dataclass
-from typing import Any, Union, get_args, get_origin
+from functools import cache
 
-from pydantic import BaseModel
-
-from fitkit.session import Session
+from fitkit.session import fields
 from fitkit.session.paths import get, steps_of
 
-__all__ = ["ENTRIES", "SECTIONS", "Entries", "Group", "Section", "absent_group"]
+__all__ = ["ENTRIES", "SECTIONS", "Entries", "Section", "absent_group"]
 
 
 @dataclass(frozen=True)
@@ -217,39 +214,26 @@ SECTIONS: dict[str, Section] = {
 }
 
 
-@dataclass(frozen=True)
-class Group:
-    """A group that is not in the file yet."""
-
-    dotted: str  # its path
-    needs: tuple[str, ...]  # paths of the fields without which it cannot be saved
-
-
-def absent_group(tree: dict, dotted: str) -> Group | None:
-    """Return the innermost group around a field that the session does not hold yet, None where all are there."""
-    found = None
-    model: Any = Session
-    steps = steps_of(dotted)
-    for place, step in enumerate(steps[:-1], start=1):
-        above = steps[:place]
-        if isinstance(step, int):
-            is_group = True
-        else:
-            model, is_group = _inside(model.__pydantic_fields__[step].annotation)
-        if model is None:
-            return None
-        if is_group and get(tree, above) is None:
-            here = ".".join(map(str, above))
-            needs = tuple(f"{here}.{name}" for name, field in model.__pydantic_fields__.items() if field.is_required())
-            found = Group(here, needs) if needs else found
+@cache
+def _required() -> dict[str, tuple[str, ...]]:
+    """Return the names of the fields without which a group cannot be saved, by the pattern of its path."""
+    found: dict[str, tuple[str, ...]] = {}
+    for info in fields():
+        group, _, name = info.dotted.rpartition(".")
+        if info.is_required and group:
+            found[group] = (*found.get(group, ()), name)
     return found
 
 
-def _inside(annotation: Any) -> tuple[type[BaseModel] | None, bool]:
-    """Return the model inside an annotation, and whether it may be absent."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation, False
-    if get_origin(annotation) in (tuple, types.UnionType, Union):
-        found = next((model for inner in get_args(annotation) if (model := _inside(inner)[0])), None)
-        return found, get_origin(annotation) is not tuple
-    return None, False
+def absent_group(tree: dict, dotted: str) -> tuple[str, tuple[str, ...]] | None:
+    """Return the innermost group around a field that is not in the file yet, and the fields it cannot be saved without.
+
+    None where all that have such fields are there.
+    """
+    steps = steps_of(dotted)
+    for end in range(len(steps) - 1, 0, -1):
+        names = _required().get(".".join("*" if isinstance(step, int) else step for step in steps[:end]))
+        if names and get(tree, steps[:end]) is None:
+            group = ".".join(map(str, steps[:end]))
+            return group, tuple(f"{group}.{name}" for name in names)
+    return None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import types
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Annotated, Any, Literal, Union, get_args, get_origin
 
@@ -39,6 +39,7 @@ class FieldInfo:
     # "file"
     sort: str
     expected: str  # what is expected of a single value, in words
+    is_required: bool = False  # whether the group around it cannot be saved without it
 
 
 def fields() -> tuple[FieldInfo, ...]:
@@ -89,7 +90,8 @@ def _leaves(model: type[BaseModel], above: tuple[str, ...]) -> Iterator[FieldInf
         if inner:
             yield from _leaves(inner, (*here, "*") if get_origin(field.annotation) is tuple else here)
         else:
-            yield _info(field, (*here, "*") if get_origin(field.annotation) is dict else here)
+            found = _info(field, (*here, "*") if get_origin(field.annotation) is dict else here)
+            yield replace(found, is_required=field.is_required())
 
 
 def _group_in(annotation: Any) -> type[BaseModel] | None:
