@@ -5,10 +5,22 @@ import shutil
 from pathlib import Path
 
 import pytest
+from xdist.scheduler import LoadFileScheduling
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO_SESSIONS = ROOT / "demo_sessions"
 CHROMIUM_HINT = "needs Chromium: apt-get install chromium fonts-liberation"
+
+
+def pytest_xdist_make_scheduler(config, log):
+    """Keep the tests of a file in one process, and all that need the one Lab and the one browser in another."""
+
+    class Scheduling(LoadFileScheduling):
+        def _split_scope(self, nodeid):
+            file = super()._split_scope(nodeid)
+            return "screens" if file.startswith("tests/screens/") else file
+
+    return Scheduling(config, log)
 
 
 @pytest.fixture(scope="session")
