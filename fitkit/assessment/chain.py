@@ -1,69 +1,56 @@
-"""One leg on its pedal, as found and at the target: from readings to the closed chain, nominal and drawn."""
+"""One leg on its pedal: from readings to the closed chain, nominal and drawn."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
-import numpy as np
-
-from fitkit.assessment.cleats import NEED_AS_FOUND, Foot
-from fitkit.assessment.inputs import Draws, Inputs
+from fitkit.assessment.inputs import Drawn, Draws, Inputs
+from fitkit.assessment.results import RESULTS, Input
 from fitkit.calculations import anthropometry
 from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stroke import BikeGeometry, Chain, Cleat, Leg, Pitch
+from fitkit.estimate import Estimate
 
-__all__ = [
-    "Both",
-    "Links",
-    "as_found_chain",
-    "drawn_target",
-    "links_of",
-    "notes_on_chain",
-    "stacked_chain",
-    "target_chain",
-]
+__all__ = ["Both", "Links", "Packing", "chain_of", "links_of", "notes_on_chain", "packing_of"]
 
-# What the chain is made of: its name, where it is measured, what it is called when it is missing.
-_MEASURED = {
-    "thigh": ("rider.{side}.thigh_mm", "thigh"),
-    "shank": ("rider.{side}.shank_mm", "shank"),
-    "ankle_to_mtp1": ("rider.{side}.ankle_to_mtp1_mm", "ankle to first MTP joint"),
-    "ankle_height": ("rider.{side}.ankle_height_mm", "ankle height"),
-    "axle_to_foot_sole": ("shoes.{side}.axle_to_foot_sole_mm", "axle to foot sole"),
-}
+_MEASURED = (
+    Input("rider.{side}.thigh_mm"),
+    Input("rider.{side}.shank_mm"),
+    Input("rider.{side}.ankle_to_mtp1_mm"),
+    Input("rider.{side}.ankle_height_mm"),
+    Input("shoes.{side}.axle_to_foot_sole_mm"),
+)
 _BY_STATURE = {
-    "thigh": anthropometry.thigh_of_stature,
-    "shank": anthropometry.shank_of_stature,
-    "ankle_height": anthropometry.ankle_height_of_stature,
+    "thigh_mm": anthropometry.thigh_of_stature,
+    "shank_mm": anthropometry.shank_of_stature,
+    "ankle_height_mm": anthropometry.ankle_height_of_stature,
 }
-
-
 # What the foot's own path over the stroke needs; the rest is needed for knee and saddle.
-_FOOT = ("ankle_to_mtp1", "ankle_height", "axle_to_foot_sole")
+_FOOT = ("ankle_to_mtp1_mm", "ankle_height_mm", "axle_to_foot_sole_mm")
 # Stands where thigh, shank, crank or seat tube is not known: the foot's path after minus before is free of them.
 _NOT_ENTERING = 1.0
 
 
 @dataclass(frozen=True)
 class Links:
-    """What one leg's chain is made of; `foot_needs` and `leg_needs` name what is missing of foot and of leg."""
+    """What one leg's chain is made of: its lengths [mm] and the foot's pitch [deg]."""
 
-    lengths: dict[str, Quantity]
-    pitch: dict[str, Quantity]
+    lengths: dict[str, Drawn]
+    pitch: dict[str, Drawn]  # of the pitch's wave; empty where there is a table
     table: tuple[tuple[float, float], ...] | None
     crank_mm: float | None
-    seat_tube: Quantity | None
-    foot_needs: str | None
-    leg_needs: str | None
-    is_published: bool
-    sources: tuple[str, ...]
+    seat_tube: Drawn | None
+    foot_needs: str | None  # what is missing of the foot
+    leg_needs: str | None  # what is missing of the leg
+    sources: tuple[str, ...]  # publications that stand in for what was not measured
     notes: tuple[str, ...]
 
-    @property
-    def needs(self) -> str | None:
-        """What is missing of the whole chain, None where it is whole."""
-        return "; ".join(need for need in (self.foot_needs, self.leg_needs) if need) or None
+    def estimate(self, name: str, found: Drawn) -> Estimate:
+        """Return a result of the chain, graded by what the chain is made of."""
+        row = RESULTS[name]
+        source = "; ".join((row.source, *dict.fromkeys(self.sources)))
+        return row.of(found, source=source, grade="published" if self.sources else None, notes=found.notes)
 
 
 @dataclass(frozen=True)
@@ -74,40 +61,44 @@ class Both:
     drawn: Chain
 
 
-def links_of(inputs: Inputs, side: str) -> Links:
+@dataclass(frozen=True)
+class Packing:
+    """What lies between cleat and shoe [mm]: shim and adapter stack."""
+
+    shim: Drawn
+    stack_mm: float
+
+    @property
+    def sizes(self) -> tuple[float, float]:
+        """Shim and stack [mm], to tell one packing from another."""
+        return self.shim.value, self.stack_mm
+
+
+def links_of(inputs: Inputs, draws: Draws, side: str) -> Links:
     """Return what one leg's chain is made of; segments not measured come from stature where that is known."""
     lengths, sources, notes = {}, [], []
     foot, leg = [], []
     stature = inputs.quantity("rider.stature_mm")
     population = inputs.visit.session.rider.reference_population
-    for name, (path, words) in _MEASURED.items():
-        found = inputs.quantity(path.format(side=side))
+    for each in _MEASURED:
+        found, name = each.read(inputs, side), each.path.rpartition(".")[2]
         if found is None and stature is not None and name in _BY_STATURE:
             share = _BY_STATURE[name](stature, population)
             found = share.length
             sources.append(share.source)
-            notes.append(f"{words} not measured: {share.note}")
+            notes.append(f"{each.words} not measured: {share.note}")
         if found is None:
-            (foot if name in _FOOT else leg).append(words)
+            (foot if name in _FOOT else leg).append(each.words)
         else:
-            lengths[name] = found
-    pitch, table, need = _pitch(inputs, side)
+            lengths[name] = draws.read(each.path.format(side=side), found)
+    pitch, table, need = _pitch(inputs, draws, side)
     foot += [need] if need else []
-    crank, seat_tube = inputs.number("bike.crank_length_mm"), inputs.quantity("bike.seat_tube_angle_deg")
-    leg += [words for words, value in (("crank length", crank), ("seat-tube angle", seat_tube)) if value is None]
+    crank, tube = inputs.number("bike.crank_length_mm"), inputs.quantity("bike.seat_tube_angle_deg")
+    leg += [words for words, value in (("crank length", crank), ("seat-tube angle", tube)) if value is None]
     leg += _contradiction(inputs, side)
-    return Links(
-        lengths,
-        pitch,
-        table,
-        crank,
-        seat_tube,
-        "; ".join(foot) or None,
-        "; ".join(leg) or None,
-        bool(sources),
-        tuple(sources),
-        tuple(notes),
-    )
+    seat_tube = None if tube is None else draws.read("bike.seat_tube_angle_deg", tube)
+    needs = "; ".join(foot) or None, "; ".join(leg) or None
+    return Links(lengths, pitch, table, crank, seat_tube, *needs, tuple(sources), tuple(notes))
 
 
 def _contradiction(inputs: Inputs, side: str) -> list[str]:
@@ -121,8 +112,10 @@ def _contradiction(inputs: Inputs, side: str) -> list[str]:
     return [f"segment lengths that agree: {said}"] if said else []
 
 
-def _pitch(inputs: Inputs, side: str) -> tuple[dict[str, Quantity], tuple[tuple[float, float], ...] | None, str | None]:
-    """Return the pitch's wave and its measured table, which replaces the wave; or what they need."""
+def _pitch(
+    inputs: Inputs, draws: Draws, side: str
+) -> tuple[dict[str, Drawn], tuple[tuple[float, float], ...] | None, str | None]:
+    """Return the pitch's wave, or its measured table, which replaces the wave; or what they need."""
     ride = getattr(inputs.visit.session.ride, side)
     if ride.foot_pitch_table:
         points = {point.crank_angle_deg % 360: point.pitch_deg for point in ride.foot_pitch_table}
@@ -132,93 +125,43 @@ def _pitch(inputs: Inputs, side: str) -> tuple[dict[str, Quantity], tuple[tuple[
         except ValueError as error:
             return {}, None, f"a foot pitch table without gaps: {error}"
         return {}, table, None
-    mean = inputs.quantity(f"ride.{side}.foot_pitch_mean_deg")
-    if mean is None:
+    paths = {f"{name}_deg": f"ride.{side}.foot_pitch_{name}_deg" for name in ("mean", "amplitude", "phase")}
+    if not inputs.readings(paths["mean_deg"]):
         return {}, None, "foot pitch"
-    nothing = Quantity(0.0)
-    wave = {name: inputs.quantity(f"ride.{side}.foot_pitch_{name}_deg") or nothing for name in ("amplitude", "phase")}
-    return {"mean": mean, **wave}, None, None
+    wave = {name: draws.read(path, inputs.quantity(path) or Quantity(0.0)) for name, path in paths.items()}
+    return wave, None, None
 
 
-def as_found_chain(inputs: Inputs, draws: Draws, side: str, links: Links) -> Both | str:
-    """Return the chain as found, or what it needs; it carries the mark's error."""
-    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
-    if links.foot_needs or found is None:
-        return links.foot_needs or NEED_AS_FOUND
-    held = _held(inputs, side, ["as_found"])
-    drawn = draws.of(f"{side}.cleat_setback", found)
-    return Both(_chain(links, _nominal, found.value, held), _chain(links, _drawing(draws, side), drawn, held))
+def packing_of(inputs: Inputs, draws: Draws, side: str) -> Packing:
+    """Return what lies between cleat and shoe in the current position; recorded nowhere is 0.
 
-
-def target_chain(inputs: Inputs, draws: Draws, side: str, links: Links, foot: Foot) -> Both | str:
-    """Return the chain at the target, or what it needs; the foot keeps its pitch."""
-    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
-    if links.foot_needs or found is None:
-        return links.foot_needs or NEED_AS_FOUND
-    if foot.move is None:
-        return foot.results[f"{side}.cleat_setback.move"].needs
-    held = _held(inputs, side, inputs.positions())
-    drawn = drawn_target(draws, side, found, foot)
-    return Both(_chain(links, _nominal, foot.set_to, held), _chain(links, _drawing(draws, side), drawn, held))
-
-
-def stacked_chain(inputs: Inputs, draws: Draws, side: str, links: Links) -> Both | None:
-    """Return the chain as found on today's shims and adapters, None where these are as found."""
-    before, now = _held(inputs, side, ["as_found"]), _held(inputs, side, inputs.positions())
-    if (before[1].value, before[2]) == (now[1].value, now[2]):
-        return None
-    found = inputs.quantity(f"as_found.{side}.cleat_setback_mm")
-    drawn = draws.of(f"{side}.cleat_setback", found)
-    return Both(_chain(links, _nominal, found.value, now), _chain(links, _drawing(draws, side), drawn, now))
-
-
-def drawn_target(draws: Draws, side: str, found: Quantity, foot: Foot) -> np.ndarray:
-    """Return the draws of the new setback.
-
-    A planned target is a place, so its error is the old one's; a move done adds its own error to the old place.
+    What is not there has no error, and a shim left as found is the same shim.
     """
-    old = draws.of(f"{side}.cleat_setback", found)
-    planned = foot.advice.kind == "move"
-    return np.full_like(old, foot.set_to) if planned else old + draws.of(f"{side}.move", foot.move)
+    shim, path = inputs.now(f"{side}.shim_mm"), inputs.current(f"{side}.shim_mm")
+    row = "shim" if path in (None, f"as_found.{side}.shim_mm") else "shim_since"
+    drawn = draws.of(f"{side}.{row}", shim if shim and shim.value else Quantity(0.0))
+    return Packing(drawn, inputs.fitted(side, "adapter_stack_mm")[0] or 0.0)
 
 
-def _nominal(name: str, quantity: Quantity) -> float:
-    return quantity.value
+def chain_of(links: Links, setback: Drawn, packing: Packing) -> Both:
+    """Return the chain with the cleat at one setback [mm]; the foot keeps its pitch."""
+    return Both(*(_chain(links, setback, packing, entry) for entry in ("value", "draws")))
 
 
-def _drawing(draws: Draws, side: str) -> Callable[[str, Quantity], np.ndarray]:
-    def drawn(name: str, quantity: Quantity) -> np.ndarray:
-        return draws.of(name if name == "seat_tube_angle" else f"{side}.{name}", quantity)
-
-    return drawn
-
-
-def _held(inputs: Inputs, side: str, positions: list[str]) -> tuple[str, Quantity, float]:
-    """Return the shim with its row of draws, and the adapter stack [mm], at the last of `positions` that says so.
-
-    Recorded nowhere is 0; what is not there has no error, and a shim left as found is the same shim.
-    """
-    at = Inputs(inputs.visit, tuple(positions))
-    shim = at.now(f"{side}.shim_mm")
-    row = "shim" if at.current(f"{side}.shim_mm") in (None, f"as_found.{side}.shim_mm") else "shim_since"
-    return row, shim if shim and shim.value else Quantity(0.0), at.fitted(side, "adapter_stack_mm")[0] or 0.0
-
-
-def _chain(
-    links: Links,
-    take: Callable[[str, Quantity], float | np.ndarray],
-    setback: float | np.ndarray,
-    held: tuple[str, Quantity, float],
-) -> Chain:
+def _chain(links: Links, setback: Drawn, packing: Packing, entry: Literal["value", "draws"]) -> Chain:
     lengths = dict.fromkeys(("thigh_mm", "shank_mm"), _NOT_ENTERING)
-    lengths |= {f"{name}_mm": take(name, quantity) for name, quantity in links.lengths.items()}
-    sole = lengths.pop("axle_to_foot_sole_mm")
-    tube = take("seat_tube_angle", links.seat_tube) if links.seat_tube else _NOT_ENTERING
-    row, shim, stack = held
-    wave = {f"{name}_deg": take(f"pitch_{name}", quantity) for name, quantity in links.pitch.items()}
+    lengths |= {name: getattr(length, entry) for name, length in links.lengths.items()}
+    cleat = {
+        "setback_mm": getattr(setback, entry),
+        "axle_to_foot_sole_mm": lengths.pop("axle_to_foot_sole_mm"),
+        "shim_mm": getattr(packing.shim, entry),
+        "adapter_stack_mm": packing.stack_mm,
+    }
+    tube = getattr(links.seat_tube, entry) if links.seat_tube else _NOT_ENTERING
+    wave = {name: getattr(part, entry) for name, part in links.pitch.items()}
     return Chain(
         leg=Leg(**lengths),
-        cleat=Cleat(setback_mm=setback, axle_to_foot_sole_mm=sole, shim_mm=take(row, shim), adapter_stack_mm=stack),
+        cleat=Cleat(**cleat),
         pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table),
         bike=BikeGeometry(crank_mm=links.crank_mm or _NOT_ENTERING, seat_tube_angle_deg=tube),
     )
@@ -227,8 +170,7 @@ def _chain(
 def notes_on_chain(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
     """Return what was assumed of one leg's chain, in words."""
     notes = list(links.notes)
-    positions = inputs.positions()
     for name, words in (("shim_mm", "shim"), ("adapter_stack_mm", "adapter stack")):
-        if all(inputs.number(f"{path}.{side}.{name}") is None for path in positions):
+        if inputs.current(f"{side}.{name}") is None:
             notes.append(f"{words} not recorded: counted as 0")
     return (*notes, "if the foot keeps its pitch")

@@ -1,29 +1,32 @@
-"""What stands between part and part: thread engaged, lean until the pedal touches, toe to tyre."""
+"""What stands between part and part: thread, lean, gaps of the foot; and what of it is not safe as fitted."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 
-from fitkit.assessment.cleats import Foot
-from fitkit.assessment.inputs import Draws, Inputs, estimate_from
+from fitkit.assessment.inputs import SIDES, Drawn, Draws, Inputs
+from fitkit.assessment.results import RESULTS, evaluate
 from fitkit.calculations import clearances
+from fitkit.calculations.clearances import LEAST_LEAN_DEG
+from fitkit.calculations.parts import NEEDS_MAKERS_WORD
 from fitkit.calculations.readings import Quantity, exact
-from fitkit.estimate import Estimate, known, missing
+from fitkit.estimate import Estimate
+from fitkit.session.paths import holds_any
 
 __all__ = [
-    "CHANGED_BY",
-    "SLACK",
+    "GAPS",
     "FootGap",
+    "Unsafe",
     "added_since_found",
-    "assess_clearances",
+    "find_unsafe",
     "foot_gaps",
-    "lean_clearance",
     "outward_since_found",
     "thread_turns",
 ]
 
 CHANGED_BY = 0.5  # house choice [mm or degrees]: after a greater change a gap is measured again
+SMALL_GAP_MM = 10.0  # house choice: a gap under this is measured again after a turn of the cleat
 SLACK = 1e-6  # keeps a limit met exactly from failing by the last bit
 GAPS = {
     "heel_gap_heel_in_mm": "heel to crank, heel in",
@@ -33,47 +36,40 @@ GAPS = {
 }
 
 
-def assess_clearances(inputs: Inputs, draws: Draws, side: str, foot: Foot) -> dict[str, Estimate]:
-    """Return one side's thread, lean and toe results by name."""
-    return {
-        f"{side}.thread.turns": thread_turns(inputs, draws, side),
-        f"{side}.lean.clearance": lean_clearance(inputs, draws, side),
-        **_toe(inputs, side, foot),
-    }
-
-
 def thread_turns(inputs: Inputs, draws: Draws, side: str) -> Estimate:
     """Return the turns of pedal thread engaged on one side in the current position, with the readings' error."""
+    result = RESULTS["thread.turns"]
     extender_mm, said = inputs.fitted(side, "extender_mm")
     extender = inputs.part(inputs.word_now(f"{side}.extender_id"))
     spindle_thread, said_of_spindle = _spindle_thread(inputs, side)
     found = {
-        "spindle_thread": spindle_thread,
-        "unthreaded_tip": inputs.quantity(f"bike.{side}.unthreaded_tip_mm"),
-        "washer": inputs.now(f"{side}.washer_mm"),
+        f"{side}.spindle_thread": spindle_thread,
+        f"{side}.unthreaded_tip": inputs.quantity(f"bike.{side}.unthreaded_tip_mm"),
+        f"{side}.washer": inputs.now(f"{side}.washer_mm"),
         "crank_thread_depth": inputs.quantity("bike.crank_thread_depth_mm"),
     }
-    lengths = {f"{name}_mm": None if quantity is None else quantity.value for name, quantity in found.items()}
+    lengths = {_parameter(row): None if quantity is None else quantity.value for row, quantity in found.items()}
     parts = {"extender_mm": extender_mm, "extender_thread_mm": extender.thread_mm if extender else None}
     try:
         turns = clearances.thread_turns(**lengths, **parts)
     except ValueError as error:
-        return missing(f"lengths that are possible: {error}", unit="turns")
-    notes = [*turns.notes, *(note for note in (said_of_spindle, said) if note)]
+        return result.lacking(f"lengths that are possible: {error}")
+    notes = (*turns.notes, *(note for note in (said_of_spindle, said) if note))
     if turns.value is None:
-        return missing(turns.needs, unit="turns", notes=tuple(notes))
-    drawn = {}
-    for name, quantity in found.items():
-        row = name if name == "crank_thread_depth" else f"{side}.{name}"
-        # What is not there has no error.
-        drawn[f"{name}_mm"] = draws.of(row, quantity if quantity and quantity.value else exact(0.0))
+        return result.lacking(turns.needs, notes=notes)
+    # What is not there has no error.
+    there = {row: quantity if quantity and quantity.value else exact(0.0) for row, quantity in found.items()}
+    drawn = {_parameter(row): draws.of(row, quantity).draws for row, quantity in there.items()}
     parts["extender_thread_mm"] = math.nan if parts["extender_thread_mm"] is None else parts["extender_thread_mm"]
-    values = clearances.turns_engaged(**drawn, **{name: value or 0.0 for name, value in parts.items()})
-    source = "min(spindle thread - tip - washer, crank depth) over the pitch of 1.270 mm (JIS B 0225-1960)"
-    found_turns = estimate_from(turns.value, values, unit="turns", grade="derived", source=source, notes=tuple(notes))
+    engaged = clearances.turns_engaged(**drawn, **{name: value or 0.0 for name, value in parts.items()})
+    made = result.of(Drawn(turns.value, engaged), notes=notes)
     least = inputs.visit.house.rules.least_turns
     few = f"may be fewer than the {least:g} turns of the house rules: not safe to ride"
-    return found_turns.noting(few if found_turns.low < least else "")
+    return made.noting(few if made.low < least else "")
+
+
+def _parameter(row: str) -> str:
+    return f"{row.rpartition('.')[2]}_mm"
 
 
 def _spindle_thread(inputs: Inputs, side: str) -> tuple[Quantity | None, str | None]:
@@ -162,55 +158,148 @@ def _stands_otherwise(then: Inputs, now: Inputs, side: str, outward: float) -> b
     return any(None not in pair and abs(pair[1] - pair[0]) > CHANGED_BY + SLACK for pair in pairs)
 
 
-def lean_clearance(inputs: Inputs, draws: Draws, side: str) -> Estimate:
-    """Return the lean until one lowered pedal touches in the current position."""
-    paths = {
-        "bottom_bracket_height": "bike.bottom_bracket_height_mm",
-        "crank_length": "bike.crank_length_mm",
-        "pedal_below_axle": f"bike.{side}.pedal_below_axle_mm",
-        "pedal_outer_edge": f"bike.{side}.pedal_outer_edge_mm",
-    }
-    found = {name: inputs.quantity(path) for name, path in paths.items()}
-    lacking = next((name.replace("_", " ") for name, quantity in found.items() if quantity is None), None)
-    if lacking:
-        return missing(lacking, unit="deg")
-    added = added_since_found(inputs, side)
-    crank = found.pop("crank_length").value
-
-    def lean(by: dict):
-        lengths = {f"{name}_mm": value for name, value in by.items()}
-        return clearances.lean_deg(**lengths, crank_length_mm=crank, added_mm=added)
-
-    rows = {"bottom_bracket_height": "bottom_bracket_height"} | {
-        name: f"{side}.{name}" for name in ("pedal_below_axle", "pedal_outer_edge")
-    }
-    try:
-        value = float(lean({name: quantity.value for name, quantity in found.items()}))
-        drawn = lean({name: draws.of(rows[name], quantity) for name, quantity in found.items()})
-    except ValueError as error:
-        return missing(f"lengths that are possible: {error}", unit="deg")
-    notes = ["the tyre is taken as a thin disc"]
-    if value < clearances.LEAST_LEAN_DEG:
-        notes.append(clearances.lean_words(value))
-    notes.append(clearances.LEAN_SCOPE)
-    source = "atan((bottom bracket - crank - pedal below axle) / pedal's outer edge)"
-    return estimate_from(value, drawn, unit="deg", grade="derived", source=source, notes=tuple(notes))
+_IDS = {"spindle_id": None, "extender_id": "extender_mm", "base_adapter_id": "adapter_stack_mm"}
+_RIDER_WORDS = {
+    "thread": "the {side} pedal has enough thread in the crank again",
+    "mass": "the maker of the part in your {side} pedal or cleat has been asked about your weight",
+    "bolt": "your {side} cleat has bolts that are long enough",
+    "gap": "your {side} shoe no longer touches the crank or frame",
+    "turned": "the gap between your {side} foot and the crank has been measured again",
+    "lean": "your {side} pedal clears the ground in a turn",
+}
 
 
-def _toe(inputs: Inputs, side: str, foot: Foot) -> dict[str, Estimate]:
-    names = (f"{side}.toe.gap", f"{side}.toe.gap_after")
-    tyre, toe = (inputs.quantity(f"bike.{side}.axle_to_{end}_mm") for end in ("tyre", "toe"))
-    if tyre is None or toe is None:
-        return {name: missing("axle to tyre and axle to toe") for name in names}
-    gap = clearances.toe_gap(axle_to_tyre_mm=tyre, axle_to_toe_mm=toe)
-    results = {names[0]: _gap(gap, "axle to tyre - axle to toe, as found")}
-    if foot.move is None:
-        return {**results, names[1]: missing(foot.results[f"{side}.cleat_setback.move"].needs)}
-    after = clearances.toe_gap_after(gap, foot.move)
-    return {**results, names[1]: _gap(after, "gap as found - move of the cleat")}
+@dataclass(frozen=True)
+class Unsafe:
+    """One thing that is not safe as fitted: value against limit [unit], and why in words; None is not known."""
+
+    what: str
+    side: str
+    value: float | None
+    limit: float | None
+    unit: str
+    why: str
+
+    @property
+    def words(self) -> str:
+        """What is not safe, for the fitter."""
+        return f"{self.side}: {self.why}"
+
+    @property
+    def rider_words(self) -> str:
+        """What the rider waits for."""
+        return f"Do not ride until {_RIDER_WORDS[self.what].format(side=self.side)}."
+
+    def as_document(self) -> dict:
+        """Return it as it stands in the results file."""
+        return asdict(self)
 
 
-def _gap(gap, source: str) -> Estimate:
-    overlap = (clearances.gap_words(gap.value),) if gap.value < 0 else ()
-    notes = (*overlap, clearances.TOE_SCOPE)
-    return known(gap.value, unit="mm", grade="derived", source=source, half_width=gap.half_width(), notes=notes)
+def find_unsafe(inputs: Inputs, draws: Draws) -> tuple[Unsafe, ...]:
+    """Return what is not safe in the last position that counts, and in every trial not yet decided on."""
+    found: dict[tuple, Unsafe] = {}
+    views = [(inputs, ""), *((view, f" in trial {n + 1}") for n, view in _open_trials(inputs))]
+    for view, where in views:
+        for side in SIDES:
+            for each in (
+                *_thread(view, draws, side),
+                *_mass(view, side),
+                *_bolt(view, side),
+                *_gaps(view, side),
+                *_lean(view, draws, side),
+            ):
+                # What is not safe as it stands is not said again for a trial that changes nothing of it.
+                found.setdefault((each.what, each.side, each.why), replace(each, why=each.why + where))
+    return tuple(found.values())
+
+
+def _open_trials(inputs: Inputs) -> list[tuple[int, Inputs]]:
+    """Return the visit as it stands in each trial that is neither kept nor given up."""
+    trials = enumerate(inputs.visit.session.trials)
+    return [(n, inputs.in_trial(n)) for n, trial in trials if trial.kept is None and holds_any(trial.position)]
+
+
+def _thread(inputs: Inputs, draws: Draws, side: str) -> list[Unsafe]:
+    turns, least = thread_turns(inputs, draws, side), inputs.visit.house.rules.least_turns
+    if not turns.is_known or turns.low >= least:
+        return []
+    why = f"{turns.value:.1f} turns of pedal thread engaged ({turns.low:.1f} to {turns.high:.1f}), {least:g} wanted"
+    return [Unsafe("thread", side, turns.value, least, "turns", why)]
+
+
+def _mass(inputs: Inputs, side: str) -> list[Unsafe]:
+    """Return the parts that their makers do not give to this rider, as the parts search refuses them."""
+    mass, found = inputs.number("rider.mass_kg"), []
+    for name, length in _IDS.items():
+        part = inputs.part(inputs.word_now(f"{side}.{name}"))
+        # A length of 0 typed later says that the part was taken off again.
+        if part is None or (length and inputs.fitted(side, length)[0] == 0):
+            continue
+        if part.max_rider_kg is not None and (mass is None or mass > part.max_rider_kg):
+            rider = "the rider's mass is not recorded" if mass is None else f"the rider is {mass:g} kg"
+            why = f"{part.id} is for riders up to {part.max_rider_kg:g} kg, {rider}"
+            found.append(Unsafe("mass", side, mass, part.max_rider_kg, "kg", why))
+        elif part.max_rider_kg is None and part.kind in NEEDS_MAKERS_WORD:
+            why = f"{part.id}: its maker's word on the rider's mass is missing"
+            found.append(Unsafe("mass", side, mass, None, "kg", why))
+    return found
+
+
+def _bolt(inputs: Inputs, side: str) -> list[Unsafe]:
+    as_found = Inputs(inputs.visit, ("as_found",))
+    now, before = _under(inputs, side), _under(as_found, side)
+    if now is None and before is not None:
+        part = inputs.word_now(f"{side}.base_adapter_id")
+        why = f"the stack of {part} is not known, nor whether the bolts are long enough"
+        return [Unsafe("bolt", side, None, None, "mm", why)]
+    more = 0.0 if None in (now, before) else now - before
+    if more <= SLACK:
+        return []
+    # Bolts as found may have been longer ones already: the longer of both is what new ones are held against.
+    known = (inputs.number(f"shoes.{side}.bolt_length_mm"), as_found.number_now(f"{side}.bolt_length_mm"))
+    own, bolt = [length for length in known if length is not None], inputs.number_now(f"{side}.bolt_length_mm")
+    longer = None if bolt is None or not own else bolt - max(own)
+    if longer is not None and longer >= more - SLACK:
+        return []
+    bolts = "longer bolts are not recorded" if not longer else f"the bolts are {longer:.1f} mm longer"
+    return [Unsafe("bolt", side, longer, more, "mm", f"shim or adapter is {more:g} mm more than as found, {bolts}")]
+
+
+def _under(inputs: Inputs, side: str) -> float | None:
+    """Return what lies under one cleat [mm]: recorded nowhere is nothing, an adapter of unknown stack is not known."""
+    stack = inputs.fitted(side, "adapter_stack_mm")[0]
+    if stack is None and inputs.word_now(f"{side}.base_adapter_id") is not None:
+        return None
+    return (inputs.number_now(f"{side}.shim_mm") or 0.0) + (stack or 0.0)
+
+
+def _lean(inputs: Inputs, draws: Draws, side: str) -> list[Unsafe]:
+    if inputs.visit.house.rules.lean_under_least != "refuse":
+        return []
+    added = {"added": exact(added_since_found(inputs, side))}
+    lean = evaluate(f"{side}.lean.clearance", inputs, draws, added)
+    if not lean.is_known or lean.value >= LEAST_LEAN_DEG:
+        return []
+    why = f"the lowered pedal touches at {lean.value:.1f} degrees, {LEAST_LEAN_DEG:g} wanted"
+    return [Unsafe("lean", side, lean.value, LEAST_LEAN_DEG, "deg", why)]
+
+
+def _gaps(inputs: Inputs, side: str) -> list[Unsafe]:
+    found, turned = [], []
+    toe_out = f"{side}.cleat_toe_out_deg"
+    for gap in foot_gaps(inputs, side):
+        if gap.measured is None:
+            continue
+        # One that no longer holds is carried on by what the foot was moved outward since, for this alone: a foot
+        # moved in by more than its gap is not safe until somebody has measured.
+        value, half = gap.measured.value + gap.outward_since, gap.measured.half_width()
+        if value - half <= 0:
+            size = f"{gap.words} is {value:g} mm, give or take {half:.1f}"
+            why = size if gap.holds else f"{gap.words} was {gap.measured.value:g} mm, then moved: measure again"
+            found.append(Unsafe("gap", side, value, 0.0, "mm", f"{why}, it may touch"))
+        then, now = gap.then.number_now(toe_out), inputs.number_now(toe_out)
+        if None not in (then, now) and abs(now - then) > CHANGED_BY + SLACK and gap.measured.value < SMALL_GAP_MM:
+            size = f"{gap.words} was {gap.measured.value:g} mm"
+            why = f"turned by {abs(now - then):.1f} degrees since {size}: measure it again"
+            turned.append(Unsafe("turned", side, gap.measured.value, SMALL_GAP_MM, "mm", why))
+    return [*found, *sorted(turned, key=lambda each: each.value)[:1]]

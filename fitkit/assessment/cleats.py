@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import math
+from dataclasses import dataclass
+
+import numpy as np
 
 from fitkit.advice_words import COSTS_LESS, no_move_words
-from fitkit.assessment.inputs import Draws, Inputs, estimate_from
+from fitkit.assessment.inputs import Drawn, Draws, Inputs
+from fitkit.assessment.results import AS_FOUND, RESULTS, SLOT_ENDS, measured
 from fitkit.calculations import cleats, footwear
 from fitkit.calculations.advice import Advice, FootFacts
 from fitkit.calculations.readings import Quantity, linear
-from fitkit.estimate import Estimate, Grade, known, missing
+from fitkit.estimate import Estimate
 from fitkit.house import Shift
 
-__all__ = ["Foot", "Start", "assess_foot", "start_of"]
-
-NEED_AS_FOUND = "readings of the cleat setback as found"
-NEED_SLOT_END = {
-    "least": "the slots' front end (least cleat setback)",
-    "greatest": "the slots' rear end (greatest cleat setback)",
-}
+__all__ = ["Foot", "Start", "assess_cleat", "foot_of", "start_of"]
 
 
 @dataclass(frozen=True)
@@ -38,37 +36,42 @@ class Start:
 
 @dataclass(frozen=True)
 class Foot:
-    """What the assessment says of one foot's cleat, beyond its named results.
-
-    `set_to` is where the advice puts the cleat today and `move` how far that is from as found, None without advice.
-    """
+    """Where one foot's cleat is and where the advice puts it today."""
 
     side: str
     start: Start
     advice: Advice
-    set_to: float | None
-    move: Quantity | None
-    results: dict[str, Estimate] = field(default_factory=dict)
+    found: Drawn | None  # cleat setback as found [mm], None where it was not measured
+    set_to: float | None  # where the advice puts the cleat today [mm], None without advice
+    move: Quantity | None  # how far that is from as found [mm]
+    target: Drawn | str  # where that is, with its draws; or why nothing is moved
 
 
-def assess_foot(inputs: Inputs, draws: Draws, side: str, start: Start, advice: Advice, facts: FootFacts) -> Foot:
-    """Return one foot's cleat results; `side` is "left" or "right"."""
-    as_found = _setback(inputs, f"as_found.{side}.cleat_setback_mm")
+def foot_of(inputs: Inputs, draws: Draws, side: str, start: Start, advice: Advice) -> Foot:
+    """Return where one foot's cleat is and is to go; `side` is "left" or "right"."""
+    path = AS_FOUND.path.format(side=side)
+    quantity = inputs.quantity(path)
+    found = None if quantity is None else draws.read(path, quantity)
     move = _move(inputs, side, advice)
-    results = {
-        "cleat_setback.as_found": as_found,
-        "cleat_setback.as_left": _as_left(inputs, side),
-        "cleat_setback.square_to_axle": _square_to_axle(inputs, draws, side),
-        **_band_results(inputs, start),
-        "cleat_setback.move": _move_estimate(move, as_found, advice),
-        "cleat_setback.slot_least": _slot_end(inputs, side, "least"),
-        "cleat_setback.slot_greatest": _slot_end(inputs, side, "greatest"),
-        "cleat_setback.shortfall": _shortfall(inputs, side, advice, facts),
-        "mtp1.expected": _expected(inputs, side),
-        **_float(inputs, side),
+    target = AS_FOUND.needs if found is None else no_move_words(advice)
+    if move is not None and advice.kind == "move":
+        # A planned target is a place, so its error is the old one's.
+        target = Drawn(advice.next_mm, np.full_like(found.draws, advice.next_mm))
+    elif move is not None:
+        # A move done adds its own error to the old place.
+        target = Drawn(advice.next_mm, found.draws + draws.of(f"{side}.move", move).draws)
+    return Foot(side, start, advice, found, advice.next_mm, move, target)
+
+
+def assess_cleat(inputs: Inputs, foot: Foot, facts: FootFacts) -> dict[str, Estimate]:
+    """Return the results of one foot's cleat that more than readings tell."""
+    return {
+        "cleat_setback.as_left": _as_left(inputs, foot.side),
+        **_band_results(inputs, foot.start),
+        "cleat_setback.move": _move_estimate(foot),
+        "cleat_setback.shortfall": _shortfall(inputs, foot, facts),
+        "mtp1.expected": _expected(inputs, foot.side),
     }
-    named = {f"{side}.{name}": estimate for name, estimate in results.items()}
-    return Foot(side, start, advice, advice.next_mm, move, named)
 
 
 _SYSTEMS = {"eu": "EU", "uk": "UK", "us_men": "US men's", "us_women": "US women's", "mondopoint": "Mondopoint"}
@@ -132,24 +135,22 @@ def _shifts(inputs: Inputs, side: str) -> tuple[Shift, ...]:
 
 
 def _band_results(inputs: Inputs, start: Start) -> dict[str, Estimate]:
-    names = ("cleat_setback.band_low", "cleat_setback.band_high", "cleat_setback.start")
+    low, high, point = (f"cleat_setback.{name}" for name in ("band_low", "band_high", "start"))
     if start.band is None:
-        return {name: missing(start.needs) for name in names}
+        return {name: RESULTS[name].lacking(start.needs) for name in (low, high, point)}
     rule, rules = inputs.visit.house.rules.starting_band, inputs.visit.house.rules_source
     source = f"starting band of {rules}: {rule.source}"
-    common = {"unit": "mm", "grade": rule.grade, "source": source, "notes": start.notes}
-    low, high = start.band.low, start.band.high
-    ends = {names[0]: known(low, **common), names[1]: known(high, **common)}
+    common = {"grade": rule.grade, "source": source, "notes": start.notes}
+    ends = {low: RESULTS[low].of(start.band.low, **common), high: RESULTS[high].of(start.band.high, **common)}
     if start.point is None:
-        return {**ends, names[2]: missing(start.needs, low=None, high=None, notes=start.notes)}
+        return {**ends, point: RESULTS[point].lacking(start.needs, notes=start.notes)}
     said = tuple(_shift_words(shift) for shift in start.shifts)
     if start.is_contrary:
         said = (*said, "these ask for contrary ends: not shifted")
-    is_shifted = not start.is_contrary and any(shift.to != "none" for shift in start.shifts)
-    if is_shifted:
+    elif any(shift.to != "none" for shift in start.shifts):
         common |= {"grade": "house rule", "source": f"{source}, shifted"}
-    common |= {"notes": (*start.notes, *said)}
-    return {**ends, names[2]: known(start.point, low=low, high=high, **common)}
+    common |= {"low": start.band.low, "high": start.band.high, "notes": (*start.notes, *said)}
+    return {**ends, point: RESULTS[point].of(start.point, **common)}
 
 
 def _shift_words(shift: Shift) -> str:
@@ -157,43 +158,24 @@ def _shift_words(shift: Shift) -> str:
     return f"{shift.cause.replace('_', ' ')}: {where} ({shift.reason.rstrip('.')})"
 
 
-def _mark_words(inputs: Inputs) -> str:
-    study = inputs.visit.study
-    return f"the fitter's own study of {study.date}" if study else "the house rule for the mark's error"
-
-
-def _count(n: int) -> str:
-    return "1 reading" if n == 1 else f"{n} readings"
-
-
-def _setback(inputs: Inputs, dotted: str) -> Estimate:
-    quantity = inputs.quantity(dotted)
-    if quantity is None:
-        return missing(NEED_AS_FOUND)
-    source = f"mean of {_count(len(inputs.readings(dotted)))}, with {_mark_words(inputs)}"
-    return known(quantity.value, unit="mm", grade="measured here", source=source, half_width=quantity.half_width())
-
-
-def _moved(inputs: Inputs, position: str, side: str) -> Quantity | None:
-    """Return the distance moved between scribed lines in a position, which does not carry the mark's error."""
-    moved = getattr(getattr(inputs.visit.session, position).moved_mm, side)
-    if moved is None:
-        return None
-    return Quantity(moved, ((inputs.visit.house.rules.moved_sd_mm, float("inf")),))
-
-
 def _as_left(inputs: Inputs, side: str) -> Estimate:
-    dotted = f"as_left.{side}.cleat_setback_mm"
-    if inputs.readings(dotted):
-        return _setback(inputs, dotted)
-    moved, found = _moved(inputs, "as_left", side), inputs.quantity(f"as_found.{side}.cleat_setback_mm")
-    if moved is None:
-        return missing("cleat setback measured again after tightening")
-    if found is None:
-        return missing(NEED_AS_FOUND)
-    left = linear([(1, found), (1, moved)])
-    source = "as found plus the distance moved between scribed lines"
-    return known(left.value, unit="mm", grade="derived", source=source, half_width=left.half_width())
+    row, path = RESULTS["cleat_setback.as_left"], f"as_left.{side}.cleat_setback_mm"
+    read = inputs.quantity(path)
+    if read is not None:
+        as_found = RESULTS["cleat_setback.as_found"]
+        return row.of(read, source=measured(as_found.source, inputs, path), grade=as_found.grade)
+    moved, found = (
+        getattr(inputs.visit.session.as_left.moved_mm, side),
+        inputs.quantity(AS_FOUND.path.format(side=side)),
+    )
+    if moved is None or found is None:
+        return row.lacking("cleat setback measured again after tightening" if moved is None else AS_FOUND.needs)
+    return row.of(linear([(1, found), (1, _between_lines(inputs, moved))]))
+
+
+def _between_lines(inputs: Inputs, moved_mm: float) -> Quantity:
+    """Return a distance moved between scribed lines, which does not carry the mark's error."""
+    return Quantity(moved_mm, ((inputs.visit.house.rules.moved_sd_mm, math.inf),))
 
 
 def _reads_between_marks(inputs: Inputs, side: str, advice: Advice) -> str | None:
@@ -217,118 +199,49 @@ def _move(inputs: Inputs, side: str, advice: Advice) -> Quantity | None:
         old = inputs.quantity(f"as_found.{side}.cleat_setback_mm", place=False)
         return cleats.move_between_marks(inputs.quantity(path, place=False), old)
     # Rounded, so that a distance typed comes back as typed.
-    return Quantity(round(advice.next_mm - found.value, 9), ((inputs.visit.house.rules.moved_sd_mm, float("inf")),))
+    return _between_lines(inputs, round(advice.next_mm - found.value, 9))
 
 
-_MOVE_SOURCES: dict[str, tuple[Grade, str]] = {
-    "decided": ("derived", "decided place minus as found"),
-    "put_back": ("derived", "the last visit's change taken back"),
-    "kept": ("derived", "place of the trial kept, minus as found"),
-    "after_trials": ("derived", "place by the trials, minus as found"),
-    "move": ("derived", "place for today minus as found; the error of the mark as found"),
+_MOVE_SOURCES = {
+    "decided": "decided place minus as found",
+    "put_back": "the last visit's change taken back",
+    "kept": "place of the trial kept, minus as found",
+    "after_trials": "place by the trials, minus as found",
+    "move": "place for today minus as found; the error of the mark as found",
 }
 
 
-def _move_estimate(move: Quantity | None, as_found: Estimate, advice: Advice) -> Estimate:
-    if not as_found.is_known:
-        return missing(NEED_AS_FOUND)
-    if move is None:
-        return missing(no_move_words(advice))
-    grade, source = _MOVE_SOURCES[advice.kind]
-    notes = (COSTS_LESS.rstrip("."),) if advice.kind == "move" else ()
-    return known(move.value, unit="mm", grade=grade, source=source, half_width=move.half_width(), notes=notes)
+def _move_estimate(foot: Foot) -> Estimate:
+    row, kind = RESULTS["cleat_setback.move"], foot.advice.kind
+    if foot.move is None:
+        return row.lacking(foot.target)
+    return row.of(foot.move, source=_MOVE_SOURCES[kind], notes=(COSTS_LESS.rstrip("."),) if kind == "move" else ())
 
 
-def _slot_end(inputs: Inputs, side: str, end: str) -> Estimate:
-    quantity = inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm")
-    if quantity is None:
-        return missing(NEED_SLOT_END[end])
-    source = f"1 reading, with {_mark_words(inputs)}"
-    return known(quantity.value, unit="mm", grade="measured here", source=source, half_width=quantity.half_width())
-
-
-def _shortfall(inputs: Inputs, side: str, advice: Advice, facts: FootFacts) -> Estimate:
+def _shortfall(inputs: Inputs, foot: Foot, facts: FootFacts) -> Estimate:
     """Return how far the place it is going to lies beyond the slots; an adapter fitted meanwhile is counted."""
+    row, advice = RESULTS["cleat_setback.shortfall"], foot.advice
     to = advice.next_mm if advice.to_mm is None else advice.to_mm + advice.short_by_mm
-    if to is None or facts.found_mm is None:
-        return missing(no_move_words(advice) if facts.found_mm is not None else NEED_AS_FOUND)
-    end = "greatest" if to >= facts.found_mm else "least"
-    reach = {"least": facts.slot_least_mm, "greatest": facts.slot_greatest_mm}
-    slot = inputs.quantity(f"shoes.{side}.{end}_cleat_setback_mm", place=advice.kind == "move")
+    if to is None or foot.found is None:
+        return row.lacking(AS_FOUND.needs if foot.found is None else no_move_words(advice))
+    end = "greatest" if to >= foot.found.value else "least"
+    slot = inputs.quantity(SLOT_ENDS[end].path.format(side=foot.side), place=advice.kind == "move")
     if slot is None:
-        return missing(NEED_SLOT_END[end])
-    beyond = Quantity(to - reach[end], slot.components)
+        return row.lacking(SLOT_ENDS[end].needs)
+    beyond = Quantity(to - (facts.slot_greatest_mm if end == "greatest" else facts.slot_least_mm), slot.components)
     value, low, high = cleats.shortfall(*((beyond, None) if end == "greatest" else (None, beyond)))
-    notes = ("the slots end before the target",) if value else ()
-    source = "where it is going before the slots hold it, minus the nearest slot end"
-    return known(value, unit="mm", grade="derived", source=source, low=low, high=high, notes=notes)
-
-
-def _square_to_axle(inputs: Inputs, draws: Draws, side: str) -> Estimate:
-    paths = {
-        "cleat_setback": f"as_found.{side}.cleat_setback_mm",
-        "toe_out": f"as_found.{side}.cleat_toe_out_deg",
-        "joint_to_big_toe_side": f"rider.{side}.mtp1_big_toe_side_mm",
-        "shoe_outward": f"as_found.{side}.shoe_outward_mm",
-    }
-    found = {name: inputs.quantity(path) for name, path in paths.items()}
-    words = {"cleat_setback": NEED_AS_FOUND, "toe_out": "cleat toe-out as found"}
-    words["joint_to_big_toe_side"] = "first-MTP joint to the big-toe side of the shoe's axis"
-    for name, need in words.items():
-        if found[name] is None:
-            return missing(need)
-    notes = () if found["shoe_outward"] else ("shoe outward not recorded: taken as 0",)
-    found["shoe_outward"] = found["shoe_outward"] or Quantity(0.0)
-    drawn = {name: draws.of(f"{side}.{name}", quantity) for name, quantity in found.items()}
-
-    def square(by: dict):
-        return cleats.square_to_axle(
-            by["cleat_setback"], by["joint_to_big_toe_side"] - by["shoe_outward"], by["toe_out"]
-        )
-
-    value = float(square({name: quantity.value for name, quantity in found.items()}))
-    source = "s cos t + b sin t from cleat setback, toe-out and the joint's place, as found"
-    return estimate_from(value, square(drawn), unit="mm", grade="derived", source=source, notes=notes)
+    return row.of(value, low=low, high=high, notes=("the slots end before the target",) if value else ())
 
 
 def _expected(inputs: Inputs, side: str) -> Estimate:
-    foot = inputs.quantity(f"rider.{side}.foot_length_mm")
+    row, foot = RESULTS["mtp1.expected"], inputs.quantity(f"rider.{side}.foot_length_mm")
     if foot is None:
-        return missing("foot length")
+        return row.lacking("foot length")
     population = inputs.visit.session.rider.reference_population
     value, low, high = footwear.expected_first_mtp(foot, population)
-    measured = inputs.quantity(f"rider.{side}.heel_to_mtp1_mm")
-    notes = []
+    measured_mm, notes = inputs.number(f"rider.{side}.heel_to_mtp1_mm"), []
     if population is None:
         notes.append("reference population not said: men and women spanned")
-    if measured is not None and not low <= measured.value <= high:
-        notes.append(f"measured {measured.value:.0f} lies outside: look at the mark again")
-    return known(
-        value,
-        unit="mm",
-        grade="published",
-        source="Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II), regression on foot length",
-        low=low,
-        high=high,
-        notes=tuple(notes),
-    )
-
-
-def _float(inputs: Inputs, side: str) -> dict[str, Estimate]:
-    names = ("float.free_heel_in", "float.free_heel_out")
-    natural = inputs.quantity(f"rider.{side}.natural_toe_out_deg")
-    where = inputs.current(f"{side}.cleat_toe_out_deg")
-    play = inputs.visit.session.bike.float_deg
-    needs = {"the pedal's float": play, "natural toe-out": natural, "cleat toe-out": where}
-    for need, found in needs.items():
-        if found is None:
-            return {name: missing(need, unit="deg") for name in names}
-    free = cleats.free_rotation(play, natural, inputs.quantity(where))
-    source = "half the float, natural toe-out and the cleat's toe-out in the current position"
-    results = {}
-    for name, quantity in zip(names, (free.heel_in, free.heel_out), strict=True):
-        notes = ("the foot cannot stand at its natural angle",) if quantity.value <= 0 else ()
-        results[name] = known(
-            quantity.value, unit="deg", grade="derived", source=source, half_width=quantity.half_width(), notes=notes
-        )
-    return results
+    if measured_mm is not None and not low <= measured_mm <= high:
+        notes.append(f"measured {measured_mm:.0f} lies outside: look at the mark again")
+    return row.of(value, low=low, high=high, notes=tuple(notes))

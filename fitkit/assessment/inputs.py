@@ -10,15 +10,15 @@ import numpy as np
 
 from fitkit import house, session
 from fitkit.calculations.readings import Quantity, StandardDeviation, exact, mean_of, pooled_spread
-from fitkit.estimate import Estimate, Grade, Unit, known
 from fitkit.house import House, Part
 from fitkit.session import Problem, Session, SessionProblems
 from fitkit.session.earlier import earlier_path
 from fitkit.session.paths import counting, value_at
 from fitkit.session.study import FitterStudy, load_study
 
-__all__ = ["COUNT", "Draws", "Inputs", "Visit", "load_visit", "study_path", "unknown_parts"]
+__all__ = ["COUNT", "SIDES", "Drawn", "Draws", "Inputs", "Visit", "load_visit", "study_path", "unknown_parts"]
 
+SIDES = ("left", "right")
 _KINDS = {"spindle_id": "spindle", "extender_id": "extender", "base_adapter_id": "base_adapter"}
 
 
@@ -80,9 +80,7 @@ def unknown_parts(loaded: Session, kept: House) -> list[Problem]:
         expected = f"one of {', '.join(kept.families)}, as in the {kept.parts_source}"
         found.append(Problem("bike.pedal_family", f'"{family}"', expected))
     positions = ["as_found", *(f"trials.{n}.position" for n in range(len(loaded.trials))), "decided", "as_left"]
-    for path in (
-        f"{position}.{side}.{name}" for position in positions for side in ("left", "right") for name in _KINDS
-    ):
+    for path in (f"{position}.{side}.{name}" for position in positions for side in SIDES for name in _KINDS):
         part_id, kind = value_at(loaded, path), _KINDS[path.rpartition(".")[2]]
         if part_id is not None and not any(part.id == part_id and part.kind == kind for part in kept.parts):
             words = kind.replace("_", " ")
@@ -141,6 +139,12 @@ class Inputs:
     def positions(self) -> list[str]:
         """Return the dotted paths of the positions that count, in order."""
         return self._positions
+
+    def in_trial(self, number: int) -> Inputs:
+        """Return the visit as it stood in one trial: as found, the trials kept before it, and the trial itself."""
+        kept = [path for path in counting(self.visit.session) if path.startswith("trials.")]
+        before = [path for path in kept if int(path.split(".")[1]) < number]
+        return Inputs(self.visit, ("as_found", *before, f"trials.{number}.position"))
 
     def current(self, field: str) -> str | None:
         """Return the path at which `field` (``left.cleat_toe_out_deg``) stands in the current position.
@@ -243,40 +247,35 @@ def both_sides(dotted: str) -> list[str]:
     """Return the path on the left and on the right foot, or the path alone where it has no side."""
     steps = dotted.split(".")
     for i, step in enumerate(steps):
-        if step in ("left", "right"):
-            return [".".join([*steps[:i], side, *steps[i + 1 :]]) for side in ("left", "right")]
+        if step in SIDES:
+            return [".".join([*steps[:i], side, *steps[i + 1 :]]) for side in SIDES]
     return [dotted]
 
 
 COUNT = 4000
-# New names go to the end: a row never changes its place.
+# A reading's row bears its field's name; new names go to the end: a row never changes its place.
 _SIDED = (
-    "cleat_setback",
-    "joint_to_big_toe_side",
-    "shoe_outward",
-    "toe_out",
-    "half_stance",
-    "pedal_below_axle",
-    "pedal_outer_edge",
-    "move",
-    "thigh",
-    "shank",
-    "ankle_to_mtp1",
-    "ankle_height",
-    "axle_to_foot_sole",
-    "pitch_mean",
-    "pitch_amplitude",
-    "pitch_phase",
-    "least_knee_flexion",
+    *("cleat_setback", "mtp1_big_toe_side", "shoe_outward", "cleat_toe_out", "half_stance"),
+    *("pedal_below_axle", "pedal_outer_edge", "move", "thigh", "shank", "ankle_to_mtp1", "ankle_height"),
+    *("axle_to_foot_sole", "foot_pitch_mean", "foot_pitch_amplitude", "foot_pitch_phase", "least_knee_flexion"),
 )
 _WHOLE = ("hip_spacing", "hip_distance", "seat_tube_angle", "bottom_bracket_height")
 _LATER = ("spindle_thread", "unthreaded_tip", "washer", "shim", "shim_since")
 ROWS = (
-    *(f"{side}.{name}" for name in _SIDED for side in ("left", "right")),
+    *(f"{side}.{name}" for name in _SIDED for side in SIDES),
     *_WHOLE,
-    *(f"{side}.{name}" for name in _LATER for side in ("left", "right")),
+    *(f"{side}.{name}" for name in _LATER for side in SIDES),
     "crank_thread_depth",
 )
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A value with one entry a draw, shape (COUNT,), and what must be said beside it."""
+
+    value: float
+    draws: np.ndarray
+    notes: tuple[str, ...] = ()
 
 
 class Draws:
@@ -285,18 +284,17 @@ class Draws:
     def __init__(self) -> None:
         self._table = np.random.default_rng(0).standard_normal((len(ROWS), COUNT))
 
-    def of(self, row: str, quantity: Quantity) -> np.ndarray:
-        """Return the draws of one input, shape (COUNT,) [the quantity's unit]."""
-        return quantity.value + quantity.u * self.standard(row)
+    def of(self, row: str, quantity: Quantity) -> Drawn:
+        """Return one input with its draws [the quantity's unit]; what has no uncertainty needs no row."""
+        if not quantity.u:
+            return Drawn(quantity.value, np.full(COUNT, quantity.value))
+        return Drawn(quantity.value, quantity.value + quantity.u * self.standard(row))
+
+    def read(self, path: str, quantity: Quantity) -> Drawn:
+        """Return what was read at a dotted path with its draws."""
+        sides = [step for step in path.split(".") if step in SIDES]
+        return self.of(".".join([*sides, path.rpartition(".")[2].rpartition("_")[0]]), quantity)
 
     def standard(self, row: str) -> np.ndarray:
         """Return the standard normal draws of one input, shape (COUNT,) [1]."""
         return self._table[ROWS.index(row)]
-
-
-def estimate_from(
-    value: float, draws: np.ndarray, *, unit: Unit, grade: Grade, source: str, notes: tuple[str, ...] = ()
-) -> Estimate:
-    """Return an estimate: nominal value, 2.5 and 97.5 percentiles of `draws`, widened to hold the value."""
-    low, high = np.percentile(draws, [2.5, 97.5])
-    return known(value, unit=unit, grade=grade, source=source, low=min(low, value), high=max(high, value), notes=notes)

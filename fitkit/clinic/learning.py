@@ -296,4 +296,4 @@ def _is_open(visit: Visit) -> bool:
 
 
 def _chosen(visit: Visit) -> Counter[str]:
-    return Counter(part for choice in assess(visit).standing.choices.values() for part in choice.chosen)
+    return Counter(part for choice in assess(visit).choices.values() for part in choice.chosen)

@@ -58,7 +58,7 @@ def _front(assessment: Assessment) -> tuple[list[FrontSide], HipSpan]:
     hips, found = assessment["hip.spacing"], []
     for side in SIDES:
         half = assessment[f"{side}.half_stance"]
-        lengths = getattr(assessment.standing.stance, side).lengths_mm if assessment.standing.stance else ()
+        lengths = getattr(assessment.stance, side).lengths_mm if assessment.stance else ()
         found.append(
             FrontSide(
                 side=side,
@@ -108,7 +108,7 @@ def _reached(assessment: Assessment) -> list[WidthSide]:
             chosen=choice.chosen,
             refused=tuple((each.id, each.reason) for each in choice.refused),
         )
-        for side, choice in assessment.standing.choices.items()
+        for side, choice in assessment.choices.items()
     ]
 
 

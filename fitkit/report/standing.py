@@ -48,7 +48,7 @@ def stance_words(assessment: Assessment) -> Sentences:
         f"{line}{_uneven_words(difference, left.value, right.value)}.",
         f"Stance width {printed(assessment, 'stance.width')}.",
     ]
-    return Sentences((*lines, *(capital(note) for note in assessment.standing.stance.notes)), kind="lead")
+    return Sentences((*lines, *(capital(note) for note in assessment.stance.notes)), kind="lead")
 
 
 def _uneven_words(difference: Estimate, left: float, right: float) -> str:
@@ -67,7 +67,7 @@ def _uneven_words(difference: Estimate, left: float, right: float) -> str:
 def hips(assessment: Assessment) -> Table:
     """Return hip spacing by the CT line and the published models, side by side."""
     rows = []
-    for row in assessment.standing.hips.rows:
+    for row in assessment.hips.rows:
         value = f"needs {row.needs}" if row.value_mm is None else f"{halves(row.value_mm)} mm"
         span = "" if row.value_mm is None else f"{halves(row.low_mm)} to {halves(row.high_mm)}"
         rows.append((row.name, value, span, row.source))
@@ -140,12 +140,12 @@ def parts_found(assessment: Assessment) -> Sentences:
         remaining = assessment["left.half_stance.remaining"]
         return Sentences((f"No parts looked for: {needs_words(remaining.needs)}.",))
     said: dict[str, list[str]] = {}
-    for side, choice in assessment.standing.choices.items():
+    for side, choice in assessment.choices.items():
         for line in _choice_words(assessment, side, choice):
             said.setdefault(line, []).append(side)
     lines = [f"{capital(' and '.join(sides))}: {line}" for line, sides in said.items()]
     lines += _reached_since(assessment)
-    if any(choice.other_families for choice in assessment.standing.choices.values()):
+    if any(choice.other_families for choice in assessment.choices.values()):
         lines.append(CHANGE_OF_FAMILY)
     return Sentences(tuple(lines))
 
@@ -153,7 +153,7 @@ def parts_found(assessment: Assessment) -> Sentences:
 def _reached_since(assessment: Assessment) -> list[str]:
     """Say what of the wish the parts fitted since have met."""
     inputs, said = Inputs(assessment.visit), []
-    for side in assessment.standing.choices:
+    for side in assessment.choices:
         moved = outward_since_found(inputs, side)
         if moved:
             wish = getattr(assessment.visit.session.wish, side).half_stance_change_mm
@@ -179,7 +179,7 @@ def refused(assessment: Assessment) -> Table:
     """Return the parts that may not be fitted here, with the reason."""
     rows: dict[tuple[str, str], list[str]] = {}
     if assessment.parts is not None:
-        for side, choice in assessment.standing.choices.items():
+        for side, choice in assessment.choices.items():
             for each in choice.refused:
                 rows.setdefault((each.id, each.reason), []).append(side)
     body = tuple((part, " and ".join(sides), reason) for (part, reason), sides in rows.items())

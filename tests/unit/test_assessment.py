@@ -3,10 +3,11 @@
 import json
 import math
 import re
+from pathlib import Path
 
 import pytest
 
-from fitkit.assessment import RESULT_NAMES, RESULT_UNITS, is_advice
+from fitkit.assessment import RESULT_NAMES, row_of
 from fitkit.session import SIGNS
 from fitkit.session.study import FitterStudy
 
@@ -28,11 +29,62 @@ def changed_names(before, after):
     return {name for name in RESULT_NAMES if before[name] != after[name]}
 
 
+# Typed out from the file's description: each foot's results with their units, then those of both.
+OF_A_FOOT = {
+    "cleat_setback.as_found": "mm",
+    "cleat_setback.as_left": "mm",
+    "cleat_setback.square_to_axle": "mm",
+    "cleat_setback.band_low": "mm",
+    "cleat_setback.band_high": "mm",
+    "cleat_setback.start": "mm",
+    "cleat_setback.move": "mm",
+    "cleat_setback.slot_least": "mm",
+    "cleat_setback.slot_greatest": "mm",
+    "cleat_setback.shortfall": "mm",
+    "mtp1.expected": "mm",
+    "float.free_heel_in": "deg",
+    "float.free_heel_out": "deg",
+    "half_stance": "mm",
+    "half_stance.wish": "mm",
+    "half_stance.remaining": "mm",
+    "frontal_lean": "deg",
+    "thread.turns": "turns",
+    "lean.clearance": "deg",
+    "toe.gap": "mm",
+    "toe.gap_after": "mm",
+    "calf_lever.ratio": "1",
+    "untouched.knee_change": "deg",
+    "height_only.saddle_down": "mm",
+    "full.saddle_forward": "mm",
+    "full.saddle_down": "mm",
+    "pitch_habit.saddle_down": "mm",
+    "pitch_habit.knee_change": "deg",
+    "stack.saddle_down": "mm",
+    "forward_limit": "mm",
+}
+OF_BOTH = {
+    "stance.width": "mm",
+    "stance.difference": "mm",
+    "hip.spacing": "mm",
+    "saddle.height_only.down": "mm",
+    "bar.height_only.down": "mm",
+}
+
+
 def test_every_name_is_there_with_its_unit(assessed):
+    expected = [(f"{side}.{name}", unit) for side in ("left", "right") for name, unit in OF_A_FOOT.items()]
+    expected += OF_BOTH.items()
     document = assessed().as_document()
-    assert [result["name"] for result in document["results"]] == list(RESULT_NAMES)
-    assert all(result["unit"] == RESULT_UNITS[result["name"]] for result in document["results"])
+    assert [(result["name"], result["unit"]) for result in document["results"]] == expected
+    assert list(RESULT_NAMES) == [name for name, _ in expected]
     json.dumps(document, allow_nan=False)
+
+
+@pytest.mark.parametrize("name", [*OF_A_FOOT, *OF_BOTH])
+def test_every_result_is_shown_by_a_section_of_the_record(name):
+    # As the template's notebook calls them.
+    template = (Path(__file__).parents[2] / "templates" / "client_report.ipynb").read_text()
+    assert f"record.{row_of(name).section}(" in template
 
 
 def test_a_value_has_everything_and_a_missing_one_says_its_need(assessed):
@@ -139,7 +191,7 @@ def test_one_shoe_size_changes_that_foots_band_alone(assessed):
 def test_an_open_sign_withholds_the_advice_and_keeps_the_measurements(assessed, sign):
     before, after = assessed(), assessed({"signs": [{"sign": sign, "side": "left", "cleared": None}]})
     for name in RESULT_NAMES:
-        if is_advice(name):
+        if row_of(name).is_advice:
             assert after[name].value is None
             assert after[name].needs == f"clinician: {sign}"
         else:
