@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from fitkit import cautions
 from fitkit.assessment import Assessment, Visit, assess
 from fitkit.assessment.inputs import Inputs
-from fitkit.report.moving import assumes_dropping
+from fitkit.report.saddle import assumes_dropping
 from fitkit.session import key
 from fitkit.session.paths import value_at
 from fitkit.words import capital, halved, halves, plain

@@ -6,24 +6,25 @@ from fitkit import charts
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.ride import FilmedKnee, SideRidden
-from fitkit.calculations import forward_limit, ride_check
+from fitkit.calculations import ride_check
+from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
 from fitkit.calculations.hinge import NOT_FOUND
 from fitkit.calculations.readings import Interval
 from fitkit.readers.film import POINTS, SETTINGS
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.measurements import complaint_words
+from fitkit.report.visit import complaint_words, yes_or_no
 from fitkit.session.bike import Trial as RecordedTrial
 from fitkit.words import capital, decimal, halves, plain, signed, span, tenths
 
 __all__ = [
     "film_format",
-    "forward_limit_words",
-    "knee_figure",
+    "forward_limit",
     "knee_places",
+    "knee_track",
     "knee_words",
     "knees",
     "ruler_table",
-    "trial_figure",
+    "trial_line",
     "trials_along",
     "unsteadiness_scale",
 ]
@@ -46,7 +47,7 @@ SEEN_WORDS = {
 NO_TRIAL = "No trial was scored."
 
 
-def forward_limit_words(assessment: Assessment) -> Sentences:
+def forward_limit(assessment: Assessment) -> Sentences:
     """Say each side's bracket, what it rests on, what stands against it and what to try next."""
     if not assessment.visit.session.trials:
         return Sentences(("Forward limit not assessed: no trial was recorded.",))
@@ -105,9 +106,11 @@ def _hinge_words(ridden: SideRidden) -> str:
     return f"hinge model: {found.needs if found.needs == NOT_FOUND else f'not assessed: needs {found.needs}'}."
 
 
-def unsteadiness_scale() -> Table:
-    """Return the scale of unsteadiness in words."""
-    rows = tuple((str(score), words) for score, words in forward_limit.UNSTEADINESS_WORDS.items())
+def unsteadiness_scale(assessment: Assessment | None = None) -> Table:
+    """Return the scale of unsteadiness in words; of a visit only where there are trials."""
+    if assessment is not None and not assessment.visit.session.trials:
+        return Table("", (), ())
+    rows = tuple((str(score), words) for score, words in UNSTEADINESS_WORDS.items())
     return Table("Unsteadiness, 0 to 10", ("Score", "What is seen"), rows)
 
 
@@ -115,7 +118,7 @@ def trials_along(assessment: Assessment) -> Table:
     """Return each side's trials from toes to heel with what was seen in each: a list, no diagnosis."""
     inputs, rows = Inputs(assessment.visit), []
     for side in SIDES:
-        for number, trial in forward_limit.along_setbacks(assessment.ride.side(side).trials):
+        for number, trial in along_setbacks(assessment.ride.side(side).trials):
             recorded = assessment.visit.session.trials[number]
             travel = inputs.readings(f"trials.{number}.knee_travel_mm.{side}")
             rows.append(
@@ -125,8 +128,8 @@ def trials_along(assessment: Assessment) -> Table:
                     "—" if trial.smooth_at_bottom is None else plain(trial.smooth_at_bottom),
                     _observed(trial, recorded, side),
                     ", ".join(plain(value) for value in travel) or "—",
-                    _yes(recorded.saddle_corrected),
-                    _yes(recorded.kept),
+                    yes_or_no(recorded.saddle_corrected),
+                    yes_or_no(recorded.kept),
                 )
             )
     head = (
@@ -141,18 +144,14 @@ def trials_along(assessment: Assessment) -> Table:
     return Table("Trials along the sole, toes to heel, with what was seen in each", head, tuple(rows), NO_TRIAL)
 
 
-def _observed(trial: forward_limit.ScoredTrial, recorded: RecordedTrial, side: str) -> str:
+def _observed(trial: ScoredTrial, recorded: RecordedTrial, side: str) -> str:
     """Return what was seen of this side in a trial and what the rider said, in words."""
     seen = [SEEN_WORDS[what] for what in trial.seen]
     said = [f"says {complaint_words(each)}" for each in recorded.complaints if each.side in (side, "both", None)]
     return ", ".join([*seen, *said]) or "—"
 
 
-def _yes(value: bool | None) -> str:
-    return {True: "yes", False: "no", None: "not said"}[value]
-
-
-def trial_figure(assessment: Assessment) -> charts.Figure | Sentences:
+def trial_line(assessment: Assessment) -> charts.Figure | Sentences:
     """Draw the trials along either sole; a sentence where there is none."""
     lines = [_trial_line(assessment, side) for side in SIDES]
     return charts.trial_lines(lines) if any(line.points for line in lines) else Sentences((NO_TRIAL,))
@@ -271,7 +270,7 @@ def _drawn(assessment: Assessment) -> list[charts.KneeSide]:
     ]
 
 
-def knee_figure(assessment: Assessment) -> charts.Figure | Sentences:
+def knee_track(assessment: Assessment) -> charts.Figure | Sentences:
     """Draw each knee's place against the crank angle; nothing where no film gave one."""
     drawn = _drawn(assessment)
     return charts.knee_tracks(drawn) if drawn else Sentences(())

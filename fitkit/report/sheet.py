@@ -11,8 +11,8 @@ from fitkit import cautions, charts
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.changes import NOT_AGAIN, NOT_MEASURED, Change, changes, owed, owed_from_last_time
-from fitkit.report.moving import assumes_dropping, is_anything_moved
-from fitkit.report.soles import put_back_words
+from fitkit.report.cleat_advice import put_back_words
+from fitkit.report.saddle import assumes_dropping, is_anything_moved
 from fitkit.words import capital, day, plain
 
 __all__ = ["rider_sheet", "torques"]

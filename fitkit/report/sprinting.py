@@ -11,7 +11,7 @@ from fitkit.calculations.sprint_settings import A_YES, EXERTION_QUESTIONS, ORDER
 from fitkit.report.blocks import Sentences, Table
 from fitkit.words import capital, decimal, span
 
-__all__ = ["compared", "exertion_questions", "sprint_figure", "sprint_words", "sprints"]
+__all__ = ["exertion_questions", "sprint_points", "sprint_words", "sprints", "sprints_compared"]
 
 NO_SPRINT = "No power file was given: sprints not assessed."
 
@@ -89,7 +89,7 @@ def _interval(found: Interval | None, decimals: int, unit: str = "") -> str:
     return span(found.value, found.low, found.high, unit, lambda value: decimal(value, decimals))
 
 
-def compared(assessment: Assessment) -> Table:
+def sprints_compared(assessment: Assessment) -> Table:
     """Return differences between settings beside the smallest that so many sprints can show."""
     rows = []
     for setting in assessment.ride.sprints.settings:
@@ -113,7 +113,7 @@ def _compared(each: Compared) -> tuple[str, ...]:
     return name, f"{_watts(found.difference_w)}; {percent}", f"{found.smallest_detectable_percent:.1f} %", said
 
 
-def sprint_figure(assessment: Assessment) -> charts.Figure | Sentences:
+def sprint_points(assessment: Assessment) -> charts.Figure | Sentences:
     """Draw the sprints by setting; nothing where there is none."""
     found = assessment.ride.sprints
     points = [

@@ -14,10 +14,9 @@ import ipywidgets as widgets
 from fitkit import forms, places
 from fitkit.files import append_durably, locked, make_folder, write_new
 from fitkit.forms.controls import Box, WordedBox, button, control, html, row, same_widget, say
-from fitkit.report.beliefs import belief
-from fitkit.report.beliefs import beliefs as every_belief
 from fitkit.report.blocks import Table
-from fitkit.report.compared import beside_reference
+from fitkit.report.compared import belief, beside_reference
+from fitkit.report.compared import beliefs as every_belief
 from fitkit.workbench.folder import learning_folder
 
 __all__ = ["ask", "beliefs", "beside", "lesson"]

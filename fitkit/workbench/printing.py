@@ -12,9 +12,7 @@ import ipywidgets as widgets
 from fitkit.files import make_folder, replace_durably
 from fitkit.forms.controls import Box, button, html, same_widget
 from fitkit.report import Record, rider_sheet
-from fitkit.report.blank_sheet import blank_sheet_html
-from fitkit.report.pages import sheet_html
-from fitkit.report.setting_strip import setting_strip_html
+from fitkit.report.pages import blank_sheet_html, setting_strip_html, sheet_html
 
 __all__ = ["papers"]
 

@@ -11,8 +11,7 @@ from pypdf import PdfReader
 
 from fitkit import house, session
 from fitkit.assessment import Visit, assess
-from fitkit.report.blank_sheet import blank_sheet_html
-from fitkit.report.setting_strip import setting_strip_html, strips
+from fitkit.report.pages import blank_sheet_html, setting_strip_html, strips
 from tests.conftest import ROOT
 
 POINT_MM = 25.4 / 72

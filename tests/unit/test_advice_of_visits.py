@@ -13,7 +13,7 @@ import pytest
 
 from fitkit import house, session
 from fitkit.assessment import Visit, assess, load_visit
-from fitkit.report.soles import first_words
+from fitkit.report.cleat_advice import first_words
 from tests.unit.expert_cases import CASES
 
 RULES = house.load()

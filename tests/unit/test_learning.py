@@ -11,7 +11,7 @@ from fitkit import places, session, workbench
 from fitkit.estimate import GRADES
 from fitkit.forms.controls import made_once
 from fitkit.report import Record
-from fitkit.report.beliefs import BELIEFS, belief, beliefs
+from fitkit.report.compared import BELIEFS, belief, beliefs
 from fitkit.report.repeats import RepeatsShown, example
 from fitkit.session.study import load_repeats, load_study
 from fitkit.workbench import guided, measuring

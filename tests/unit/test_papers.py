@@ -3,8 +3,7 @@
 import pytest
 
 from fitkit import session
-from fitkit.report.blank_sheet import FLOOR_ORDER, blank_sheet_html
-from fitkit.report.setting_strip import setting_strip_html, strips
+from fitkit.report.pages import FLOOR_ORDER, blank_sheet_html, setting_strip_html, strips
 
 # Typed from a label or a maker's paper, or decided in the visit: nothing to be measured on the floor.
 NOT_ON_THE_FLOOR = (

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from fitkit import house, session
 from fitkit.report import Record
-from fitkit.report.names import printed
+from fitkit.report.results import printed
 from fitkit.session import SessionProblems
 from fitkit.session.study import FitterStudy
 from fitkit.words import decimal, halves, plain, signed, span, tenths, whole

@@ -7,12 +7,13 @@ import pytest
 
 from fitkit import cautions, house, session
 from fitkit.advice_words import value_words
-from fitkit.assessment import Visit
+from fitkit.assessment import Visit, assess
 from fitkit.estimate import known, missing
 from fitkit.report import rider_sheet
-from fitkit.report.names import RESULT_WORDS, in_words
 from fitkit.report.pages import sheet_html
 from fitkit.report.record import Record
+from fitkit.report.results import RESULT_WORDS, in_words
+from fitkit.report.visit import last_time
 from fitkit.session import SIGNS
 from fitkit.words import day, whole
 
@@ -140,9 +141,7 @@ def test_the_last_visit_stands_beside_this_one(example):
     loaded = session.parse(json.dumps(example).encode())
     earlier = session.parse(json.dumps({**example, "visit_date": "2026-01-05"}).encode())
     visit = Visit(session.key(loaded), loaded, house.load(), previous=earlier)
-    from fitkit.report import measurements
-
-    table = measurements.last_time(visit)
+    table = last_time(assess(visit))
     assert table.columns[1] == "As left on 5 January 2026"
     assert ("Cleat setback, left", "16", "11.5") in table.rows
 

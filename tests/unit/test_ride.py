@@ -17,6 +17,7 @@ from fitkit.assessment import Visit, assess, load_visit
 from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.ride import assess_ride
 from fitkit.report import Record
+from fitkit.report.visit import complaints_then_and_now, since_last
 from fitkit.session import SessionProblems
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_sessions"
@@ -372,19 +373,15 @@ def complaint(region, severity=None):
 
 
 def test_what_nobody_said_at_the_follow_up_stays_unknown(example):
-    from fitkit.report.follow_up import complaints_then_and_now, since_last
-
-    visit = follow_up(example, {}, [])
+    visit = assess(follow_up(example, {}, []))
     assert "Whether the settings were kept is unknown." in repr(since_last(visit))
     assert "When the rider was asked is unknown." in repr(since_last(visit))
     assert complaints_then_and_now(visit).rows == (("Knee front, left", "5 of 10", "not named", "not named"),)
 
 
 def test_complaints_then_and_now_stand_side_by_side(example):
-    from fitkit.report.follow_up import complaints_then_and_now, since_last
-
     since = {"kept": True, "date": "2026-03-04", "complaints": [complaint("knee_front", 2)]}
-    visit = follow_up(example, since, [complaint("knee_front"), complaint("toes", 1)])
+    visit = assess(follow_up(example, since, [complaint("knee_front"), complaint("toes", 1)]))
     rows = complaints_then_and_now(visit).rows
     assert rows[0] == ("Knee front, left", "5 of 10", "2 of 10", "named, how bad is unknown")
     assert rows[1] == ("Toes, left", "not named", "not named", "1 of 10")

@@ -264,12 +264,12 @@ def test_what_is_being_tried_is_held_against_the_limits_too(unsafe, kept, there)
 
 
 def test_a_gap_does_not_hold_once_the_shoe_was_turned_or_moved(assessed):
-    from fitkit.report import standing
+    from fitkit.report import stance
 
     gap = {"bike.left.heel_gap_heel_in_mm": 4}
     turned = assessed({**gap, "decided.left.cleat_toe_out_deg": [-2]}, start_from=START)
     assert "Heel to crank, heel in | was gap 4 mm; moved since: measure again | gap 20 mm" in repr(
-        standing.foot_gaps(turned)
+        stance.foot_gaps(turned)
     )
     for field, near, far in (
         ("cleat_setback_mm", [12.5], [12.6]),
@@ -277,7 +277,7 @@ def test_a_gap_does_not_hold_once_the_shoe_was_turned_or_moved(assessed):
         ("washer_mm", 0.5, 0.6),
     ):
         for value, is_void in ((near, False), (far, True)):
-            said = repr(standing.foot_gaps(assessed({**gap, f"as_left.left.{field}": value}, start_from=START)))
+            said = repr(stance.foot_gaps(assessed({**gap, f"as_left.left.{field}": value}, start_from=START)))
             assert ("measure again" in said) is is_void, (field, value)
 
 

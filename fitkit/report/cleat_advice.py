@@ -1,10 +1,10 @@
-"""Both soles: the first numbers in words, the instruction, and the drawing, from the assessment's results."""
+"""The advice for either cleat in sentences: what stands, what to do today, where it is going, and why."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
-from fitkit import charts, session
+from fitkit import session
 from fitkit.advice_words import (
     COSTS_LESS,
     change_words,
@@ -17,27 +17,14 @@ from fitkit.advice_words import (
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.advice import Advice, Worse
-from fitkit.report.blocks import Sentences, Table
-from fitkit.words import capital, halved, halves, plain
+from fitkit.words import capital, halved, halves
 
-__all__ = [
-    "first_words",
-    "instruction",
-    "put_back_words",
-    "slip_words",
-    "soles_figure",
-    "soles_table",
-    "starting_band_words",
-    "toe_words",
-    "worse_beside",
-]
+__all__ = ["first_words", "instruction", "put_back_words", "slip_words", "toe_words", "worse_beside"]
 
-SIDES = ("left", "right")
 _APART_MM = 2.0  # from this on decided and as left are said to differ (house choice)
 _NOTHING_SEEN = ", and nothing seen speaks for moving it"
 _NOBODY_LOOKED = "; whether the foot is steady was not noted, so watch the rider first"
 _SEEN_BY = ("by_score", "heel_drops", "unsteady", "worse_in_trial")
-_TARGETS = {"decided": "decided", "kept": "kept", "put_back": "back to"}
 
 
 def first_words(assessment: Assessment, side: str) -> str:
@@ -45,27 +32,24 @@ def first_words(assessment: Assessment, side: str) -> str:
 
     Where the slots stop it, or a complaint got worse, that is said in front.
     """
-    said = [slots_words(assessment.advice[side]), _advised(assessment, side)]
-    said += [_outside(assessment, side), _slots(assessment, side)]
-    if assessment.advice[side].kind == "decided" and assessment.advised[side].facts.worse:
+    advice = assessment.advice[side]
+    advised = f"{_stands(assessment, side)}: {_SENTENCES[advice.kind](assessment, side)}"
+    said = [slots_words(advice), advised, _outside(assessment, side), _slots(assessment, side)]
+    if advice.kind == "decided" and assessment.advised[side].facts.worse:
         said.insert(0, _worse_in_front(assessment, side))
     return " ".join(part for part in said if part)
-
-
-def _advised(assessment: Assessment, side: str) -> str:
-    return _SENTENCES[assessment.advice[side].kind](assessment, side)
 
 
 def _stands(assessment: Assessment, side: str) -> str:
     """Return "Left cleat 11.5 mm behind the joint (8 to 14)", or that it was not measured."""
     found = assessment[f"{side}.cleat_setback.as_found"]
-    word = "cleat found" if assessment.advice[side].kind in ("decided", "kept") else "cleat"
-    name = f"{side.capitalize()} {word}"
     if not found.is_known:
         return f"{side.capitalize()} cleat not measured"
-    if halved(found.value) < 0:
-        return f"{name} {halves(-found.value)} mm ahead of the joint ({halves(-found.high)} to {halves(-found.low)})"
-    return f"{name} {halves(found.value)} mm behind the joint ({halves(found.low)} to {halves(found.high)})"
+    where, low, value, high = "behind", found.low, found.value, found.high
+    if halved(value) < 0:
+        where, low, value, high = "ahead of", -found.high, -found.value, -found.low
+    word = "cleat found" if assessment.advice[side].kind in ("decided", "kept") else "cleat"
+    return f"{side.capitalize()} {word} {halves(value)} mm {where} the joint ({halves(low)} to {halves(high)})"
 
 
 def _change(assessment: Assessment, side: str) -> str:
@@ -77,26 +61,23 @@ def _change(assessment: Assessment, side: str) -> str:
     return words if words == "not moved" else f"{words}, to {halves(to)}"
 
 
-def _reason(advice: Advice) -> str:
-    return next((reason_words(reason) for reason in advice.why if reason != "slots"), "")
-
-
 def _clinician(assessment: Assessment, side: str) -> str:
-    words = needs_words(assessment.advice[side].needs).removeprefix("not ")
-    return f"{_stands(assessment, side)}: no advice {words}."
+    return f"no advice {needs_words(assessment.advice[side].needs).removeprefix('not ')}."
 
 
 def _decided(assessment: Assessment, side: str) -> str:
     words, left = _change(assessment, side), assessment[f"{side}.cleat_setback.as_left"]
-    if Inputs(assessment.visit).own_setback("decided", side) is None:
-        return f"{_stands(assessment, side)}: left at {halves(left.value)} ({halves(left.low)} to {halves(left.high)})."
-    said = f"{_stands(assessment, side)}: decided {'to stay' if words == 'not moved' else words}."
-    if not left.is_known:
-        return said
+    stands = f"{halves(left.value)} ({halves(left.low)} to {halves(left.high)})" if left.is_known else ""
+    if _is_only_left(assessment, side):
+        return f"left at {stands}."
+    said = f"decided {'to stay' if words == 'not moved' else words}."
     slip = slip_words(assessment, side)
-    return (
-        f"{said} As left {halves(left.value)} ({halves(left.low)} to {halves(left.high)}){f', {slip}' if slip else ''}."
-    )
+    return f"{said} As left {stands}{f', {slip}' if slip else ''}." if stands else said
+
+
+def _is_only_left(assessment: Assessment, side: str) -> bool:
+    """Whether nothing was decided for a cleat, and what counts as decided is where it was left."""
+    return Inputs(assessment.visit).own_setback("decided", side) is None
 
 
 def slip_words(assessment: Assessment, side: str) -> str:
@@ -111,11 +92,11 @@ def slip_words(assessment: Assessment, side: str) -> str:
 def _worse_in_front(assessment: Assessment, side: str) -> str:
     facts, visit = assessment.advised[side].facts, assessment.visit.session
     back = (facts.found_mm or 0.0) - (facts.changed_then_mm or 0.0)
+    said = f"Worse since the last visit: {_complaints(facts.worse)}"
     if facts.changed_then_mm and abs(assessment.advice[side].next_mm - back) <= _APART_MM:
-        return f"Worse since the last visit: {_complaints(facts.worse)}; the last change is taken back."
+        return f"{said}; the last change is taken back."
     place = f"; put back it would stand at {halves(back)}" if facts.changed_then_mm and facts.found_mm else ""
-    why = "" if visit.decided.note else " Say why it was decided otherwise."
-    return f"Worse since the last visit: {_complaints(facts.worse)}{place}.{why}"
+    return f"{said}{place}.{'' if visit.decided.note else ' Say why it was decided otherwise.'}"
 
 
 def worse_beside(assessment: Assessment, side: str) -> str | None:
@@ -140,13 +121,11 @@ def _put_back(assessment: Assessment, side: str) -> str:
     if facts.changed_then_mm is None:
         said = f"leave the cleat, {also}"
     else:
-        old = Inputs(replace(assessment.visit, session=assessment.visit.previous)).number(
-            f"as_found.{side}.cleat_setback_mm"
-        )
-        said = f"put it back: {_change(assessment, side)} (it stood at {halves(old)} by the last visit's mark)"
+        then = Inputs(replace(assessment.visit, session=assessment.visit.previous))
+        old = halves(then.number(f"as_found.{side}.cleat_setback_mm"))
+        said = f"put it back: {_change(assessment, side)} (it stood at {old} by the last visit's mark)"
         said += f"; {also}" if also else ""
-    worse = _complaints(facts.worse)
-    return f"{_stands(assessment, side)}: {worse} since the last change: {said}. Send on if it does not settle."
+    return f"{_complaints(facts.worse)} since the last change: {said}. Send on if it does not settle."
 
 
 def put_back_words(assessment: Assessment, side: str) -> str | None:
@@ -171,19 +150,19 @@ def _also_words(name: str) -> str:
 
 def _kept(assessment: Assessment, side: str) -> str:
     words = _change(assessment, side)
-    return (
-        f"{_stands(assessment, side)}: {'kept where it was' if words == 'not moved' else f'kept in a trial {words}'}."
-    )
+    return "kept where it was." if words == "not moved" else f"kept in a trial {words}."
 
 
 def _after_trials(assessment: Assessment, side: str) -> str:
     advice = assessment.advice[side]
     if advice.next_mm is None:
-        return f"{_stands(assessment, side)}: {advice.needs}; {_reasons(advice)}."
+        return f"{advice.needs}; {_reasons(advice)}."
     words = _change(assessment, side)
-    return (
-        f"{_stands(assessment, side)}: {'leave it' if words == 'not moved' else f'today {words}'}; {_reasons(advice)}."
-    )
+    return f"{'leave it' if words == 'not moved' else f'today {words}'}; {_reasons(advice)}."
+
+
+def _reason(advice: Advice) -> str:
+    return next((reason_words(reason) for reason in advice.why if reason != "slots"), "")
 
 
 def _reasons(advice: Advice) -> str:
@@ -195,30 +174,27 @@ def _reasons(advice: Advice) -> str:
 
 
 def _other_cause(assessment: Assessment, side: str) -> str:
-    reasons = _reasons(assessment.advice[side])
     causes = "saddle height, a worn cleat, a loose shoe, the float"
-    return f"{_stands(assessment, side)}: look for another cause before moving it ({causes}); {reasons}."
+    return f"look for another cause before moving it ({causes}); {_reasons(assessment.advice[side])}."
 
 
 def _move(assessment: Assessment, side: str) -> str:
-    advice = assessment.advice[side]
-    words = _change(assessment, side)
+    advice, words = assessment.advice[side], _change(assessment, side)
     if words == "not moved":
-        return f"{_stands(assessment, side)}: these slots let it go no further; {_reason(advice)}."
+        return f"these slots let it go no further; {_reason(advice)}."
     is_going_on = advice.to_mm is not None and halves(advice.to_mm) != halves(advice.next_mm)
     later = f", after riding on to {halves(advice.to_mm)}" if is_going_on else ""
-    return f"{_stands(assessment, side)}: today {words}{later}; {_reason(advice)}. {COSTS_LESS}"
+    return f"today {words}{later}; {_reason(advice)}. {COSTS_LESS}"
 
 
 def _leave(assessment: Assessment, side: str) -> str:
-    advice, facts = assessment.advice[side], assessment.advised[side].facts
-    nothing = "" if advice.why[0] in ("smaller_than_measured", "held_back") else _NOTHING_SEEN
-    unseen = _NOBODY_LOOKED if nothing and facts.seen is None else nothing
-    return f"{_stands(assessment, side)}: leave it; {_reason(advice)}{unseen}."
+    advice, is_seen = assessment.advice[side], assessment.advised[side].facts.seen is not None
+    seen = _NOTHING_SEEN if is_seen else _NOBODY_LOOKED
+    return f"leave it; {_reason(advice)}{'' if advice.why[0] in ('smaller_than_measured', 'held_back') else seen}."
 
 
 def _unknown(assessment: Assessment, side: str) -> str:
-    return f"{_stands(assessment, side)}: no advice yet, needs {assessment.advice[side].needs}."
+    return f"no advice yet, needs {assessment.advice[side].needs}."
 
 
 _SENTENCES = {
@@ -252,7 +228,8 @@ def toe_words(assessment: Assessment, side: str) -> str | None:
 def _outside(assessment: Assessment, side: str) -> str:
     """Say that a place decided, kept or gone back to lies outside the slots, nothing where it does not."""
     short = assessment[f"{side}.cleat_setback.shortfall"].value
-    if assessment.advice[side].kind not in _TARGETS or not short or halves(abs(short)) == "0":
+    is_settled = assessment.advice[side].kind in ("decided", "kept", "put_back")
+    if not is_settled or not short or halves(abs(short)) == "0":
         return ""
     return f"That is {halves(abs(short))} mm outside the slots, past their {'rear' if short > 0 else 'front'} end."
 
@@ -272,7 +249,7 @@ def _slots(assessment: Assessment, side: str) -> str:
 def instruction(assessment: Assessment, side: str) -> str:
     """Return what is to be done, or was done, with one cleat, in a few words."""
     advice, found = assessment.advice[side], assessment[f"{side}.cleat_setback.as_found"].value
-    is_left = advice.kind == "decided" and Inputs(assessment.visit).own_setback("decided", side) is None
+    is_left = advice.kind == "decided" and _is_only_left(assessment, side)
     words = "as left" if is_left else kind_words(advice.kind)
     if advice.kind == "after_trials" and advice.next_mm is None:
         return advice.needs
@@ -282,86 +259,3 @@ def instruction(assessment: Assessment, side: str) -> str:
     if advice.kind == "move":
         return "the slots let it go no further" if moved == "not moved" else moved
     return f"{words}: {moved}"
-
-
-def soles_figure(assessment: Assessment) -> charts.Figure:
-    """Draw both soles from below."""
-    return charts.soles([_sole(assessment, side) for side in SIDES])
-
-
-def soles_table(assessment: Assessment) -> Table:
-    """Return the table behind the drawing: what is drawn and nothing else."""
-    rows = charts.sole_table([_sole(assessment, side) for side in SIDES])
-    cells: dict[str, dict[str, str]] = {}
-    for row in rows:
-        cells.setdefault(row["what"], {})[row["side"]] = _cell(row)
-    body = tuple((capital(what), *(found.get(side, "—") for side in SIDES)) for what, found in cells.items())
-    return Table("What the drawing shows", ("", "Left", "Right"), body)
-
-
-def _cell(row: dict) -> str:
-    if row["words"]:
-        return row["words"]
-    value, low, high = ("" if row[name] is None else plain(row[name]) for name in ("value", "low", "high"))
-    span = f"{low or '?'} to {high or '?'}" if low or high else ""
-    unit = {"mm": " mm", "deg": "°"}[row["unit"]]
-    return f"{value}{unit} ({span})" if value and span else f"{value or span}{unit}"
-
-
-def _mean(assessment: Assessment, dotted: str | None) -> float | None:
-    quantity = Inputs(assessment.visit).quantity(dotted) if dotted else None
-    return quantity.value if quantity else None
-
-
-def _sole(assessment: Assessment, side: str) -> charts.SoleFoot:
-    found, foot = assessment[f"{side}.cleat_setback.as_found"], assessment.foot(side)
-    kind = assessment.advice[side].kind
-    band = {f"band_{end}_mm": assessment[f"{side}.cleat_setback.band_{end}"].value for end in ("low", "high")}
-    slots = {f"slot_{end}_mm": assessment[f"{side}.cleat_setback.slot_{end}"].value for end in ("least", "greatest")}
-    return charts.SoleFoot(
-        side=side,
-        now_mm=found.value,
-        now_low_mm=found.low,
-        now_high_mm=found.high,
-        target_mm=foot.set_to,
-        move_mm=_printed_move(found.value, foot.set_to),
-        toe_out_deg=_mean(assessment, Inputs(assessment.visit).current(f"{side}.cleat_toe_out_deg")),
-        natural_toe_out_deg=_mean(assessment, f"rider.{side}.natural_toe_out_deg"),
-        float_deg=assessment.visit.session.bike.float_deg,
-        joint_to_big_toe_side_mm=_mean(assessment, f"rider.{side}.mtp1_big_toe_side_mm"),
-        foot_length_mm=_mean(assessment, f"rider.{side}.foot_length_mm"),
-        instruction=instruction(assessment, side),
-        now_word="found" if kind in ("decided", "kept") else "now",
-        target_word=_TARGETS.get(kind, "today"),
-        **band,
-        **slots,
-    )
-
-
-def _printed_move(before: float | None, now: float | None) -> float | None:
-    """Return now minus before as both are printed [mm]."""
-    if None in (before, now):
-        return None
-    return halved(now) - halved(before)
-
-
-def starting_band_words(assessment: Assessment) -> Sentences:
-    """Say where the starting band comes from, how the house shifts it, and what to keep in mind."""
-    lines = []
-    for side in SIDES:
-        low, high = (assessment[f"{side}.cleat_setback.band_{end}"] for end in ("low", "high"))
-        start = assessment[f"{side}.cleat_setback.start"]
-        if not low.is_known:
-            lines.append(f"{side.capitalize()}: not assessed: {needs_words(low.needs)}.")
-            continue
-        # Where the rule names no point, it is the size that is too small for one.
-        point = f"start {halves(start.value)}" if start.is_known else "no starting point at this size: trials tell"
-        notes = capital("; ".join(start.notes))
-        lines.append(f"{side.capitalize()}: {halves(low.value)} to {halves(high.value)} mm, {point}. {notes}.")
-    lines.append("A starting band is where to begin, not where to end; riders differ widely (common practice).")
-    if assessment.visit.session.rider.riding == "short_maximal":
-        lines.append(
-            "Short maximal efforts: the trial goes forward in 2 mm steps to the first unsteady setting, then "
-            "back one (common practice, no source)."
-        )
-    return Sentences(tuple(lines))

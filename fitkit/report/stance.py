@@ -6,26 +6,28 @@ from fitkit import constants
 from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment import clearances as gaps
-from fitkit.assessment.clearances import outward_since_found
 from fitkit.assessment.inputs import Inputs
-from fitkit.calculations import anthropometry, clearances, stance
+from fitkit.calculations import anthropometry
+from fitkit.calculations import stance as widening
+from fitkit.calculations.clearances import LEAST_LEAN_DEG, bending_words, gap_words
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.names import printed
+from fitkit.report.results import by_side, printed
 from fitkit.words import capital, halved, halves, plain, signed
 
 __all__ = [
     "before_widening",
-    "candidates",
+    "clearances",
     "foot_gaps",
     "hips",
     "lean_words",
-    "parts_found",
-    "reach",
-    "refused",
+    "parts",
+    "parts_refused",
     "small_parts",
-    "stance_words",
+    "stance",
+    "width_candidates",
+    "widths",
 ]
 
 SIDES = ("left", "right")
@@ -36,7 +38,7 @@ _OTHER_CAUSES = {
 }
 
 
-def stance_words(assessment: Assessment) -> Sentences:
+def stance(assessment: Assessment) -> Sentences:
     """Say the first numbers of the stance: left and right half-stance and their difference."""
     left, right = (assessment[f"{side}.half_stance"] for side in SIDES)
     if not (left.is_known and right.is_known):
@@ -74,7 +76,7 @@ def hips(assessment: Assessment) -> Table:
     return Table("Hip spacing, by each published way", ("", "Spacing", "95 %", "Source"), tuple(rows))
 
 
-def candidates(assessment: Assessment) -> Table:
+def width_candidates(assessment: Assessment) -> Table:
     """Return the widths that could be tried, in no order of merit, with what 1 mm a side changes."""
     width = assessment["stance.width"]
     empty = f"No width to compare: {needs_words(width.needs)}." if not width.is_known else ""
@@ -82,8 +84,8 @@ def candidates(assessment: Assessment) -> Table:
         return Table("Widths that could be tried", (), (), empty)
     wish = assessment.visit.session.wish
     inputs = Inputs(assessment.visit)
-    moved = {side: outward_since_found(inputs, side) for side in SIDES}
-    found = stance.candidates(
+    moved = {side: gaps.outward_since_found(inputs, side) for side in SIDES}
+    found = widening.candidates(
         halved(width.value - sum(moved.values())),
         foot_hang_mm=inputs.number("rider.foot_hang_mm"),
         left_wish_mm=wish.left.half_stance_change_mm,
@@ -118,7 +120,7 @@ def before_widening(assessment: Assessment) -> Sentences:
         f"kneecap pain: {free.source}; {free.note}.",
         f"Widening by 20, 40 and 60 mm changed neither muscle activity nor joint angles; the narrowest was best for "
         f"efficiency and comfort whatever the pelvis width ({constants.Q_FACTOR_WIDENED_BY_MM.source}).",
-        f"{stance.LEAN_DESCRIBES} {anthropometry.trouser_size_words()}",
+        f"{widening.LEAN_DESCRIBES} {anthropometry.trouser_size_words()}",
     ]
     return Sentences(tuple(lines))
 
@@ -134,7 +136,7 @@ def _stiff_hips(assessment: Assessment) -> list[str]:
     return said
 
 
-def parts_found(assessment: Assessment) -> Sentences:
+def parts(assessment: Assessment) -> Sentences:
     """Say per side what was chosen for the wish, what remains, what nothing reaches and which family would."""
     if assessment.parts is None:
         remaining = assessment["left.half_stance.remaining"]
@@ -154,7 +156,7 @@ def _reached_since(assessment: Assessment) -> list[str]:
     """Say what of the wish the parts fitted since have met."""
     inputs, said = Inputs(assessment.visit), []
     for side in assessment.choices:
-        moved = outward_since_found(inputs, side)
+        moved = gaps.outward_since_found(inputs, side)
         if moved:
             wish = getattr(assessment.visit.session.wish, side).half_stance_change_mm
             rest = "nothing of the wish remains" if not halved(wish - moved) else f"{_mm(wish - moved)} of it remains"
@@ -175,7 +177,7 @@ def _choice_words(assessment: Assessment, side: str, choice: Choice) -> list[str
     return [*said, *(f"{note.rstrip('.')}." for note in choice.notes if note != CHANGE_OF_FAMILY)]
 
 
-def refused(assessment: Assessment) -> Table:
+def parts_refused(assessment: Assessment) -> Table:
     """Return the parts that may not be fitted here, with the reason."""
     rows: dict[tuple[str, str], list[str]] = {}
     if assessment.parts is not None:
@@ -186,33 +188,29 @@ def refused(assessment: Assessment) -> Table:
     return Table("Parts refused", ("", "Side", "Why"), body)
 
 
-def reach(assessment: Assessment) -> Table:
-    """Return clearances and threads of both sides."""
+def widths(assessment: Assessment) -> Table:
+    """Return half-stance and frontal lean with interval and grade."""
+    caption = "Where each foot stands (mm from the frame's middle)"
+    return by_side(assessment, caption, ("half_stance", "frontal_lean"), with_grade=True)
+
+
+def clearances(assessment: Assessment) -> Table:
+    """Return threads, lean and toe to tyre of both sides."""
     names = ("thread.turns", "lean.clearance", "toe.gap", "toe.gap_after")
-    words = (
-        "Pedal thread engaged",
-        "Lean until the lowered pedal touches",
-        "Toe to tyre",
-        "Toe to tyre after the move",
-    )
-    rows, numbers = [], []
-    for name, said in zip(names, words, strict=True):
-        pair = [assessment[f"{side}.{name}"] for side in SIDES]
-        numbers += [(said, side, estimate) for side, estimate in zip(SIDES, pair, strict=True)]
-        cells = [printed(assessment, f"{side}.{name}") for side in SIDES]
-        if name.startswith("toe") and all(estimate.is_known for estimate in pair):
-            cells = [f"{cell}: {clearances.gap_words(e.value)}" for cell, e in zip(cells, pair, strict=True)]
-        rows.append((said, *cells))
-    return Table("Threads and clearances", ("", "Left", "Right"), tuple(rows), estimates=tuple(numbers))
+    return by_side(assessment, "Threads and clearances", names, remark=_toe_gap)
+
+
+def _toe_gap(name: str, estimate: Estimate) -> str:
+    return f": {gap_words(estimate.value)}" if name.startswith("toe") else ""
 
 
 def lean_words(assessment: Assessment) -> str:
     """Return that a lowered pedal touches below the published least, in one sentence; nothing where none does."""
     leans = {side: assessment[f"{side}.lean.clearance"] for side in SIDES}
-    if not any(lean.is_known and lean.value < clearances.LEAST_LEAN_DEG for lean in leans.values()):
+    if not any(lean.is_known and lean.value < LEAST_LEAN_DEG for lean in leans.values()):
         return ""
     told = ", ".join(f"{side} {value_words(lean)}" for side, lean in leans.items() if lean.is_known)
-    least = f"{clearances.LEAST_LEAN_DEG:g}° is the least of {constants.LEAST_LEAN_DEG.source}"
+    least = f"{LEAST_LEAN_DEG:g}° is the least of {constants.LEAST_LEAN_DEG.source}"
     return f"Lowered pedal touches at a lean of {told}; {least}: do not pedal in bends."
 
 
@@ -229,7 +227,7 @@ def foot_gaps(assessment: Assessment) -> Table:
 def _gap_words(gap: gaps.FootGap) -> str:
     if gap.measured is None:
         return "not measured"
-    size = clearances.gap_words(gap.measured.value)
+    size = gap_words(gap.measured.value)
     return size if gap.holds else f"was {size}; moved since: measure again"
 
 
@@ -239,7 +237,7 @@ def small_parts(assessment: Assessment) -> Sentences:
     for side in SIDES:
         extender = inputs.fitted(side, "extender_mm")[0]
         if extender:
-            lines.append(f"{side.capitalize()}: {clearances.bending_words(extender)}")
+            lines.append(f"{side.capitalize()}: {bending_words(extender)}")
         for name, words, unit in (("shim_mm", "shim", " mm"), ("wedge_deg", "wedge", "°")):
             size = inputs.number_now(f"{side}.{name}")
             if size:

@@ -3,26 +3,27 @@
 from __future__ import annotations
 
 from fitkit import constants
-from fitkit.advice_words import needs_words, value_words
+from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import saddle_height
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
+from fitkit.report.results import by_side
 from fitkit.words import capital, decimal, halved, halves, plain, signed, whole
 
 __all__ = [
     "assumes_dropping",
-    "choices",
     "height_rules",
     "is_anything_moved",
     "published_effects",
-    "remaining",
-    "saddle_words",
+    "saddle",
+    "saddle_choices",
+    "saddle_remaining",
 ]
 
 SIDES = ("left", "right")
-_ROWS = {
+_CHOICES = {
     "untouched.knee_change": "Saddle untouched: knee at its straightest, change of flexion",
     "height_only.saddle_down": "Height only: saddle down along the seat tube",
     "full.saddle_forward": "Full: saddle forward",
@@ -34,12 +35,12 @@ _ROWS = {
 }
 
 
-def saddle_words(assessment: Assessment) -> Sentences:
+def saddle(assessment: Assessment) -> Sentences:
     """Say the height choice first: saddle, then bars, then what is not known; nothing where nothing moves."""
-    saddle, bar = assessment["saddle.height_only.down"], assessment["bar.height_only.down"]
+    down, bar = assessment["saddle.height_only.down"], assessment["bar.height_only.down"]
     stacks = _stack_words(assessment)
-    if not saddle.is_known:
-        return Sentences((f"Saddle not assessed: {needs_words(saddle.needs)}.", *stacks), kind="lead")
+    if not down.is_known:
+        return Sentences((f"Saddle not assessed: {needs_words(down.needs)}.", *stacks), kind="lead")
     if not stacks and not is_anything_moved(assessment):
         return Sentences(("No cleat moves, so nothing is asked of saddle and bars.",), kind="lead")
     if assumes_dropping(assessment):
@@ -50,7 +51,7 @@ def saddle_words(assessment: Assessment) -> Sentences:
         return Sentences((line, *stacks), kind="lead")
     habit = assessment.visit.house.rules.pitch_habit_95_deg
     lines = [
-        f"Saddle {_how_far(saddle)} along the seat tube keeps the knee as it was at its straightest, the mean of "
+        f"Saddle {_how_far(down)} along the seat tube keeps the knee as it was at its straightest, the mean of "
         f"both legs, if the foot keeps its pitch; the pitch habit alone (the heel up to {habit:g} degrees higher or "
         f"lower than before) can shift that by {_habit_mm(assessment)} mm either way: measure the knee again after "
         "riding."
@@ -112,18 +113,12 @@ def _done(assessment: Assessment) -> str:
     return f" Done: {halves(abs(halved(now) - halved(before)))} mm {'down' if now < before else 'up'}."
 
 
-def choices(assessment: Assessment) -> Table:
+def saddle_choices(assessment: Assessment) -> Table:
     """Return the fitter's choices for the saddle, per leg."""
-    numbers = [(words, side, assessment[f"{side}.{name}"]) for name, words in _ROWS.items() for side in SIDES]
-    rows = [
-        (left[0], value_words(left[2]), value_words(right[2]))
-        for left, right in zip(numbers[::2], numbers[1::2], strict=True)
-    ]
-    caption = "The choices, per leg (down and forward positive)"
-    return Table(caption, ("", "Left", "Right"), tuple(rows), estimates=tuple(numbers))
+    return by_side(assessment, "The choices, per leg (down and forward positive)", _CHOICES)
 
 
-def remaining(assessment: Assessment) -> Table:
+def saddle_remaining(assessment: Assessment) -> Table:
     """Return what each choice leaves at knee and thigh over the stroke, per leg."""
     rows = []
     for side in SIDES:
@@ -166,7 +161,7 @@ def height_rules(assessment: Assessment) -> Table:
     return Table(caption, ("", "Crank centre to saddle top", "Source and note"), tuple(rows))
 
 
-def published_effects() -> Sentences:
+def published_effects(_: Assessment) -> Sentences:
     """Say what moving the cleat back has been shown to do, with sizes; no gain is claimed."""
     oxygen, shifts = constants.CLEAT_BACK_OXYGEN_ML_PER_MIN, constants.CLEAT_BACK_OXYGEN_SHIFTS_MM
     run, run90 = constants.CLEAT_BACK_RUN_GAIN_PERCENT, constants.CLEAT_BACK_RUN_GAIN_90_PERCENT

@@ -1,0 +1,161 @@
+"""The results in words: their names, tables of them, numbers that add up, and what is said of all of them together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+
+from fitkit.advice_words import needs_words, value_words
+from fitkit.assessment import Assessment
+from fitkit.estimate import Estimate
+from fitkit.report.blocks import Sentences, Table
+from fitkit.words import capital, halved
+
+__all__ = ["RESULT_WORDS", "by_side", "grades", "in_words", "lacking", "notes", "printed", "sources"]
+
+SIDES = ("left", "right")
+
+RESULT_WORDS = {
+    "cleat_setback.as_found": "cleat setback as found",
+    "cleat_setback.as_left": "cleat setback as left",
+    "cleat_setback.square_to_axle": "joint ahead of the axle, square to it",
+    "cleat_setback.band_low": "starting band, low end",
+    "cleat_setback.band_high": "starting band, high end",
+    "cleat_setback.start": "starting point",
+    "cleat_setback.move": "move of the cleat, toward the heel",
+    "cleat_setback.slot_least": "least setback the shoe's own slots allow",
+    "cleat_setback.slot_greatest": "greatest setback the shoe's own slots allow",
+    "cleat_setback.shortfall": "target beyond the slots, toward the heel",
+    "mtp1.expected": "first-MTP joint expected, from the heel",
+    "float.free_heel_in": "free rotation left, heel inward",
+    "float.free_heel_out": "free rotation left, heel outward",
+    "half_stance": "half-stance",
+    "half_stance.wish": "wished change of half-stance",
+    "half_stance.remaining": "what remains of the wish",
+    "frontal_lean": "frontal lean of hip to foot, foot outside",
+    "thread.turns": "pedal thread engaged",
+    "lean.clearance": "lean until the lowered pedal touches",
+    "toe.gap": "toe to tyre",
+    "toe.gap_after": "toe to tyre after the move",
+    "calf_lever.ratio": "ankle-to-axle lever, after to before",
+    "untouched.knee_change": "knee at its straightest, saddle untouched",
+    "height_only.saddle_down": "saddle down, height only",
+    "full.saddle_forward": "saddle forward, full answer",
+    "full.saddle_down": "saddle down, full answer",
+    "pitch_habit.saddle_down": "what a pitch habit alone does to the saddle, height only",
+    "pitch_habit.knee_change": "what a pitch habit alone does to the knee, saddle untouched",
+    "stack.saddle_down": "saddle down for shims and adapters alone",
+    "forward_limit": "forward limit",
+    "stance.width": "stance width",
+    "stance.difference": "left minus right half-stance",
+    "hip.spacing": "hip spacing",
+    "saddle.height_only.down": "saddle down along the seat tube, for both legs",
+    "bar.height_only.down": "bar down with it",
+}
+_GRADE_WORDS = {
+    "measured here": "a reading taken in this visit",
+    "derived": "geometry from readings of this visit",
+    "published": "a publication's figure",
+    "common practice": "what the trade does; no publication stands behind it",
+    "house rule": "this clinic's own choice",
+    "this clinic": "learned from this clinic's own visits",
+    "from memory": "remembered, not looked up",
+}
+# Notes of these stand in a section of their own, beside the number.
+_NOTED_ELSEWHERE = (".band_low", ".band_high", ".start", ".remaining", ".forward_limit")
+
+
+def in_words(names: Iterable[str]) -> str:
+    """Return result names in words, those of both feet said once."""
+    sides: dict[str, list[str]] = {}
+    for name in names:
+        side, _, rest = name.partition(".")
+        found = sides.setdefault(rest if side in SIDES else name, [])
+        found += [side] if side in SIDES else []
+    alone = {name: f" ({found[0]})" if len(found) == 1 else "" for name, found in sides.items()}
+    return "; ".join(RESULT_WORDS[name] + where for name, where in alone.items())
+
+
+def printed(assessment: Assessment, name: str) -> str:
+    """Return a result in words; a sum or a difference is that of its parts as these are printed."""
+    found = assessment[name]
+    if not found.is_known:
+        return value_words(found)
+    side, value = name.split(".")[0], found.value
+    if name == "stance.width":
+        value = sum(halved(assessment[f"{side}.half_stance"].value) for side in SIDES)
+    elif name.endswith(".move"):
+        value = _move(assessment, side)
+    elif name.endswith(".gap_after"):
+        value = halved(assessment[f"{side}.toe.gap"].value) - _move(assessment, side)
+    return value_words(replace(found, value=value, low=min(found.low, value), high=max(found.high, value)))
+
+
+def _move(assessment: Assessment, side: str) -> float:
+    return halved(assessment.foot(side).set_to) - halved(assessment[f"{side}.cleat_setback.as_found"].value)
+
+
+def by_side(
+    assessment: Assessment,
+    caption: str,
+    names: Iterable[str] | Mapping[str, str],
+    *,
+    with_grade: bool = False,
+    remark: Callable[[str, Estimate], str] = lambda name, estimate: "",
+) -> Table:
+    """Return a table of results, left beside right.
+
+    `names` may give each its own words; `remark` what is said behind a number of a pair that is known.
+    """
+    labels = names if isinstance(names, Mapping) else {name: capital(RESULT_WORDS[name]) for name in names}
+    rows, numbers = [], []
+    for name, label in labels.items():
+        pair = [assessment[f"{side}.{name}"] for side in SIDES]
+        cells = [printed(assessment, f"{side}.{name}") for side in SIDES]
+        if all(estimate.is_known for estimate in pair):
+            cells = [f"{cell}{remark(name, estimate)}" for cell, estimate in zip(cells, pair, strict=True)]
+        if with_grade:
+            cells.append(" / ".join(dict.fromkeys(each.grade for each in pair if each.is_known)) or "—")
+        rows.append((label, *cells))
+        numbers += [(label, side, estimate) for side, estimate in zip(SIDES, pair, strict=True)]
+    head = ("", "Left", "Right", "Grade") if with_grade else ("", "Left", "Right")
+    return Table(caption, head, tuple(rows), estimates=tuple(numbers))
+
+
+def notes(assessment: Assessment) -> Sentences:
+    """Say everything that must stand beside a number and is not said above."""
+    said: dict[str, list[str]] = {}
+    for name, estimate in assessment.results.items():
+        for note in () if name.endswith(_NOTED_ELSEWHERE) else estimate.notes:
+            said.setdefault(note.rstrip("."), []).append(name.split(".")[0])
+    lines = []
+    for note, where in said.items():
+        sides = " and ".join(side for side in SIDES if side in where)
+        lines.append(f"{capital(f'{sides}: {note}' if sides else note)}.")
+    return Sentences(tuple(lines) or ("Nothing.",))
+
+
+def lacking(assessment: Assessment) -> Sentences:
+    """Say what could not be assessed and what each needs."""
+    needs: dict[str, list[str]] = {}
+    for name, estimate in assessment.results.items():
+        if estimate.needs:
+            needs.setdefault(estimate.needs, []).append(name)
+    lines = (f"{capital(needs_words(need))}: {in_words(names)}." for need, names in needs.items())
+    return Sentences(tuple(lines) or ("Nothing is lacking.",))
+
+
+def sources(assessment: Assessment) -> Table:
+    """Return the source of every number, so that each can be questioned."""
+    rows: dict[tuple[str, str], list[str]] = {}
+    for name, estimate in assessment.results.items():
+        if estimate.source:
+            rows.setdefault((estimate.grade, estimate.source), []).append(name)
+    body = tuple((capital(in_words(names)), grade, source) for (grade, source), names in rows.items())
+    return Table("Where each number comes from", ("Result", "Grade", "Source"), body)
+
+
+def grades(assessment: Assessment) -> Sentences:
+    """Say what each grade means, for those that occur."""
+    used = dict.fromkeys(each.grade for each in assessment.results.values() if each.grade)
+    return Sentences(tuple(f"{grade}: {_GRADE_WORDS[grade]}" for grade in used))
