@@ -208,8 +208,7 @@ class Draft:
         theirs = self.news.pop(dotted, now)
         seen = before.seen if before else theirs
         if not (entry.is_taken and same(entry.value, now, steps_of(dotted))):
-            self.unsaved[dotted] = Unsaved(entry, seen, entry.problem)
-            self._save(dotted)
+            self._save_first(dotted, Unsaved(entry, seen, entry.problem))
         self.notify()
 
     def save_all(self) -> None:
@@ -224,8 +223,7 @@ class Draft:
         """Choose between what was typed here and what another notebook saved."""
         unsaved = self.unsaved.pop(dotted)
         if mine:
-            self.unsaved[dotted] = replace(unsaved, seen=unsaved.theirs, is_conflict=False, why="")
-            self._save(dotted)
+            self._save_first(dotted, replace(unsaved, seen=unsaved.theirs, is_conflict=False, why=""))
         self.notify()
 
     def strike(self, dotted: str, index: int, reason: str) -> str:
@@ -281,11 +279,22 @@ class Draft:
         self.saved_at = f"{self._clock():%H:%M}"
         return saved, ""
 
-    def _save(self, dotted: str, *, again: bool = True) -> None:
-        """Save one field, or the group it brings into being; else say why not beside it."""
+    def _save_first(self, dotted: str, unsaved: Unsaved) -> None:
+        """Save one field; where that went well, try what waited for it or for the disk."""
+        self.unsaved[dotted] = unsaved
+        if self._save(dotted):
+            self._save_waiting()
+
+    def _save_waiting(self) -> None:
+        for dotted in list(self.unsaved):
+            if dotted in self.unsaved and not self.unsaved[dotted].is_conflict:
+                self._save(dotted)
+
+    def _save(self, dotted: str) -> bool:
+        """Save one field, or the group it brings into being, else say why not beside it; whether that went well."""
         unsaved = self.unsaved[dotted]
         if not unsaved.entry.is_taken:
-            return
+            return False
         group = absent_group(self.tree, dotted)
         if group is None:
             leaves, changes = [dotted], {dotted: (unsaved.seen, unsaved.entry.value)}
@@ -295,7 +304,7 @@ class Draft:
             if open_fields:
                 titles = " and ".join(sessions.describe(path).title.lower() for path in open_fields)
                 self.unsaved[dotted] = replace(unsaved, why=f"Not saved yet: needs {titles} too.")
-                return
+                return False
             leaves = [path for path in self.unsaved if path.startswith(f"{above}.") and self._is_ready(path)]
             made: dict = {}
             for path in leaves:
@@ -305,13 +314,11 @@ class Draft:
         saved, problem = self._write(action, tuple(changes))
         if saved is None:
             self._keep(leaves, problem)
-            return
-        if group and saved.refused:
-            self._save_moved(above, again=again)
+        elif group and saved.refused:
+            self._save_moved(above)
         else:
             self._accept(leaves, saved.refused)
-        if again:
-            self._save_waiting()
+        return saved is not None
 
     def _is_ready(self, dotted: str) -> bool:
         unsaved = self.unsaved.get(dotted)
@@ -333,15 +340,9 @@ class Draft:
             words += f"here {unsaved.entry.typed or 'blank'}. Which one counts?"
             self.unsaved[dotted] = replace(unsaved, theirs=theirs, is_conflict=True, why=words)
 
-    def _save_moved(self, group: str, *, again: bool) -> None:
+    def _save_moved(self, group: str) -> None:
         """Save an entry at the place it was given instead of the one that another window took."""
         base, _, place = group.rpartition(".")
         first = next((path for path in self.unsaved if path.startswith(f"{base}.{self.count(base)}.")), None)
         if first and place.isdigit():
-            self._save(first, again=again)
-
-    def _save_waiting(self) -> None:
-        """Try what waited for a save that went well, or for the disk."""
-        for dotted in list(self.unsaved):
-            if dotted in self.unsaved and not self.unsaved[dotted].is_conflict:
-                self._save(dotted, again=False)
+            self._save(first)
