@@ -62,7 +62,7 @@ class Unsaved:
     seen: Any  # what stood in the field when it was typed
     why: str = ""  # why it is not saved
     theirs: Any = None  # what another notebook saved meanwhile
-    is_conflict: bool = False  # whether another notebook saved something else meanwhile
+    is_conflict: bool = False  # an edit conflict: another notebook saved something else meanwhile
 
 
 class Draft:
@@ -136,7 +136,7 @@ class Draft:
         listeners.insert(0 if is_first else len(listeners), callback)
 
     def notify(self) -> None:
-        """Call everybody who listens; drawings a moment later, so that fast typing does not wait for each of them."""
+        """Call everybody who listens; drawings are debounced, so that fast typing does not wait for each of them."""
         self._notified = (self.tree, self.trouble)
         self._call("changed")
         if self._drawing:

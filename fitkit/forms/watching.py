@@ -1,4 +1,4 @@
-"""Watching a file for what another window saves, and which fields that changed; calls on the loop that serves forms."""
+"""Edits from elsewhere: watching a file, and which fields changed; calls on the event loop that serves the forms."""
 
 from __future__ import annotations
 
