@@ -67,15 +67,6 @@ BARLEYCORN_MM = Published(25.4 / 3, "mm", None, _JURCA, SECOND, "one third of an
 UK_AT_NO_FOOT = Published(-23.0, "UK sizes", None, _ISO_OPEN, SECOND, "UK adult = 3 foot_in - 23")
 US_MEN_ABOVE_UK = Published(1.0, "UK sizes", None, "none found", MEMORY, "one size either way")
 US_WOMEN_ABOVE_UK = Published(2.0, "UK sizes", None, "none found", MEMORY, "one size either way")
-US_SIZE_HALF_WIDTH = Published(1.0, "UK sizes", None, "none found", MEMORY, "how far the two above may be out")
-LABEL_FOOT_HALF_WIDTH_MM = Published(
-    5.0,
-    "mm",
-    None,
-    f"half a size and the maker's allowance, from the sizes of {_ISO_EXTRACT}",
-    COMPUTED,
-    "foot length read back from a label, taken as a 95 % half-width",
-)
 
 # --- Foot length and the first MTP joint ---------------------------------------------------------------------------
 _ANSUR = "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II 2012), computed from its data files"

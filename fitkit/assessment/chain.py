@@ -21,11 +21,6 @@ _MEASURED = (
     Input("rider.{side}.ankle_height_mm"),
     Input("shoes.{side}.axle_to_foot_sole_mm"),
 )
-_BY_STATURE = {
-    "thigh_mm": anthropometry.thigh_of_stature,
-    "shank_mm": anthropometry.shank_of_stature,
-    "ankle_height_mm": anthropometry.ankle_height_of_stature,
-}
 # What the foot's own path over the stroke needs; the rest is needed for knee and saddle.
 _FOOT = ("ankle_to_mtp1_mm", "ankle_height_mm", "axle_to_foot_sole_mm")
 # Stands where thigh, shank, crank or seat tube is not known: the foot's path after minus before is free of them.
@@ -82,8 +77,8 @@ def links_of(inputs: Inputs, draws: Draws, side: str) -> Links:
     population = inputs.visit.session.rider.reference_population
     for each in _MEASURED:
         found, name = each.read(inputs, side), each.path.rpartition(".")[2]
-        if found is None and stature is not None and name in _BY_STATURE:
-            share = _BY_STATURE[name](stature, population)
+        if found is None and stature is not None and name in anthropometry.SEGMENTS:
+            share = anthropometry.segment_of_stature(name, stature, population)
             found = share.length
             sources.append(share.source)
             notes.append(f"{each.words} not measured: {share.note}")

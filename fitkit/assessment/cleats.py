@@ -87,7 +87,7 @@ def _size(inputs: Inputs, side: str) -> tuple[float | None, str]:
             words = f"label {_SYSTEMS[shoe.size_system]} {shoe.size:g}{f' ({note})' if note else ''}"
             return footwear.eu_from_label(shoe.size, shoe.size_system), words
         if foot is not None:
-            return footwear.eu_from_foot(foot.value), f"foot length {foot.value:.0f} mm"
+            return footwear.size_from_foot(foot.value, "eu"), f"foot length {foot.value:.0f} mm"
     except ValueError as error:
         return None, f"a possible shoe size: {error}"
     return None, "size system of the shoe label" if shoe.size is not None else "shoe size or foot length"
@@ -124,7 +124,7 @@ def _foot_band(inputs: Inputs, side: str, size: float, rule: dict) -> cleats.Ban
     foot = inputs.quantity(f"rider.{side}.foot_length_mm")
     if foot is None or abs(footwear.sizes_differ(size, foot.value)) <= 1:
         return None
-    return cleats.starting_band(footwear.eu_from_foot(foot.value), **rule)
+    return cleats.starting_band(footwear.size_from_foot(foot.value, "eu"), **rule)
 
 
 def _shifts(inputs: Inputs, side: str) -> tuple[Shift, ...]:

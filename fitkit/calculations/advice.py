@@ -68,64 +68,28 @@ class Steps:
 
 @dataclass(frozen=True)
 class FootFacts:
-    """All that the advice for one foot goes by.
+    """All that the advice for one foot goes by; lengths [mm], toward the heel positive."""
 
-    Parameters
-    ----------
-    found_mm, half_width_mm : float or None
-        Cleat setback as found and half of its 95 % interval [mm].
-    sign : str or None
-        The open sign that stops the advice.
-    decided_mm : float or None
-        Where it was decided to be, or was left [mm].
-    worse : tuple of Worse
-        Complaints of this foot's side that got worse since the last visit, which had changed something.
-    changed_then_mm : float or None
-        How far the last visit moved this cleat, toward the heel positive [mm]; None where it did not.
-    also_changed : tuple of str
-        What else the last visit changed.
-    kept_mm : float or None
-        Setback of the last trial kept that was not unsteady [mm].
-    settings : tuple of RiddenSetting
-        What was ridden in trials, settings closer than `Steps.same_setting_mm` counted as one.
-    seen : frozenset of str or None
-        What was seen of this side as found; None where nobody looked.
-    riding : str or None
-        What the rider mostly does.
-    has_bad_complaint : bool
-        Whether a complaint is as bad as a new one that counts.
-    band_low_mm, band_high_mm : float or None
-        Starting band [mm], below the sizes of the trade too; None where there is none.
-    band_needs : str
-        What a band needs, where there is none.
-    slot_least_mm, slot_greatest_mm : float or None
-        What the slots allow, a fitted adapter counted [mm].
-    adapters : tuple of (str, float)
-        Base adapters of the parts table that fit: id and gain toward the heel [mm].
-    is_worn, is_loose : bool
-        Whether the cleat is worn, and the shoe loose.
-    """
-
-    found_mm: float | None
-    half_width_mm: float = 0.0
-    sign: str | None = None
-    decided_mm: float | None = None
-    worse: tuple[Worse, ...] = ()
-    changed_then_mm: float | None = None
-    also_changed: tuple[str, ...] = ()
-    kept_mm: float | None = None
-    settings: tuple[RiddenSetting, ...] = ()
-    seen: frozenset[str] | None = None
-    riding: str | None = None
-    has_bad_complaint: bool = False
-    band_low_mm: float | None = None
+    found_mm: float | None  # cleat setback as found, None where it was not measured
+    half_width_mm: float = 0.0  # half of its 95 % interval
+    sign: str | None = None  # the open sign that stops the advice
+    decided_mm: float | None = None  # where it was decided to be, or was left
+    worse: tuple[Worse, ...] = ()  # complaints of this side that got worse since the last visit changed something
+    changed_then_mm: float | None = None  # how far the last visit moved this cleat, None where it did not
+    also_changed: tuple[str, ...] = ()  # what else the last visit changed
+    kept_mm: float | None = None  # setback of the last trial kept that was not unsteady
+    settings: tuple[RiddenSetting, ...] = ()  # ridden in trials, those closer than `Steps.same_setting_mm` as one
+    seen: frozenset[str] | None = None  # what was seen of this side as found; None where nobody looked
+    riding: str | None = None  # what the rider mostly does
+    has_bad_complaint: bool = False  # whether a complaint is as bad as a new one that counts
+    band_low_mm: float | None = None  # starting band, below the sizes of the trade too; None where there is none
     band_high_mm: float | None = None
-    band_needs: str = "shoe size"
-    slot_least_mm: float | None = None
+    band_needs: str = "shoe size"  # what a band needs, where there is none
+    slot_least_mm: float | None = None  # what the slots allow, a fitted adapter counted
     slot_greatest_mm: float | None = None
-    adapters: tuple[tuple[str, float], ...] = ()
-    is_worn: bool = False
-    is_loose: bool = False
+    adapters: tuple[tuple[str, float], ...] = ()  # base adapters that fit: id and gain toward the heel
+    is_worn: bool = False  # whether the cleat is worn
+    is_loose: bool = False  # whether the shoe is loose
 
     @property
     def signs(self) -> tuple[str, ...]:
@@ -135,32 +99,16 @@ class FootFacts:
 
 @dataclass(frozen=True)
 class Advice:
-    """What is to be done with one cleat.
+    """What is to be done with one cleat; lengths [mm]."""
 
-    Parameters
-    ----------
-    kind, why : Kind, tuple of str
-        Which rule spoke, and the reason ids, the strongest first.
-    to_mm, next_mm : float or None
-        Where the cleat is going, and where it goes today [mm]; None where nothing is advised.
-    needs : str or None
-        What is missing.
-    short_by_mm : float
-        How far the slots end before where it would go, toward the heel positive [mm].
-    closed_by : tuple of str
-        Ids of base adapters that give as much, the least first.
-    also_back : tuple of str
-        What else the last visit changed and goes back too.
-    """
-
-    kind: Kind
-    to_mm: float | None = None
-    next_mm: float | None = None
-    why: tuple[str, ...] = ()
-    needs: str | None = None
-    short_by_mm: float = 0.0
-    closed_by: tuple[str, ...] = ()
-    also_back: tuple[str, ...] = ()
+    kind: Kind  # which rule spoke
+    to_mm: float | None = None  # where the cleat is going, None where nothing is advised
+    next_mm: float | None = None  # where it goes today
+    why: tuple[str, ...] = ()  # reason ids, the strongest first
+    needs: str | None = None  # what is missing
+    short_by_mm: float = 0.0  # how far the slots end before where it would go, toward the heel positive
+    closed_by: tuple[str, ...] = ()  # ids of base adapters that give as much, the least first
+    also_back: tuple[str, ...] = ()  # what else the last visit changed and goes back too
 
     def as_document(self) -> dict:
         """Return the advice as it stands in the results file."""
@@ -168,14 +116,7 @@ class Advice:
 
 
 def advise(foot: FootFacts, steps: Steps) -> Advice:
-    """Return the advice for one foot: the first rule that fits.
-
-    Parameters
-    ----------
-    foot : FootFacts
-        What is known of it.
-    steps : Steps
-        The house choices.
+    """Return the advice for one foot by the house choices: the first rule that fits.
 
     Examples
     --------

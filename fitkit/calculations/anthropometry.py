@@ -8,6 +8,7 @@ and the sources differ in where they put the joints.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,20 +20,19 @@ from fitkit.constants import SECOND, Published
 
 __all__ = [
     "MODELS_SHARE_INPUTS",
+    "SEGMENTS",
     "HipSpacing",
     "Proportion",
     "SpacingRow",
-    "ankle_height_of_stature",
     "half_spacing_bell",
     "half_spacing_hara",
     "half_spacing_harrington",
     "half_spacing_harrington_width_only",
     "hip_spacing",
     "inseam_contradiction",
-    "shank_of_stature",
+    "segment_of_stature",
     "spacing_ct_line",
     "spacing_draws",
-    "thigh_of_stature",
     "trouser_size_words",
 ]
 
@@ -127,7 +127,9 @@ def spacing_ct_line(inter_asis_mm):
 def hip_spacing(
     *, inter_asis_mm: float | None, pelvic_depth_mm: float | None, leg_length_mm: float | None
 ) -> HipSpacing:
-    """Return the distance between the hip centres by the CT line and the published models, side by side, spanned.
+    """Return the distance between the hip centres by the CT line and the published models [mm], side by side, spanned.
+
+    `MODELS_SHARE_INPUTS` belongs beside it.
 
     Parameters
     ----------
@@ -135,11 +137,6 @@ def hip_spacing(
         Between the front upper spines; from their middle to that of the rear ones [mm].
     leg_length_mm : float or None
         Mean of both legs, ASIS to inner ankle bone [mm].
-
-    Returns
-    -------
-    HipSpacing
-        [mm]. `MODELS_SHARE_INPUTS` belongs beside it.
 
     Raises
     ------
@@ -160,41 +157,31 @@ def hip_spacing(
     for name, value in given.items():
         if value is not None and not 0 < value < math.inf:
             raise ValueError(f"{name} is {value}; expected above 0. Measure it again.")
-    rows = (_ct_row(inter_asis_mm), *_model_rows(inter_asis_mm, pelvic_depth_mm, leg_length_mm))
-    ct = rows[0]
-    if ct.needs:
-        return HipSpacing(None, None, None, ct.needs, rows)
-    known = [row for row in rows if row.needs is None]
-    return HipSpacing(ct.value_mm, min(row.low_mm for row in known), max(row.high_mm for row in known), None, rows)
-
-
-def _ct_row(inter_asis_mm: float | None) -> SpacingRow:
-    half_mm = constants.HIP_SPACING_CT_HALF_WIDTH_MM.value
-    value_mm = None if inter_asis_mm is None else float(spacing_ct_line(inter_asis_mm))
-    return _row("CT line", value_mm, half_mm, constants.HIP_SPACING_CT_MM.source, "inter-ASIS distance")
-
-
-def _model_rows(width_mm: float | None, depth_mm: float | None, leg_mm: float | None) -> list[SpacingRow]:
-    within_mm = constants.HIP_MODEL_HALF_WIDTH_MM.value
-    bell = None if width_mm is None else 2 * half_spacing_bell(width_mm)
-    hara = None if leg_mm is None else 2 * half_spacing_hara(leg_mm)
-    if depth_mm is not None:
-        name, needs = "Harrington", "inter-ASIS distance"
-        harrington = None if width_mm is None else 2 * half_spacing_harrington(width_mm, depth_mm)
+    width, depth, leg = given.values()
+    if depth is None:
+        harrington, of_pelvis = ("Harrington, width only", half_spacing_harrington_width_only), (width,)
     else:
-        name, needs = "Harrington, width only", "inter-ASIS distance"
-        harrington = None if width_mm is None else 2 * half_spacing_harrington_width_only(width_mm)
-    return [
-        _row("Bell", bell, within_mm, constants.HIP_BELL_PER_WIDTH.source, "inter-ASIS distance"),
-        _row(name, harrington, within_mm, constants.HIP_HARRINGTON_PER_WIDTH.source, needs),
-        _row("Hara", hara, within_mm, constants.HIP_HARA_PER_LEG_LENGTH.source, "leg length"),
-    ]
+        harrington, of_pelvis = ("Harrington", half_spacing_harrington), (width, depth)
+    needs, within_mm = "inter-ASIS distance", constants.HIP_MODEL_HALF_WIDTH_MM.value
+    ct, ct_within_mm = constants.HIP_SPACING_CT_MM, constants.HIP_SPACING_CT_HALF_WIDTH_MM.value
+    rows = (
+        _row("CT line", lambda of: spacing_ct_line(of) / 2, (width,), ct_within_mm, ct.source, needs),
+        _row("Bell", half_spacing_bell, (width,), within_mm, constants.HIP_BELL_PER_WIDTH.source, needs),
+        _row(*harrington, of_pelvis, within_mm, constants.HIP_HARRINGTON_PER_WIDTH.source, needs),
+        _row("Hara", half_spacing_hara, (leg,), within_mm, constants.HIP_HARA_PER_LEG_LENGTH.source, "leg length"),
+    )
+    if width is None:
+        return HipSpacing(None, None, None, needs, rows)
+    known = [row for row in rows if row.needs is None]
+    return HipSpacing(rows[0].value_mm, min(row.low_mm for row in known), max(row.high_mm for row in known), None, rows)
 
 
-def _row(name: str, value_mm: float | None, half_mm: float, source: str, needs: str) -> SpacingRow:
-    if value_mm is None:
+def _row(name: str, half_spacing: Callable, lengths: tuple, within_mm: float, source: str, needs: str) -> SpacingRow:
+    """Return one model's row; no number where a length it goes by is not measured."""
+    if None in lengths:
         return SpacingRow(name, None, None, None, source, needs)
-    return SpacingRow(name, value_mm, value_mm - half_mm, value_mm + half_mm, source)
+    value_mm = float(2 * half_spacing(*lengths))
+    return SpacingRow(name, value_mm, value_mm - within_mm, value_mm + within_mm, source)
 
 
 def spacing_draws(spacing: HipSpacing, standard_normals: np.ndarray) -> np.ndarray:
@@ -233,12 +220,25 @@ def trouser_size_words() -> str:
 
 
 Population = Literal["men", "women"]
+Segment = Literal["thigh_mm", "shank_mm", "ankle_height_mm"]
 
 _ANSUR = "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II 2012), as quoted by an open code"
 THIGH_LINK_MEN_MM = Published(409.3, "mm", 28.4, _ANSUR, SECOND, "trochanterion to lateral femoral epicondyle")
 THIGH_LINK_WOMEN_MM = Published(379.4, "mm", 24.0, _ANSUR, SECOND, "trochanterion to lateral femoral epicondyle")
 CALF_LINK_MEN_MM = Published(418.8, "mm", 24.6, _ANSUR, SECOND, "lateral femoral epicondyle to lateral malleolus")
 CALF_LINK_WOMEN_MM = Published(403.2, "mm", 25.9, _ANSUR, SECOND, "lateral femoral epicondyle to lateral malleolus")
+
+# Each segment's shares of stature, and its length in the survey with its spread, by population.
+_THIGH = constants.THIGH_SHARE_DRILLIS, constants.THIGH_SHARE_DE_LEVA
+_SHANK = constants.SHANK_SHARE_DRILLIS, constants.SHANK_SHARE_DE_LEVA
+SEGMENTS = {
+    "thigh_mm": {"men": (_THIGH, THIGH_LINK_MEN_MM), "women": (_THIGH, THIGH_LINK_WOMEN_MM)},
+    "shank_mm": {"men": (_SHANK, CALF_LINK_MEN_MM), "women": (_SHANK, CALF_LINK_WOMEN_MM)},
+    "ankle_height_mm": {
+        "men": ((constants.MALLEOLUS_HEIGHT_SHARE_MEN,), constants.MALLEOLUS_HEIGHT_MEN_MM),
+        "women": ((constants.MALLEOLUS_HEIGHT_SHARE_WOMEN,), constants.MALLEOLUS_HEIGHT_WOMEN_MM),
+    },
+}
 
 # Trochanter height over inseam: 1.10 by the published shares of stature. The limits are a house choice.
 LEAST_LEG_PER_INSEAM, GREATEST_LEG_PER_INSEAM = 1.00, 1.20
@@ -253,39 +253,28 @@ class Proportion:
     note: str
 
 
-def thigh_of_stature(stature: Quantity, population: Population | None) -> Proportion:
-    """Return the thigh [mm] from stature [mm], by both published shares of stature."""
-    shares = constants.THIGH_SHARE_DRILLIS, constants.THIGH_SHARE_DE_LEVA
-    return _share_of(stature, shares, _spread(THIGH_LINK_MEN_MM, THIGH_LINK_WOMEN_MM, population))
+def segment_of_stature(segment: Segment, stature: Quantity, population: Population | None) -> Proportion:
+    """Return a segment's length [mm] from stature [mm], by every published share of stature; ankle height unshod.
 
-
-def shank_of_stature(stature: Quantity, population: Population | None) -> Proportion:
-    """Return the shank [mm] from stature [mm], by both published shares of stature."""
-    shares = constants.SHANK_SHARE_DRILLIS, constants.SHANK_SHARE_DE_LEVA
-    return _share_of(stature, shares, _spread(CALF_LINK_MEN_MM, CALF_LINK_WOMEN_MM, population))
-
-
-def ankle_height_of_stature(stature: Quantity, population: Population | None) -> Proportion:
-    """Return the ankle's height above the barefoot sole [mm] from stature [mm]; both shares when no population."""
-    shares = _of(constants.MALLEOLUS_HEIGHT_SHARE_MEN, constants.MALLEOLUS_HEIGHT_SHARE_WOMEN, population)
-    spread = _spread(constants.MALLEOLUS_HEIGHT_MEN_MM, constants.MALLEOLUS_HEIGHT_WOMEN_MM, population)
-    return _share_of(stature, shares, spread)
+    Notes
+    -----
+    The middle of what is published, with the standard uncertainty of lying anywhere between (GUM 4.3.7), and the
+    spread of the whole survey: people of every stature differ more than people of one, so it is never too narrow.
+    """
+    published = [SEGMENTS[segment][who] for who in ("men", "women") if population in (who, None)]
+    shares = tuple(dict.fromkeys(share for shares, _ in published for share in shares))
+    spread = max((spread for _, spread in published), key=lambda each: each.uncertainty)
+    low, high = min(share.value for share in shares), max(share.value for share in shares)
+    share, between = (low + high) / 2, (high - low) / math.sqrt(12)
+    own = tuple((share * u, df) for u, df in stature.components)
+    added = (between * stature.value, math.inf), (spread.uncertainty, math.inf)
+    note = f"{share:.4g} of stature; the spread is that of people of every stature, so never too narrow"
+    source = "; ".join(dict.fromkeys(each.source for each in (*shares, spread)))
+    return Proportion(Quantity(share * stature.value, (*own, *added)), source, note)
 
 
 def inseam_contradiction(*, thigh_mm: float, shank_mm: float, ankle_height_mm: float, inseam_mm: float) -> str | None:
-    """Say when segment lengths and inseam cannot belong to one leg; None when they can.
-
-    Parameters
-    ----------
-    thigh_mm, shank_mm, ankle_height_mm : float
-        Segments as measured [mm].
-    inseam_mm : float
-        Inseam [mm].
-
-    Returns
-    -------
-    str or None
-        A sentence with what was found and what was expected.
+    """Say when segment lengths and inseam [mm] cannot belong to one leg, found and expected; None when they can.
 
     Notes
     -----
@@ -300,30 +289,3 @@ def inseam_contradiction(*, thigh_mm: float, shank_mm: float, ankle_height_mm: f
         f"thigh, shank and ankle height make {height:.0f} mm; expected {low:.0f} to {high:.0f} for an inseam of "
         f"{inseam_mm:.0f} mm. Measure all four again"
     )
-
-
-def _of(men: Published, women: Published, population: Population | None) -> tuple[Published, ...]:
-    return {"men": (men,), "women": (women,), None: (men, women)}[population]
-
-
-def _spread(men: Published, women: Published, population: Population | None) -> Published:
-    # The whole survey's: people of every stature differ more than people of one, so it is never too narrow.
-    return max(_of(men, women, population), key=lambda published: published.uncertainty)
-
-
-def _middle(values: tuple[Published, ...]) -> tuple[float, float]:
-    # The middle of what is published, and the standard uncertainty of lying anywhere between (GUM 4.3.7).
-    low, high = min(v.value for v in values), max(v.value for v in values)
-    return (low + high) / 2, (high - low) / math.sqrt(12)
-
-
-def _share_of(stature: Quantity, shares: tuple[Published, ...], spread: Published) -> Proportion:
-    share, between = _middle(shares)
-    own = tuple((share * u, df) for u, df in stature.components)
-    added = (between * stature.value, math.inf), (spread.uncertainty, math.inf)
-    note = f"{share:.4g} of stature; the spread is that of people of every stature, so never too narrow"
-    return Proportion(Quantity(share * stature.value, (*own, *added)), _sources(*shares, spread), note)
-
-
-def _sources(*published: Published) -> str:
-    return "; ".join(dict.fromkeys(value.source for value in published))

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit import constants
-from fitkit.calculations.readings import Quantity, exact, linear
+from fitkit.calculations.readings import Quantity, as_quantity, linear
 
 __all__ = [
     "LEAN_SCOPE",
@@ -50,7 +50,6 @@ class Turns:
     """Turns of thread engaged [turns]; None while `needs` names what is not measured."""
 
     value: float | None
-    engaged_mm: float | None
     needs: str | None
     notes: tuple[str, ...]
 
@@ -64,7 +63,9 @@ def turns_engaged(
     extender_mm=0.0,
     extender_thread_mm=math.nan,
 ):
-    """Return the turns of pedal thread engaged [turns], of the lesser joint where there is an extender.
+    """Return the turns of pedal thread engaged [turns], not below 0, of the lesser joint where there is an extender.
+
+    Not-a-number while something it hangs on is unknown.
 
     Parameters
     ----------
@@ -78,11 +79,6 @@ def turns_engaged(
         What an extender adds [mm]; 0 is none.
     extender_thread_mm : float or ndarray
         The extender's thread, its outer and its inner one alike [mm].
-
-    Returns
-    -------
-    float or ndarray
-        [turns], not below 0; not-a-number while something it hangs on is unknown.
 
     Notes
     -----
@@ -118,19 +114,13 @@ def thread_turns(
 ) -> Turns:
     """Return the turns engaged on one side, or what they need.
 
-    Parameters
-    ----------
-    spindle_thread_mm, unthreaded_tip_mm, washer_mm, crank_thread_depth_mm, extender_mm, extender_thread_mm : float
-        As in `turns_engaged` [mm]; None is not measured. Washer, extender and tip recorded nowhere count as 0, said.
+    Parameters are those of `turns_engaged` [mm]; None is not measured. Washer, extender and tip recorded nowhere count
+    as 0, said; a tip that is there but not recorded makes the real number smaller.
 
     Raises
     ------
     ValueError
         For a negative length.
-
-    Notes
-    -----
-    Derived, see `turns_engaged`. An unthreaded tip that is there but not recorded makes the real number smaller.
     """
     lengths = {
         "spindle_thread_mm": spindle_thread_mm,
@@ -154,13 +144,12 @@ def thread_turns(
         notes.append("with an extender: the lesser of its two joints" + (", washer at either" if washer_mm else ""))
     missing = [words for words, value in wanted.items() if value is None]
     if missing:
-        return Turns(None, None, ", ".join(missing), tuple(notes))
-    turns = float(turns_engaged(**{name: value or 0.0 for name, value in lengths.items()}))
-    return Turns(turns, turns * constants.PEDAL_THREAD_PITCH_MM.value, None, tuple(notes))
+        return Turns(None, ", ".join(missing), tuple(notes))
+    return Turns(float(turns_engaged(**{name: value or 0.0 for name, value in lengths.items()})), None, tuple(notes))
 
 
 def lean_deg(*, bottom_bracket_height_mm, crank_length_mm, pedal_below_axle_mm, pedal_outer_edge_mm, added_mm=0.0):
-    """Return the lean at which the lowered pedal touches the ground [deg].
+    """Return the lean from upright at which the lowered pedal touches the ground [deg], beside `LEAN_SCOPE`.
 
     Parameters
     ----------
@@ -170,11 +159,6 @@ def lean_deg(*, bottom_bracket_height_mm, crank_length_mm, pedal_below_axle_mm, 
         From the frame's centreline, as found [mm].
     added_mm : float or ndarray
         What parts fitted since add outward [mm].
-
-    Returns
-    -------
-    float or ndarray
-        From upright [deg]; compare with `LEAST_LEAN_DEG` beside `LEAN_SCOPE`.
 
     Raises
     ------
@@ -210,22 +194,18 @@ def lean_words(lean: float) -> str:
 
 
 def toe_gap(*, axle_to_tyre_mm: Quantity | float, axle_to_toe_mm: Quantity | float) -> Quantity:
-    """Return the gap between toe and tyre as found [mm]; negative is overlap.
+    """Return the gap between toe and tyre as found [mm]; negative is overlap. Derived: axle to tyre - axle to toe.
 
     Parameters
     ----------
     axle_to_tyre_mm, axle_to_toe_mm : Quantity or float
         Pedal axle forward to the tyre turned toward it, and to the shoe's tip [mm].
-
-    Notes
-    -----
-    Derived: axle to tyre - axle to toe.
     """
-    return linear([(1, _quantity(axle_to_tyre_mm)), (-1, _quantity(axle_to_toe_mm))])
+    return linear([(1, as_quantity(axle_to_tyre_mm)), (-1, as_quantity(axle_to_toe_mm))])
 
 
 def toe_gap_after(gap: Quantity, move_mm: Quantity | float) -> Quantity:
-    """Return the gap between toe and tyre once the cleat has moved [mm]; negative is overlap.
+    """Return the gap between toe and tyre once the cleat has moved [mm]; negative is overlap. Derived: gap - move.
 
     Parameters
     ----------
@@ -233,12 +213,8 @@ def toe_gap_after(gap: Quantity, move_mm: Quantity | float) -> Quantity:
         From `toe_gap` [mm].
     move_mm : Quantity or float
         New minus old cleat setback, toward the heel positive [mm]: the shoe goes forward by as much.
-
-    Notes
-    -----
-    Derived: gap - move.
     """
-    return linear([(1, gap), (-1, _quantity(move_mm))])
+    return linear([(1, gap), (-1, as_quantity(move_mm))])
 
 
 def gap_words(gap_mm: float) -> str:
@@ -288,7 +264,3 @@ def bending_words(added_mm: float) -> str:
         f"{added_mm:g} mm raises the bending at the crank face by {percent:.0f} % "
         f"({constants.CRANK_FORCE_ARM_MM.source}): ask the crank's maker, and mind the rider's mass."
     )
-
-
-def _quantity(value: Quantity | float) -> Quantity:
-    return value if isinstance(value, Quantity) else exact(value)

@@ -60,7 +60,7 @@ def starting_band(
     extrapolated_above_size: float,
     greatest_size: float,
 ) -> Band | None:
-    """Return the starting band for a shoe size, None outside the sizes the rule speaks of.
+    """Return the starting band [mm] for a shoe size, None outside the sizes the rule speaks of.
 
     Parameters
     ----------
@@ -74,11 +74,6 @@ def starting_band(
         High end for sizes too small for a point [mm].
     least_size, point_from_size, extrapolated_above_size, greatest_size : float
         Where the rule begins, where it gives a point, where it is extrapolated, where it ends [EU sizes].
-
-    Returns
-    -------
-    Band or None
-        Ends and point [mm]; no point below `point_from_size`, nothing outside `least_size` to `greatest_size`.
 
     Raises
     ------
@@ -111,16 +106,8 @@ def starting_band(
 def shift_to(band: Band, ends: set[End]) -> tuple[float | None, bool]:
     """Return the starting point [mm] after the house shifts, and whether they contradicted each other.
 
-    Parameters
-    ----------
-    band : Band
-        The starting band [mm].
-    ends : set of {"high", "low", "none"}
-        Where the shifts that apply would begin. "none" only asks to watch; "high" with "low" cancels out.
-
-    Notes
-    -----
-    House rule, no source.
+    `ends` is where the shifts that apply would begin: "none" only asks to watch; "high" with "low" cancels out. House
+    rule, no source.
     """
     wanted = ends - {"none"}
     if band.point is None or not wanted:
@@ -140,17 +127,12 @@ def held_inside(target_mm: float, *, least_mm: float | None, greatest_mm: float 
 
 
 def shortfall(to_greatest: Quantity | None, to_least: Quantity | None) -> tuple[float, float, float]:
-    """Return how far a target lies beyond the slots, with the ends of its 95 % interval [mm].
+    """Return how far a target lies beyond the slots [mm]: value, low, high at 95 %; toward the heel positive, 0 inside.
 
     Parameters
     ----------
     to_greatest, to_least : Quantity or None
         Target minus the slot's greatest and least cleat setback [mm]; None where it does not matter.
-
-    Returns
-    -------
-    value, low, high : float
-        Positive toward the heel, 0 inside [mm].
 
     Notes
     -----
@@ -170,11 +152,7 @@ def shortfall(to_greatest: Quantity | None, to_least: Quantity | None) -> tuple[
 def move_between_marks(new: Quantity, old: Quantity) -> Quantity:
     """Return new minus old cleat setback [mm] for two settings read from one mark in one visit.
 
-    Both quantities must carry the reading error only: the mark's own place is shared and drops out.
-
-    Notes
-    -----
-    Derived; JCGM 100:2008, 5.2.2 (a common error cancels in a difference).
+    Both must carry the reading error only: the mark's own place is shared and drops out (JCGM 100:2008, 5.2.2).
     """
     return linear([(1, new), (-1, old)])
 
@@ -206,7 +184,9 @@ def square_to_axle(cleat_setback_mm, joint_to_big_toe_side_mm, toe_out_deg):
 
 
 def free_rotation(float_deg: float, natural_toe_out: Quantity, cleat_toe_out: Quantity) -> Float:
-    """Return the free rotation left heel-in and heel-out from the foot's natural angle.
+    """Return the free rotation left heel-in and heel-out from the foot's natural angle [deg].
+
+    0 or less on a side: the foot cannot stand at its natural angle.
 
     Parameters
     ----------
@@ -214,11 +194,6 @@ def free_rotation(float_deg: float, natural_toe_out: Quantity, cleat_toe_out: Qu
         The pedal's whole free rotation [deg], a typed table value.
     natural_toe_out, cleat_toe_out : Quantity
         How the foot hangs, and the shoe's toe-out with the float in its middle [deg].
-
-    Returns
-    -------
-    Float
-        [deg]; 0 or less on a side: the foot cannot stand at its natural angle.
 
     Raises
     ------

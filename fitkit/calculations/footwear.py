@@ -1,6 +1,6 @@
 """Shoe sizes each way, and where the first MTP joint is expected in a foot of known length.
 
-A size label tells a foot's length only roughly; what is read back from it carries the label's own uncertainty.
+Every system's size is a straight line over foot length. A label tells a foot's length only roughly.
 """
 
 from __future__ import annotations
@@ -8,23 +8,17 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from scipy import special
-
 from fitkit import constants
 from fitkit.calculations.readings import Quantity, linear
 
 __all__ = [
     "Population",
     "SizeSystem",
-    "eu_from_foot",
     "eu_from_label",
     "expected_first_mtp",
-    "foot_from_label",
-    "label_foot_half_width_mm",
     "label_note",
-    "last_from_eu",
+    "size_from_foot",
     "sizes_differ",
-    "uk_from_foot",
 ]
 
 SizeSystem = Literal["eu", "uk", "us_men", "us_women", "mondopoint"]
@@ -32,13 +26,16 @@ Population = Literal["men", "women"]
 
 LEAST_FOOT_MM, GREATEST_FOOT_MM = 150.0, 350.0
 
-label_foot_half_width_mm: float = constants.LABEL_FOOT_HALF_WIDTH_MM.value
-
-_PARIS_POINT_MM: float = constants.PARIS_POINT_MM.value
-_ALLOWANCE: float = constants.LAST_ALLOWANCE_PARIS_POINTS.value
-_BARLEYCORN_MM: float = constants.BARLEYCORN_MM.value
 _UK_AT_NO_FOOT: float = constants.UK_AT_NO_FOOT.value
-_ABOVE_UK = {"uk": 0.0, "us_men": constants.US_MEN_ABOVE_UK.value, "us_women": constants.US_WOMEN_ABOVE_UK.value}
+# Each system's step [mm of foot a size] and its size at no foot.
+_SYSTEMS: dict[str, tuple[float, float]] = {
+    "eu": (constants.PARIS_POINT_MM.value, constants.LAST_ALLOWANCE_PARIS_POINTS.value),
+    "uk": (constants.BARLEYCORN_MM.value, _UK_AT_NO_FOOT),
+    "us_men": (constants.BARLEYCORN_MM.value, _UK_AT_NO_FOOT + constants.US_MEN_ABOVE_UK.value),
+    "us_women": (constants.BARLEYCORN_MM.value, _UK_AT_NO_FOOT + constants.US_WOMEN_ABOVE_UK.value),
+    "mondopoint": (1.0, 0.0),
+}
+# Each population's intercept [mm], slope [1], standard error of estimate [mm] and its degrees of freedom.
 _REGRESSIONS = {
     "men": (
         constants.FIRST_MTP_INTERCEPT_MEN_MM.value,
@@ -55,18 +52,15 @@ _REGRESSIONS = {
 }
 
 
-def eu_from_foot(foot_length_mm: float) -> float:
-    """Return the EU size of a foot.
+def size_from_foot(foot_length_mm: float, system: SizeSystem) -> float:
+    """Return the size of a foot in a system, not rounded to a size that is sold.
 
     Parameters
     ----------
     foot_length_mm : float
         Foot length [mm], 150 to 350.
-
-    Returns
-    -------
-    float
-        EU size [Paris points], not rounded to a size that is sold.
+    system : SizeSystem
+        "eu" [Paris points], "uk", "us_men", "us_women" [barleycorns] or "mondopoint" [mm].
 
     Raises
     ------
@@ -75,110 +69,24 @@ def eu_from_foot(foot_length_mm: float) -> float:
 
     Notes
     -----
-    The last is two Paris points longer than the foot, and the size is its length in Paris points.
+    EU: the last is two Paris points longer than the foot, and the size is its length in Paris points. UK: one size is
+    one barleycorn, a third of an inch; quoted tables differ from the formula by half a size here and there.
 
     Examples
     --------
-    >>> round(eu_from_foot(270), 2)
-    42.5
+    >>> round(size_from_foot(270, "eu"), 2), round(size_from_foot(254, "uk"), 2)
+    (42.5, 7.0)
 
     References
     ----------
-    ISO/TS 19407:2015, by an open implementation of it.
+    ISO/TS 19407:2015, by an open implementation of it; US sizes from memory, see `label_note`.
     """
-    return _foot(foot_length_mm) / _PARIS_POINT_MM + _ALLOWANCE
-
-
-def uk_from_foot(foot_length_mm: float) -> float:
-    """Return the UK adult size of a foot.
-
-    Parameters
-    ----------
-    foot_length_mm : float
-        Foot length [mm], 150 to 350.
-
-    Returns
-    -------
-    float
-        UK adult size [barleycorns], not rounded.
-
-    Raises
-    ------
-    ValueError
-        If the foot length is not possible.
-
-    Notes
-    -----
-    One size is one barleycorn, a third of an inch. Quoted tables differ from the formula by half a size here
-    and there.
-
-    Examples
-    --------
-    >>> round(uk_from_foot(254), 2)
-    7.0
-
-    References
-    ----------
-    ISO/TS 19407:2015, by an open implementation of it.
-    """
-    return _foot(foot_length_mm) / _BARLEYCORN_MM + _UK_AT_NO_FOOT
-
-
-def last_from_eu(size_eu: float) -> float:
-    """Return the last length [mm] of an EU size: that many Paris points.
-
-    Raises
-    ------
-    ValueError
-        If no foot of 150 to 350 mm has that size.
-
-    References
-    ----------
-    ISO/TS 19407:2015.
-    """
-    _nominal_foot_mm(size_eu, "eu")
-    return size_eu * _PARIS_POINT_MM
+    step_mm, at_no_foot = _SYSTEMS[system]
+    return _foot(foot_length_mm) / step_mm + at_no_foot
 
 
 def eu_from_label(size: float, system: SizeSystem) -> float:
-    """Return the EU size of a shoe's label.
-
-    Parameters
-    ----------
-    size : float
-        Size on the label [sizes of its system; mm for Mondopoint].
-    system : SizeSystem
-        Its system: "eu", "uk", "us_men", "us_women" or "mondopoint".
-
-    Returns
-    -------
-    float
-        EU size [Paris points], not rounded.
-
-    Raises
-    ------
-    ValueError
-        If the system is unknown, or no foot of 150 to 350 mm has that size in it.
-
-    Notes
-    -----
-    By way of the nominal foot length. How far the label's foot may be from the rider's says `foot_from_label`.
-
-    Examples
-    --------
-    >>> round(eu_from_label(270, "mondopoint"), 2)
-    42.5
-
-    References
-    ----------
-    ISO/TS 19407:2015 for EU, UK and Mondopoint; US sizes from memory, see `label_note`.
-    """
-    foot_length_mm = _nominal_foot_mm(size, system)
-    return float(size) if system == "eu" else eu_from_foot(foot_length_mm)
-
-
-def foot_from_label(size: float, system: SizeSystem) -> Quantity:
-    """Return the foot length [mm] read back from a shoe's label, with the label's uncertainty.
+    """Return the EU size [Paris points] of a shoe's label, not rounded, by way of the nominal foot length.
 
     Parameters
     ----------
@@ -190,27 +98,19 @@ def foot_from_label(size: float, system: SizeSystem) -> Quantity:
     Raises
     ------
     ValueError
-        As `eu_from_label` does.
-
-    Notes
-    -----
-    The label's half-width, and for US sizes that of the conversion too, are taken as 95 %.
+        If the system is unknown, or no foot of 150 to 350 mm has that size in it.
 
     Examples
     --------
-    >>> round(foot_from_label(42, "eu").half_width(), 2)
-    5.0
+    >>> round(eu_from_label(270, "mondopoint"), 2)
+    42.5
 
     References
     ----------
-    Derived: half a size and the maker's allowance, from the sizes of ISO/TS 19407:2015.
+    As `size_from_foot`.
     """
-    half_widths_mm = [label_foot_half_width_mm]
     foot_length_mm = _nominal_foot_mm(size, system)
-    if system in ("us_men", "us_women"):
-        half_widths_mm.append(constants.US_SIZE_HALF_WIDTH.value * _BARLEYCORN_MM)
-    per_half_width = 1 / float(special.ndtri(0.975))
-    return Quantity(foot_length_mm, tuple((half_mm * per_half_width, math.inf) for half_mm in half_widths_mm))
+    return float(size) if system == "eu" else size_from_foot(foot_length_mm, "eu")
 
 
 def label_note(system: SizeSystem) -> str:
@@ -242,10 +142,9 @@ def sizes_differ(label_eu: float, foot_length_mm: float) -> float:
 
     References
     ----------
-    ISO/TS 19407:2015, by an open implementation of it.
+    As `size_from_foot`.
     """
-    _nominal_foot_mm(label_eu, "eu")
-    return label_eu - eu_from_foot(foot_length_mm)
+    return eu_from_label(label_eu, "eu") - size_from_foot(foot_length_mm, "eu")
 
 
 def expected_first_mtp(foot: Quantity, population: Population | None) -> tuple[float, float, float]:
@@ -254,7 +153,7 @@ def expected_first_mtp(foot: Quantity, population: Population | None) -> tuple[f
     Parameters
     ----------
     foot : Quantity
-        Foot length [mm] with its reading error, or from `foot_from_label`.
+        Foot length [mm] with its reading error.
     population : Population or None
         Whose regression: "men" or "women"; None: the value is the mean of both, the interval their span.
 
@@ -316,29 +215,15 @@ def _unit_slip(length_mm: float) -> str:
 
 def _nominal_foot_mm(size: float, system: str) -> float:
     """Return the foot length [mm] a size of this system stands for; refuse a size no foot has."""
-    foot_length_mm = _unchecked_foot_mm(size, system)
-    if _is_foot(foot_length_mm):
-        return foot_length_mm
-    least, greatest = (_size_of_foot(end, system) for end in (LEAST_FOOT_MM, GREATEST_FOOT_MM))
+    if system not in _SYSTEMS:
+        raise ValueError(f"system is {system!r}; expected eu, uk, us_men, us_women or mondopoint")
+    nominal_mm = {name: (size - at_no_foot) * step_mm for name, (step_mm, at_no_foot) in _SYSTEMS.items()}
+    if _is_foot(nominal_mm[system]):
+        return nominal_mm[system]
+    least, greatest = (size_from_foot(end, system) for end in (LEAST_FOOT_MM, GREATEST_FOOT_MM))
     # Only systems whose sizes cannot be mistaken for each other; UK and US run side by side.
-    fits = [name for name in ("eu", "uk", "mondopoint") if _is_foot(_unchecked_foot_mm(size, name))]
+    fits = [name for name in ("eu", "uk", "mondopoint") if _is_foot(nominal_mm[name])]
     hint = f" Is it {fits[0]}?" if fits else ""
     if system == "mondopoint":
         hint = _unit_slip(size) or hint
     raise ValueError(f"size is {size} in the system {system}; expected {least:.1f} to {greatest:.1f}.{hint}")
-
-
-def _unchecked_foot_mm(size: float, system: str) -> float:
-    if system == "eu":
-        return (size - _ALLOWANCE) * _PARIS_POINT_MM
-    if system == "mondopoint":
-        return float(size)
-    if system in _ABOVE_UK:
-        return (size - _ABOVE_UK[system] - _UK_AT_NO_FOOT) * _BARLEYCORN_MM
-    raise ValueError(f"system is {system!r}; expected eu, uk, us_men, us_women or mondopoint")
-
-
-def _size_of_foot(foot_length_mm: float, system: str) -> float:
-    if system == "eu":
-        return eu_from_foot(foot_length_mm)
-    return foot_length_mm if system == "mondopoint" else uk_from_foot(foot_length_mm) + _ABOVE_UK[system]

@@ -51,27 +51,13 @@ TRIAL_SCORED = "a trial with a score of unsteadiness"
 
 @dataclass(frozen=True)
 class ScoredTrial:
-    """One trial of one side, in the order ridden.
+    """One trial of one side, in the order ridden."""
 
-    Parameters
-    ----------
-    cleat_setback_mm : float or None
-        Cleat setback of that trial [mm].
-    unsteadiness : tuple of float
-        Scores [0 to 10] that are not struck.
-    saddle_corrected : bool or None
-        Whether the saddle was corrected for it; None is not recorded.
-    seen : tuple of str
-        What was seen in this trial, by the words of the session.
-    smooth_at_bottom : float or None
-        How smoothly the crank passes the bottom [0 to 10].
-    """
-
-    cleat_setback_mm: float | None
-    unsteadiness: tuple[float, ...] = ()
-    saddle_corrected: bool | None = None
-    seen: tuple[str, ...] = ()
-    smooth_at_bottom: float | None = None
+    cleat_setback_mm: float | None  # cleat setback of that trial [mm]
+    unsteadiness: tuple[float, ...] = ()  # scores [0 to 10] that are not struck
+    saddle_corrected: bool | None = None  # whether the saddle was corrected for it; None is not recorded
+    seen: tuple[str, ...] = ()  # what was seen in it, by the words of the session
+    smooth_at_bottom: float | None = None  # how smoothly the crank passes the bottom [0 to 10]
 
     def __post_init__(self) -> None:
         for score in self.unsteadiness:

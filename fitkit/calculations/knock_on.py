@@ -1,8 +1,9 @@
 """What a moved cleat does up the leg: untouched, height only, or the whole ankle path followed.
 
 Signs as drawn in `stroke`. A change is after minus before; down and forward are positive. A cleat moved back makes
-the leg reach further, the knee straighter and the saddle's answer down. No result here says that a rider goes
-faster: what is known of that is too little for a number.
+the leg reach further, the knee straighter and the saddle's answer down. Throughout, `before` and `after` are the same
+leg with the cleat as found and with the cleat moved, and `hip_distance_mm` runs from the crank centre to the hip along
+the seat tube as found. No result here says that a rider goes faster: what is known of that is too little for a number.
 """
 
 from __future__ import annotations
@@ -75,19 +76,7 @@ class Remaining:
 
 
 def hip_distance_as_found(chain: Chain, *, least_knee_flexion_deg: float) -> float:
-    """Return the hip's distance along the seat tube that gives the least knee flexion measured as found.
-
-    Parameters
-    ----------
-    chain : Chain
-        The leg on its pedal as found.
-    least_knee_flexion_deg : float
-        Least knee flexion of the stroke [deg].
-
-    Returns
-    -------
-    float
-        Crank centre to hip [mm].
+    """Return the hip's distance along the seat tube [mm] that gives the least knee flexion of the stroke [deg].
 
     Raises
     ------
@@ -109,19 +98,7 @@ def hip_distance_as_found(chain: Chain, *, least_knee_flexion_deg: float) -> flo
 
 
 def untouched_knee_change(before: Chain, after: Chain, *, hip_distance_mm: float) -> float:
-    """Return what the least knee flexion changes when the saddle stays.
-
-    Parameters
-    ----------
-    before, after : Chain
-        The same leg with the cleat as found and with the cleat moved.
-    hip_distance_mm : float
-        Crank centre to hip along the seat tube [mm].
-
-    Returns
-    -------
-    float
-        New least flexion minus old [deg]; negative is a straighter knee.
+    """Return what the least knee flexion changes when the saddle stays [deg]; negative is a straighter knee.
 
     Raises
     ------
@@ -135,19 +112,7 @@ def untouched_knee_change(before: Chain, after: Chain, *, hip_distance_mm: float
 
 
 def height_only_saddle_down(before: Chain, after: Chain, *, hip_distance_mm: float) -> float:
-    """Return how far the saddle comes down its seat tube so that the least knee flexion stays.
-
-    Parameters
-    ----------
-    before, after : Chain
-        The same leg with the cleat as found and with the cleat moved.
-    hip_distance_mm : float
-        Crank centre to hip along the seat tube as found [mm].
-
-    Returns
-    -------
-    float
-        Along the seat tube [mm], down positive.
+    """Return how far the saddle comes down its seat tube so that the least knee flexion stays [mm], down positive.
 
     Raises
     ------
@@ -161,20 +126,14 @@ def height_only_saddle_down(before: Chain, after: Chain, *, hip_distance_mm: flo
 
 
 def full_saddle_move(before: Chain, after: Chain, *, steps: int = STEPS) -> SaddleMove:
-    """Return the saddle move that follows the ankle: the mean over the stroke of its place after minus before.
+    """Return the saddle move that follows the ankle [mm]: the mean over the stroke of its place after minus before.
 
     Parameters
     ----------
     before, after : Chain
-        The same leg with the cleat as found and with the cleat moved; fields may hold one entry a draw. Thigh,
-        shank, crank and seat tube do not enter.
+        Fields may hold one entry a draw. Thigh, shank, crank and seat tube do not enter.
     steps : int
         Crank angles of one revolution [1].
-
-    Returns
-    -------
-    SaddleMove
-        Forward and down [mm].
 
     Notes
     -----
@@ -192,21 +151,12 @@ def down_the_tube(distance_mm: Numbers, *, seat_tube_angle_deg: Numbers) -> Sadd
 
 
 def remaining(before: Chain, after: Chain, *, hip_distance_mm: float, saddle: SaddleMove) -> Remaining:
-    """Return what remains at knee and thigh over the stroke after a cleat move and a saddle move.
+    """Return what remains at knee and thigh over the stroke after a cleat move and a saddle move [deg].
 
     Parameters
     ----------
-    before, after : Chain
-        The same leg with the cleat as found and with the cleat moved.
-    hip_distance_mm : float
-        Crank centre to hip along the seat tube as found [mm].
     saddle : SaddleMove
         The saddle's move [mm]; (0, 0) is untouched. The hip goes with it.
-
-    Returns
-    -------
-    Remaining
-        Changes [deg] over the stroke, at the largest, and at each stroke's own least knee flexion.
 
     Raises
     ------
@@ -291,10 +241,9 @@ def over_draws(
     Parameters
     ----------
     before, after : Chain
-        The same leg with the cleat as found and with the cleat moved; any field may hold one entry a draw. The
-        habit's draws belong to the pitch after the move only.
+        Any field may hold one entry a draw. The habit's draws belong to the pitch after the move only.
     hip_distance_mm, least_knee_flexion_deg : float or array
-        One of the two, as found: crank centre to hip along the seat tube [mm], or the stroke's least flexion [deg].
+        One of the two, as found: the hip's place [mm], or the stroke's least flexion [deg].
     steps : int
         Crank angles of one revolution [1].
 

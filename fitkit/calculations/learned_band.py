@@ -38,76 +38,41 @@ class Prior:
     """What is believed before any rider: the starting rule's line, and how far a clinic may be from it.
 
     House choices, no source, besides the line itself, which is the starting rule's.
-
-    Parameters
-    ----------
-    level_mm, level_sd_mm : float
-        The line at EU 42 and its spread [mm].
-    slope_mm, slope_sd_mm : float
-        Growth [mm per EU size] and its spread.
-    pull, pull_sd : float
-        How much of a shift of the start is found again in the setting [mm per mm] and its spread.
-    rider_sd_mm, foot_sd_mm, fitter_sd_mm : float
-        Scales of half-normal priors of the spreads between riders, feet and fitters [mm].
     """
 
-    level_mm: float
-    slope_mm: float
-    level_sd_mm: float = 3.0
+    level_mm: float  # the line at EU 42 [mm]
+    slope_mm: float  # its growth [mm per EU size]
+    level_sd_mm: float = 3.0  # spreads of both
     slope_sd_mm: float = 0.5
-    pull: float = 0.5
+    pull: float = 0.5  # how much of a shift of the start is found again in the setting [mm per mm]
     pull_sd: float = 0.5
-    rider_sd_mm: float = 5.0
+    rider_sd_mm: float = 5.0  # scales of half-normal priors of the spreads between riders, feet and fitters [mm]
     foot_sd_mm: float = 3.0
     fitter_sd_mm: float = 2.0
 
 
 @dataclass(frozen=True)
 class Settled:
-    """Settings of feet, one entry a foot; each rider counts once, with one or two feet, under one fitter.
+    """Settings of feet, one entry a foot; each rider counts once, with one or two feet, under one fitter."""
 
-    Parameters
-    ----------
-    setback_mm : ndarray
-        Cleat setback as left, or the bound it lies beyond [mm].
-    bound : ndarray
-        0 the setting; 1 a cleat at the slot's rear end: at least `setback_mm`; -1 at the front end: at most.
-    size_eu : ndarray
-        Shoe size [EU sizes].
-    start_shift_mm : ndarray
-        How far the start stood from the starting rule's line, toward the heel positive [mm].
-    rider, fitter : ndarray
-        Numbers that tell riders and fitters apart; the fitters' from 0 without a gap.
-    """
-
-    setback_mm: np.ndarray
-    bound: np.ndarray
-    size_eu: np.ndarray
-    start_shift_mm: np.ndarray
-    rider: np.ndarray
-    fitter: np.ndarray
+    setback_mm: np.ndarray  # cleat setback as left, or the bound it lies beyond [mm]
+    bound: np.ndarray  # 0 the setting; 1 a cleat at the slot's rear end: at least `setback_mm`; -1 front end: at most
+    size_eu: np.ndarray  # shoe size [EU sizes]
+    start_shift_mm: np.ndarray  # how far the start stood from the rule's line, toward the heel positive [mm]
+    rider: np.ndarray  # numbers that tell riders apart
+    fitter: np.ndarray  # numbers that tell fitters apart, from 0 without a gap
 
 
 @dataclass(frozen=True)
 class Learned:
-    """What the settled riders say.
+    """What the settled riders say: the fit, and how many stand behind it."""
 
-    Parameters
-    ----------
-    fit : Fit
-        Level, slope and pull, then the fitters.
-    riders, feet, bounds, fitters : int
-        How many stand behind it; `bounds` are feet at a slot's end.
-    has_pull : bool
-        Whether starts stood off the line at all, so that their pull could be seen.
-    """
-
-    fit: Fit
+    fit: Fit  # level, slope and pull, then the fitters
     riders: int
     feet: int
-    bounds: int
+    bounds: int  # feet at a slot's end
     fitters: int
-    has_pull: bool
+    has_pull: bool  # whether starts stood off the line at all, so that their pull could be seen
 
 
 def rule_line(

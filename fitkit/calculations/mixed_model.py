@@ -26,21 +26,11 @@ _LOG_2PI = float(np.log(2 * np.pi))
 
 @dataclass(frozen=True)
 class Grid:
-    """Riders in rows, their feet in columns; a rider with fewer feet leaves a column empty.
+    """Riders in rows, their feet in columns; a rider with fewer feet leaves a column empty."""
 
-    Parameters
-    ----------
-    value_mm : ndarray
-        Setting of each foot, or the bound it is known to lie beyond [mm].
-    bound : ndarray
-        0 the setting itself, 1 at least `value_mm`, -1 at most `value_mm`.
-    is_there : ndarray
-        Whether there is such a foot.
-    """
-
-    value_mm: np.ndarray
-    bound: np.ndarray
-    is_there: np.ndarray
+    value_mm: np.ndarray  # setting of each foot, or the bound it is known to lie beyond [mm]
+    bound: np.ndarray  # 0 the setting itself, 1 at least `value_mm`, -1 at most `value_mm`
+    is_there: np.ndarray  # whether there is such a foot
 
     @property
     def is_exact(self) -> np.ndarray:
@@ -152,28 +142,14 @@ _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(3)
 
 @dataclass(frozen=True)
 class Hierarchy:
-    """What is to be fitted.
+    """What is to be fitted: riders as groups, their feet as members."""
 
-    Parameters
-    ----------
-    grid : Grid
-        Groups in rows, their members in columns: riders and feet [mm].
-    columns : ndarray
-        Groups, members, coefficients: what each mean is made of.
-    fitter : ndarray or None
-        Index of each group's fitter, None without fitters.
-    prior_mean, prior_precision : ndarray
-        Normal prior of the coefficients; a precision of 0 is no prior.
-    sd_scales_mm : tuple of float, optional
-        Half-normal priors of the spreads of groups, members and fitters [mm]; None for none.
-    """
-
-    grid: Grid
-    columns: np.ndarray
-    fitter: np.ndarray | None
-    prior_mean: np.ndarray
-    prior_precision: np.ndarray
-    sd_scales_mm: tuple[float, ...] | None
+    grid: Grid  # groups in rows, their members in columns [mm]
+    columns: np.ndarray  # groups, members, coefficients: what each mean is made of
+    fitter: np.ndarray | None  # index of each group's fitter, None without fitters
+    prior_mean: np.ndarray  # normal prior of the coefficients
+    prior_precision: np.ndarray  # a precision of 0 is no prior
+    sd_scales_mm: tuple[float, ...] | None  # half-normal priors of the spreads of groups, members, fitters [mm]
 
     @property
     def fitters(self) -> int:
@@ -200,28 +176,14 @@ class Gaussian:
 
 @dataclass(frozen=True)
 class Fit:
-    """Coefficients, fitters and spreads, as a weighted set of normal distributions.
+    """Coefficients, fitters and spreads, as a weighted set of normal distributions, one entry each."""
 
-    Parameters
-    ----------
-    weights : ndarray
-        Weight of each, in all 1.
-    means, covariances : ndarray
-        Coefficients, then fitters, for each.
-    sds_mm : ndarray
-        Spread of groups, members and fitters for each [mm]; 0 for fitters where there are none.
-    best : Gaussian
-        The one at the most likely spreads.
-    best_sds_mm : tuple of float
-        Those spreads [mm].
-    """
-
-    weights: np.ndarray
-    means: np.ndarray
+    weights: np.ndarray  # in all 1
+    means: np.ndarray  # coefficients, then fitters
     covariances: np.ndarray
-    sds_mm: np.ndarray
-    best: Gaussian
-    best_sds_mm: tuple[float, ...]
+    sds_mm: np.ndarray  # spread of groups, members and fitters [mm]; 0 for fitters where there are none
+    best: Gaussian  # the one at the most likely spreads
+    best_sds_mm: tuple[float, ...]  # those spreads [mm]
 
 
 def fit(hierarchy: Hierarchy) -> Fit:

@@ -17,6 +17,7 @@ __all__ = [
     "Interval",
     "Quantity",
     "StandardDeviation",
+    "as_quantity",
     "exact",
     "linear",
     "mean_of",
@@ -55,22 +56,15 @@ class Interval:
 
 @dataclass(frozen=True)
 class Quantity:
-    """A value with its standard uncertainty kept as independent components.
-
-    Parameters
-    ----------
-    value : float
-        The value [its unit].
-    components : tuple of (float, float)
-        Standard uncertainty [unit] and degrees of freedom of each component.
+    """A value with its standard measurement uncertainty kept as independent components.
 
     References
     ----------
     JCGM 100:2008, 5.1.2 (sum in quadrature) and G.4.1 (Welch-Satterthwaite).
     """
 
-    value: float
-    components: tuple[tuple[float, float], ...] = ()
+    value: float  # [its unit]
+    components: tuple[tuple[float, float], ...] = ()  # standard uncertainty [unit] and degrees of freedom of each
 
     @property
     def u(self) -> float:
@@ -98,6 +92,11 @@ class Quantity:
 def exact(value: float) -> Quantity:
     """Return a count or a typed table value, which has no uncertainty of its own."""
     return Quantity(float(value))
+
+
+def as_quantity(value: Quantity | float) -> Quantity:
+    """Return a quantity as it is, and a plain number as one without uncertainty."""
+    return value if isinstance(value, Quantity) else exact(value)
 
 
 def linear(terms: Iterable[tuple[float, Quantity]]) -> Quantity:

@@ -87,22 +87,12 @@ def repeat_spread(repeats: Sequence[Sequence[float]]) -> StandardDeviation:
 
 
 def technical_error(repeats: Sequence[Sequence[float]]) -> Interval:
-    """Return the technical error of measurement with its 95 % interval.
+    """Return the technical error of measurement with its 95 % interval [unit].
 
     Parameters
     ----------
     repeats : sequence of sequences of float
-        Readings of one thing each, by the same or by several observers [unit].
-
-    Returns
-    -------
-    Interval
-        Technical error [unit]. A constant difference between observers is part of it.
-
-    Raises
-    ------
-    ValueError
-        If nothing was measured twice, or a reading is not finite.
+        As for `repeat_spread`, by the same or by several observers: a constant difference between them is part of it.
 
     Notes
     -----
@@ -120,16 +110,9 @@ def technical_error(repeats: Sequence[Sequence[float]]) -> Interval:
 
 
 def smallest_detectable_change(error: Interval) -> Interval:
-    """Return the smallest change between two single readings that is more than error, at 95 %.
+    """Return the smallest change between two single readings that is more than error, at 95 % [unit].
 
-    Parameters
-    ----------
-    error : Interval
-        Technical error, or standard error of measurement [unit].
-
-    Notes
-    -----
-    1.96 sqrt(2) times the error; its interval is that of the error.
+    It is 1.96 sqrt(2) times the technical error, or standard error of measurement; its interval is that of the error.
     """
     return error.times(1.96 * math.sqrt(2))
 
@@ -157,17 +140,7 @@ def bias(own: Sequence[float], other: Sequence[float]) -> Interval:
 
 
 def limits_of_agreement(own: Sequence[float], other: Sequence[float]) -> LimitsOfAgreement:
-    """Return bias and limits of agreement.
-
-    Parameters
-    ----------
-    own, other : sequence of float
-        Readings of the same things in the same order [unit].
-
-    Raises
-    ------
-    ValueError
-        If they differ in length, are fewer than two, or hold a number that is not finite.
+    """Return bias and limits of agreement [unit]; parameters and errors as for `bias`.
 
     Notes
     -----
@@ -195,18 +168,15 @@ def _differences(own: Sequence[float], other: Sequence[float]) -> np.ndarray:
 
 
 def icc(readings: Sequence[Sequence[float]]) -> IccForms:
-    """Return the intraclass correlations of a full table of readings.
+    """Return the intraclass correlations of a full table of readings, all six forms [1] with 95 % intervals.
+
+    Which one speaks: against other fitters form 2; a fitter's own rounds form 2 as well, since a drift from round to
+    round is error.
 
     Parameters
     ----------
     readings : sequence of sequences of float
         One row a target, one column an observer or a round [unit]; no cell missing.
-
-    Returns
-    -------
-    IccForms
-        All six forms [1] with 95 % intervals. Which one speaks: against other fitters form 2; a fitter's own rounds
-        form 2 as well, since a drift from round to round is error.
 
     Raises
     ------
@@ -272,7 +242,7 @@ def _form_2(between: float, observers: float, residual: float, n: int, k: int) -
 def mark_place_spread(
     found_anew: Sequence[Sequence[float]], tape_left_on: Sequence[Sequence[float]] | None
 ) -> StandardDeviation:
-    """Return the spread of the mark's own place, for a fitter's study.
+    """Return the spread of the mark's own place [mm], for a fitter's study.
 
     Parameters
     ----------
@@ -281,16 +251,12 @@ def mark_place_spread(
     tape_left_on : sequence of sequences of float or None
         Readings of one shoe each from a mark left in place [mm]; None where that was not done.
 
-    Returns
-    -------
-    StandardDeviation
-        Standard deviation [mm] and degrees of freedom. Without `tape_left_on`, or where the marks scatter no more
-        than the ruler, the reading's error is left in: an error is never made smaller than was seen.
-
     Notes
     -----
     Variance of the readings found anew less that of reading alone; degrees of freedom by Satterthwaite (JCGM
-    100:2008, G.4.1). Repeats show how marks scatter, never that all of them lie off the joint.
+    100:2008, G.4.1). Without `tape_left_on`, or where the marks scatter no more than the ruler, the reading's error is
+    left in: an error is never made smaller than was seen. Repeats show how marks scatter, never that all of them lie
+    off the joint.
     """
     anew = repeat_spread(found_anew)
     if tape_left_on is None:

@@ -16,15 +16,7 @@ from scipy import integrate, special
 
 from fitkit.calculations.readings import Interval
 
-__all__ = [
-    "Effort",
-    "SprintFile",
-    "TorqueCadence",
-    "find_spikes",
-    "read_sprints",
-    "sample_problems",
-    "torque_cadence_line",
-]
+__all__ = ["Effort", "SprintFile", "TorqueCadence", "read_sprints", "torque_cadence_line"]
 
 # House choices, no source, save where said.
 SHARE_OF_BEST = 0.5  # an effort is where power stays above this share of the file's highest
@@ -44,32 +36,24 @@ LEAST_CADENCE_RPM = 20.0
 
 @dataclass(frozen=True)
 class TorqueCadence:
-    """The line of torque over cadence, with 95 % intervals, or what is needed.
+    """The line of torque over cadence, with 95 % intervals, or what is needed."""
 
-    Torque at standstill [N m], cadence without load, best cadence [turns a minute], highest power [W].
-    """
-
-    torque_at_rest_nm: Interval | None
-    cadence_at_no_load_rpm: Interval | None
-    best_cadence_rpm: Interval | None
-    highest_power_w: Interval | None
-    points: int
+    torque_at_rest_nm: Interval | None = None  # at standstill [N m]
+    cadence_at_no_load_rpm: Interval | None = None  # [turns a minute]
+    best_cadence_rpm: Interval | None = None
+    highest_power_w: Interval | None = None  # [W]
+    points: int = 0  # how many samples
     needs: str | None = None
 
 
 @dataclass(frozen=True)
 class Effort:
-    """One sprint: when [s], peak power [W], how soon [s, pedal strokes], its torque-cadence line; or what is needed.
+    """One sprint: when, peak power, how soon, its torque-cadence line; or what is needed."""
 
-    A pedal stroke is one leg's: two a turn.
-    """
-
-    start_s: float
-    end_s: float
-    rest_before_s: float | None
-    peak_w: float | None
-    time_to_peak_s: Interval | None
-    strokes_to_peak: Interval | None
+    start_s: float  # [s]
+    peak_w: float | None  # [W]
+    time_to_peak_s: Interval | None  # [s]
+    strokes_to_peak: Interval | None  # pedal strokes [1], each one leg's: two a turn
     line: TorqueCadence
     needs: str | None = None
     notes: tuple[str, ...] = ()
@@ -88,7 +72,7 @@ class SprintFile:
 def read_sprints(
     *, time_s: Sequence[float], power_w: Sequence[float], cadence_rpm: Sequence[float] | None = None
 ) -> SprintFile:
-    """Return the sprints in a power file's samples.
+    """Return the sprints in a power file's samples, or what is needed.
 
     Parameters
     ----------
@@ -98,11 +82,6 @@ def read_sprints(
         Power [W], not a number where the meter sent nothing.
     cadence_rpm : sequence of float, optional
         Cadence [turns a minute], not a number where there is none.
-
-    Returns
-    -------
-    SprintFile
-        Its efforts, or what is needed.
 
     Raises
     ------
@@ -115,95 +94,68 @@ def read_sprints(
     peak is the highest mean over one turn where samples are finer than a turn and cadence is known, else the
     highest sample; its start is where power last rose through a quarter of that peak.
     """
-    time, power, cadence = _arrays(time_s, power_w, cadence_rpm)
+    time, power = np.asarray(time_s, dtype=float), np.asarray(power_w, dtype=float)
+    cadence = np.full(time.shape, np.nan) if cadence_rpm is None else np.asarray(cadence_rpm, dtype=float)
+    if not time.shape == power.shape == cadence.shape:
+        raise ValueError(f"{time.size} times, {power.size} powers, {cadence.size} cadences; expected as many of each")
+    if time.size < 3 or not np.all(np.diff(time) > 0):
+        raise ValueError(f"time_s has {time.size} entries that must rise; expected three or more, each after the last")
     step_s = float(np.median(np.diff(time)))
-    problems = sample_problems(time_s=time, power_w=power, cadence_rpm=cadence)
+    problems = _problems(power, cadence, step_s)
     if problems:
         return SprintFile((), step_s, f"a power file without this: {'; '.join(problems)}")
-    spikes = find_spikes(time_s=time, power_w=power)
-    efforts = _efforts(time, power, cadence, step_s, spikes)
+    spikes = _spikes(time, power)
+    efforts = tuple(_effort(time, power, cadence, run, step_s, spikes) for run in _runs(time, power, spikes))
     notes = tuple(f"spike of {power[i]:.0f} W at {time[i]:.1f} s" for i in spikes) + _gaps(time, power, step_s)
     wanted = f"a sprint; nothing in the file stays above half of its highest for {LONGEST_S:g} s or less"
     return SprintFile(efforts, step_s, None if efforts else wanted, notes)
 
 
-def _efforts(
-    time: np.ndarray, power: np.ndarray, cadence: np.ndarray, step_s: float, spikes: Sequence[int]
-) -> tuple[Effort, ...]:
-    clean = power.copy()
-    clean[list(spikes)] = np.nan
-    efforts, last_end = [], None
-    for first, last in _runs(time, clean):
-        if time[last] - time[first] <= LONGEST_S:
-            inside = [i for i in spikes if first - 1 <= i <= last + 1]
-            rest_s = None if last_end is None else float(time[first] - last_end)
-            efforts.append(_effort(time, power, cadence, (first, last), step_s, inside, rest_s))
-            last_end = time[last]
-    return tuple(efforts)
-
-
-def sample_problems(
-    *, time_s: Sequence[float], power_w: Sequence[float], cadence_rpm: Sequence[float] | None = None
-) -> tuple[str, ...]:
-    """Return what speaks for another unit or too coarse samples, in words.
-
-    Parameters
-    ----------
-    time_s, power_w, cadence_rpm : sequence of float
-        Samples [s, W, turns a minute].
-    """
-    time, power, cadence = _arrays(time_s, power_w, cadence_rpm)
-    step_s, problems = float(np.median(np.diff(time))), []
+def _problems(power: np.ndarray, cadence: np.ndarray, step_s: float) -> list[str]:
+    """Return what speaks for another unit or too coarse samples, in words."""
+    problems = []
     if not step_s <= 1.5:
         problems.append(f"samples are {step_s:g} s apart; expected 1 or less. In milliseconds or minutes?")
     if not np.isfinite(power).any():
-        return (*problems, "no sample has a power")
+        return [*problems, "no sample has a power"]
     highest = float(np.nanmax(power))
     if not highest >= LEAST_W:
         problems.append(f"the highest power is {highest:g} W; expected {LEAST_W:g} to {GREATEST_W:g}. In W/kg or kW?")
     above = float(np.mean(power[np.isfinite(power)] > GREATEST_W))
     if above > 0.01:
         problems.append(f"{above:.0%} of the samples are above {GREATEST_W:g} W; expected none. In another unit?")
-    if np.isfinite(cadence).any():
-        fastest = float(np.nanmax(cadence))
-        if not fastest <= GREATEST_CADENCE_RPM:
-            problems.append(
-                f"the highest cadence is {fastest:g}; expected up to {GREATEST_CADENCE_RPM:g} turns a minute"
-            )
-        elif not fastest >= LEAST_CADENCE_RPM:
-            found = f"the highest cadence is {fastest:g}; expected {LEAST_CADENCE_RPM:g} turns a minute or more"
-            problems.append(f"{found}. In turns or radians a second?")
-    return tuple(problems)
+    if not np.isfinite(cadence).any():
+        return problems
+    fastest = float(np.nanmax(cadence))
+    found = f"the highest cadence is {fastest:g}; expected"
+    if not fastest <= GREATEST_CADENCE_RPM:
+        problems.append(f"{found} up to {GREATEST_CADENCE_RPM:g} turns a minute")
+    elif not fastest >= LEAST_CADENCE_RPM:
+        problems.append(f"{found} {LEAST_CADENCE_RPM:g} turns a minute or more. In turns or radians a second?")
+    return problems
 
 
-def find_spikes(*, time_s: Sequence[float], power_w: Sequence[float]) -> tuple[int, ...]:
-    """Return the samples no rider made: above 2600 W, or alone more than 2.5 times both neighbours.
+def _spikes(time: np.ndarray, power: np.ndarray) -> list[int]:
+    """Return the samples no rider made: above 2600 W, or alone more than 2.5 times and 400 W above both neighbours.
 
-    Parameters
-    ----------
-    time_s, power_w : sequence of float
-        Samples [s, W].
-
-    Notes
-    -----
-    House choice, no source. A lone sample counts only where it is 400 W above both neighbours as well.
+    House choice, no source.
     """
-    time, power, _ = _arrays(time_s, power_w, None)
     level = np.nan_to_num(power, nan=0.0)
     beside = np.maximum(level[:-2], level[2:])
     seen = np.isfinite(power[:-2]) & np.isfinite(power[2:]) & (time[2:] - time[:-2] <= 2.5)
     lone = np.concatenate([[False], seen & (level[1:-1] > 2.5 * beside) & (level[1:-1] > beside + 400), [False]])
-    return tuple(int(i) for i in np.flatnonzero(lone | (level > GREATEST_W)))
+    return [int(i) for i in np.flatnonzero(lone | (level > GREATEST_W))]
 
 
-def _runs(time: np.ndarray, power: np.ndarray) -> list[tuple[int, int]]:
-    """Return first and last sample of each stretch above half of the highest, short dips bridged."""
+def _runs(time: np.ndarray, power: np.ndarray, spikes: Sequence[int]) -> list[tuple[int, int]]:
+    """Return first and last sample of each sprint: above half of the highest, short dips bridged, not too long."""
     level = np.nan_to_num(power, nan=0.0)
+    level[list(spikes)] = 0.0
     if not level.max() > 0:
         return []
     high = np.flatnonzero(level >= SHARE_OF_BEST * level.max())
     parts = np.split(high, np.flatnonzero(np.diff(time[high]) > JOINED_S) + 1)
-    return [(int(part[0]), int(part[-1])) for part in parts]
+    return [(int(part[0]), int(part[-1])) for part in parts if time[part[-1]] - time[part[0]] <= LONGEST_S]
 
 
 def _effort(
@@ -213,27 +165,26 @@ def _effort(
     run: tuple[int, int],
     step_s: float,
     spikes: Sequence[int],
-    rest_s: float | None,
 ) -> Effort:
     first, last = run
-    ends = (float(time[first]), float(time[last]), rest_s)
-    if spikes:
-        needs = f"a sprint without a spike; found {power[spikes[0]]:.0f} W at {time[spikes[0]]:.1f} s"
-        return Effort(*ends, None, None, None, _no_line("a sprint without a spike"), needs)
+    inside = [i for i in spikes if first - 1 <= i <= last + 1]
+    if inside:
+        wanted = "a sprint without a spike"
+        needs = f"{wanted}; found {power[inside[0]]:.0f} W at {time[inside[0]]:.1f} s"
+        return Effort(float(time[first]), None, None, None, TorqueCadence(needs=wanted), needs)
     smooth = _over_a_turn(time, power, cadence, run, step_s)
     at = first + int(np.nanargmax(smooth))
     peak = float(np.nanmax(smooth))
     start_s, begin = _start(time, power, at, peak, step_s)
-    soon, strokes, notes = None, None, ()
     if begin is None:
-        notes = ("its start is not in the file: no time to the peak",)
-    elif step_s > FINEST_NEEDED_S:
-        notes = (f"samples {step_s:g} s apart give no time to the peak; it needs {FINEST_NEEDED_S:g} s or finer",)
-    else:
-        soon = _not_below_0(Interval.about(time[at] - start_s, step_s))
-        strokes = _strokes(time, cadence, begin, at, start_s, step_s)
-    line = _no_line("its start in the file") if begin is None else _line_of(time, power, cadence, start_s)
-    return Effort(start_s, *ends[1:], peak, soon, strokes, line, notes=notes)
+        note = "its start is not in the file: no time to the peak"
+        return Effort(start_s, peak, None, None, TorqueCadence(needs="its start in the file"), notes=(note,))
+    line = _line_of(time, power, cadence, start_s)
+    if step_s > FINEST_NEEDED_S:
+        note = f"samples {step_s:g} s apart give no time to the peak; it needs {FINEST_NEEDED_S:g} s or finer"
+        return Effort(start_s, peak, None, None, line, notes=(note,))
+    soon = _not_below_0(Interval.about(time[at] - start_s, step_s))
+    return Effort(start_s, peak, soon, _strokes(time, cadence, begin, at, start_s, step_s), line)
 
 
 def _over_a_turn(
@@ -293,16 +244,13 @@ def _line_of(time: np.ndarray, power: np.ndarray, cadence: np.ndarray, start_s: 
 def torque_cadence_line(*, cadence_rpm: Sequence[float], power_w: Sequence[float]) -> TorqueCadence:
     """Return the line of torque over cadence of a sprint's first three seconds.
 
+    There is none where there are fewer than six samples, where cadence spans less than 30 turns a minute, or where
+    torque does not surely fall.
+
     Parameters
     ----------
     cadence_rpm, power_w : sequence of float
         Samples [turns a minute, W], with no others than those of the first 3 s.
-
-    Returns
-    -------
-    TorqueCadence
-        Its numbers with 95 % intervals; none where there are fewer than six samples, where cadence spans less than
-        30 turns a minute, or where torque does not surely fall.
 
     Notes
     -----
@@ -316,15 +264,17 @@ def torque_cadence_line(*, cadence_rpm: Sequence[float], power_w: Sequence[float
     """
     cadence, power = np.asarray(cadence_rpm, dtype=float), np.asarray(power_w, dtype=float)
     if cadence.size < LINE_POINTS:
-        return _no_line(f"{LINE_POINTS} samples in its first {LINE_S:g} s; found {cadence.size}", cadence.size)
+        wanted = f"{LINE_POINTS} samples in its first {LINE_S:g} s; found {cadence.size}"
+        return TorqueCadence(points=cadence.size, needs=wanted)
     if not np.ptp(cadence) >= LINE_SPAN_RPM:
         wanted = f"a sprint over {LINE_SPAN_RPM:g} turns a minute or more in its first {LINE_S:g} s"
-        return _no_line(f"{wanted}; found {np.ptp(cadence):.0f}", cadence.size)
+        return TorqueCadence(points=cadence.size, needs=f"{wanted}; found {np.ptp(cadence):.0f}")
     torque = power / (2 * math.pi * cadence / 60)
     (slope, rest), covariance = np.polyfit(cadence, torque, 1, cov=True)
     t = float(special.stdtrit(cadence.size - 2, 0.975))
     if not slope + t * math.sqrt(covariance[0, 0]) < 0 < rest:
-        return _no_line("torque that falls with cadence; it did not, beyond its scatter", cadence.size)
+        wanted = "torque that falls with cadence; it did not, beyond its scatter"
+        return TorqueCadence(points=cadence.size, needs=wanted)
     no_load, highest = -rest / slope, -math.pi / 120 * rest**2 / slope
     by_no_load = np.array([rest / slope**2, -1 / slope])
     by_highest = math.pi / 120 * np.array([rest**2 / slope**2, -2 * rest / slope])
@@ -337,19 +287,3 @@ def torque_cadence_line(*, cadence_rpm: Sequence[float], power_w: Sequence[float
         Interval.about(highest, spread[1]),
         cadence.size,
     )
-
-
-def _no_line(needs: str, points: int = 0) -> TorqueCadence:
-    return TorqueCadence(None, None, None, None, points, needs)
-
-
-def _arrays(
-    time_s: Sequence[float], power_w: Sequence[float], cadence_rpm: Sequence[float] | None
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    time, power = np.asarray(time_s, dtype=float), np.asarray(power_w, dtype=float)
-    cadence = np.full(time.shape, np.nan) if cadence_rpm is None else np.asarray(cadence_rpm, dtype=float)
-    if not time.shape == power.shape == cadence.shape:
-        raise ValueError(f"{time.size} times, {power.size} powers, {cadence.size} cadences; expected as many of each")
-    if time.size < 3 or not np.all(np.diff(time) > 0):
-        raise ValueError(f"time_s has {time.size} entries that must rise; expected three or more, each after the last")
-    return time, power, cadence

@@ -108,17 +108,13 @@ def exertion_screen(answers: Mapping[str, bool | None], *, signs: Sequence[str] 
 
 
 def by_setting(ridden: Sequence[tuple[str, float | None]]) -> tuple[SettingSprints, ...]:
-    """Return each setting's sprints that count.
+    """Return each setting's sprints that count, in the order first ridden.
 
     Parameters
     ----------
     ridden : sequence of (str, float or None)
-        Setting and peak power [W] of every sprint of the visit in the order ridden; None where it has no peak.
-
-    Returns
-    -------
-    tuple of SettingSprints
-        In the order first ridden. The visit's first two sprints are for getting used to it and never count.
+        Setting and peak power [W] of every sprint of the visit in the order ridden; None where it has no peak. The
+        first two are for getting used to it and never count.
 
     Notes
     -----
@@ -154,12 +150,7 @@ def compare(first_w: Sequence[float], second_w: Sequence[float]) -> Difference:
     Parameters
     ----------
     first_w, second_w : sequence of float
-        Peak powers of the sprints that count [W].
-
-    Returns
-    -------
-    Difference
-        With four or more of each; fewer: what is needed.
+        Peak powers of the sprints that count [W], four or more of each.
 
     Notes
     -----

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.calculations.readings import Quantity, exact, linear
+from fitkit.calculations.readings import Quantity, as_quantity, linear
 
 __all__ = [
     "LEAN_DESCRIBES",
@@ -22,7 +22,6 @@ __all__ = [
     "candidates",
     "frontal_lean_deg",
     "hip_height_mm",
-    "lean_per_mm_deg",
     "stance",
 ]
 
@@ -33,25 +32,13 @@ _Term = tuple[float, str, Quantity]
 
 @dataclass(frozen=True)
 class SideLengths:
-    """What was measured of one side's width; None is not measured.
+    """What was measured of one side's width [mm]; None is not measured."""
 
-    Parameters
-    ----------
-    crank_face : Quantity or None
-        Frame's centreline to the crank's outer face [mm].
-    washer_mm, extender_mm : Quantity or float or None
-        Lengths between crank face and spindle [mm].
-    spindle_to_cleat_centre : Quantity or float or None
-        Crank face to the cleat's centre [mm].
-    shoe_outward : Quantity or None
-        How far the shoe's long axis stands outside the cleat's centre, play in its middle [mm].
-    """
-
-    crank_face: Quantity | None = None
-    washer_mm: Quantity | float | None = None
+    crank_face: Quantity | None = None  # frame's centreline to the crank's outer face
+    washer_mm: Quantity | float | None = None  # lengths between crank face and spindle
     extender_mm: Quantity | float | None = None
-    spindle_to_cleat_centre: Quantity | float | None = None
-    shoe_outward: Quantity | None = None
+    spindle_to_cleat_centre: Quantity | float | None = None  # crank face to the cleat's centre
+    shoe_outward: Quantity | None = None  # the shoe's long axis outside the cleat's centre, play in its middle
 
 
 @dataclass(frozen=True)
@@ -182,14 +169,14 @@ def _half_stance(lengths: SideLengths, face: tuple[tuple[_Term, ...], str]) -> H
     for name, length in (("washer", lengths.washer_mm), ("extender", lengths.extender_mm)):
         if length is None:
             notes.append(f"{name} not recorded: counted as 0")
-        elif not 0 <= _quantity(length).value < math.inf:
-            raise ValueError(f"{name}_mm is {_quantity(length).value}; expected 0 or more")
-        elif _quantity(length).value:
-            terms.append((1.0, name, _quantity(length)))
+        elif not 0 <= as_quantity(length).value < math.inf:
+            raise ValueError(f"{name}_mm is {as_quantity(length).value}; expected 0 or more")
+        elif as_quantity(length).value:
+            terms.append((1.0, name, as_quantity(length)))
     if lengths.spindle_to_cleat_centre is None:
         wanted.append("spindle to cleat centre")
     else:
-        terms.append((1.0, "spindle to cleat centre", _quantity(lengths.spindle_to_cleat_centre)))
+        terms.append((1.0, "spindle to cleat centre", as_quantity(lengths.spindle_to_cleat_centre)))
     if lengths.shoe_outward is None:
         notes.append("shoe outward of the cleat not measured: counted as 0")
     else:
@@ -256,26 +243,13 @@ def candidates(
     return tuple(found)
 
 
-def _quantity(value: Quantity | float) -> Quantity:
-    return value if isinstance(value, Quantity) else exact(value)
-
-
 LEAN_DESCRIBES = "The lean describes where hip and foot are; it chooses no width."
 
 
 def hip_height_mm(hip_distance_mm, seat_tube_angle_deg):
-    """Return the hip's height above the crank centre [mm] from its distance along the seat-tube line.
+    """Return the hip's height above the crank centre [mm] from its distance along the seat-tube line [mm].
 
-    Parameters
-    ----------
-    hip_distance_mm : float or ndarray
-        Crank centre to hip [mm].
-    seat_tube_angle_deg : float or ndarray
-        From the level [deg].
-
-    Notes
-    -----
-    Derived: distance x sin(angle).
+    Derived: distance x sin(angle), the angle from the level [deg]; floats or arrays alike.
     """
     return np.multiply(hip_distance_mm, np.sin(np.radians(seat_tube_angle_deg)))
 
@@ -283,17 +257,14 @@ def hip_height_mm(hip_distance_mm, seat_tube_angle_deg):
 def frontal_lean_deg(*, half_stance_mm, hip_spacing_mm, hip_height_mm, crank_length_mm):
     """Return how far the line from hip to foot leans, crank at its lowest [deg]; foot outside the hip is positive.
 
+    `LEAN_DESCRIBES` belongs beside it.
+
     Parameters
     ----------
     half_stance_mm, hip_spacing_mm : float or ndarray
         The foot from the centreline; between the hip centres [mm].
     hip_height_mm, crank_length_mm : float or ndarray
         Hip above the crank centre; crank [mm].
-
-    Returns
-    -------
-    float or ndarray
-        [deg]. `LEAN_DESCRIBES` belongs beside it.
 
     Notes
     -----
@@ -305,23 +276,7 @@ def frontal_lean_deg(*, half_stance_mm, hip_spacing_mm, hip_height_mm, crank_len
     ...                              crank_length_mm=172.5)), 2)
     2.76
     """
-    out_mm, down_mm = _out_and_down(half_stance_mm, hip_spacing_mm, hip_height_mm, crank_length_mm)
-    return np.degrees(np.arctan2(out_mm, down_mm))
-
-
-def lean_per_mm_deg(*, half_stance_mm, hip_spacing_mm, hip_height_mm, crank_length_mm):
-    """Return what 1 mm more half-stance adds to the lean [deg per mm]; parameters as in `frontal_lean_deg`.
-
-    Notes
-    -----
-    Derived: d atan(x / h) / dx = h / (h^2 + x^2). 1 mm on each side adds 2 mm of stance width.
-    """
-    out_mm, down_mm = _out_and_down(half_stance_mm, hip_spacing_mm, hip_height_mm, crank_length_mm)
-    return np.degrees(down_mm / (down_mm**2 + out_mm**2))
-
-
-def _out_and_down(half_stance_mm, hip_spacing_mm, hip_height_mm, crank_length_mm):
     down_mm = np.add(hip_height_mm, crank_length_mm)
     if not np.all(np.isnan(down_mm) | (down_mm > 0)):
         raise ValueError(f"hip_height_mm is {hip_height_mm}; expected the hip above the lowered pedal")
-    return np.subtract(half_stance_mm, np.divide(hip_spacing_mm, 2)), down_mm
+    return np.degrees(np.arctan2(np.subtract(half_stance_mm, np.divide(hip_spacing_mm, 2)), down_mm))

@@ -16,7 +16,9 @@ The axle is at (crank sin, crank cos) of the crank angle, and the ankle at
     x = axle x - behind cos(pitch) + above sin(pitch)
     y = axle y + behind sin(pitch) + above cos(pitch).
 A cleat moved back makes `behind` smaller: the ankle goes forward and, heel up, down. Everything is closed form;
-fields are numbers, or arrays with one entry a draw. Results then have the crank angle as their last axis.
+fields are numbers, or arrays with one entry a draw. Results then have the crank angle as their last axis. Throughout,
+`chain` is the leg on its pedal, `hip` its centre [mm], `crank_angle_deg` a number or an array, and `path` the ankle's
+path [mm] at `crank_angles` of any number, where it is known already.
 """
 
 from __future__ import annotations
@@ -103,24 +105,15 @@ class BikeGeometry(_Checked):
 
 @dataclass(frozen=True, kw_only=True)
 class Pitch(_Checked):
-    """Foot pitch over the stroke: mean + amplitude sin(crank angle + phase), or a measured table; plus a habit.
-
-    Parameters
-    ----------
-    mean_deg, amplitude_deg, phase_deg : float or array
-        The wave [deg], heel up positive.
-    table : tuple of (float, float), optional
-        Crank angle and pitch [deg], measured round one revolution; a periodic cubic through it replaces the wave,
-        mean and all. A gap above 90 degrees or a crank angle given twice is refused.
-    habit_deg : float or array
-        What the rider's habit adds to either [deg].
-    """
+    """Foot pitch over the stroke, heel up positive: mean + amplitude sin(crank angle + phase), or a measured table."""
 
     mean_deg: Numbers
     amplitude_deg: Numbers = 0.0
     phase_deg: Numbers = 0.0
+    # Crank angle and pitch [deg], measured round one revolution; a periodic cubic through it replaces the wave, mean
+    # and all. A gap above 90 degrees or a crank angle given twice is refused.
     table: tuple[tuple[float, float], ...] | None = None
-    habit_deg: Numbers = 0.0
+    habit_deg: Numbers = 0.0  # what the rider's habit adds to either
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -237,19 +230,11 @@ def crank_angles(steps: int = STEPS) -> Array:
 
 
 def ankle_path(chain: Chain, crank_angle_deg: Numbers) -> tuple[Array, Array]:
-    """Return the ankle's place over the stroke.
+    """Return the ankle's place at each crank angle, forward and upward from the crank centre [mm].
 
-    Parameters
-    ----------
-    chain : Chain
-        The leg on its pedal.
-    crank_angle_deg : float or array
-        Crank angles [deg] from the top toward the front.
-
-    Returns
-    -------
-    tuple of array
-        Forward and upward from the crank centre [mm]; derived, see the module's drawing.
+    Notes
+    -----
+    Derived, see the module's drawing.
     """
     x, y, product = np.empty((3, *_shape(chain, None, crank_angle_deg)))
     _follow_ankle(chain, crank_angle_deg, x, y, product)
@@ -269,21 +254,7 @@ def hip_to_ankle(leg: Leg, knee_flexion_deg: Numbers) -> Numbers:
 
 
 def solve_pose(chain: Chain, *, hip: HipCentre, crank_angle_deg: Numbers) -> Pose:
-    """Return joint angles [deg] and places [mm]; where the leg does not reach, the knee counts as straight.
-
-    Parameters
-    ----------
-    chain : Chain
-        The leg on its pedal.
-    hip : HipCentre
-        The hip's place [mm].
-    crank_angle_deg : float or array
-        Crank angles [deg] from the top toward the front.
-
-    Returns
-    -------
-    Pose
-        `require_reach` says which leg does not reach.
+    """Return joint angles [deg] and places [mm] at each crank angle; out of reach the knee is straight.
 
     Notes
     -----
@@ -317,22 +288,11 @@ def solve_pose(chain: Chain, *, hip: HipCentre, crank_angle_deg: Numbers) -> Pos
 
 
 def least_knee_flexion(chain: Chain, *, hip: HipCentre, path: tuple[Array, Array] | None = None) -> tuple[Array, Array]:
-    """Return the least knee flexion of the stroke and the crank angle where it is; 0 where the leg does not reach.
+    """Return the least knee flexion of the stroke and its crank angle [deg]; 0 where the leg does not reach.
 
-    Parameters
-    ----------
-    chain : Chain
-        The leg on its pedal.
-    hip : HipCentre
-        The hip's place [mm].
-    path : tuple of array, optional
-        The ankle's path [mm] at `crank_angles` of any number, where it is known already; the extreme is refined
-        between them.
-
-    Returns
-    -------
-    tuple of array
-        Least knee flexion and its crank angle [deg]: where the ankle is farthest from the hip.
+    Notes
+    -----
+    It is where the ankle is farthest from the hip; the extreme is refined between the crank angles.
     """
 
     def square_of_distance(x: Array, y: Array) -> Array:
@@ -348,22 +308,9 @@ def least_knee_flexion(chain: Chain, *, hip: HipCentre, path: tuple[Array, Array
 def greatest_hip_distance(
     chain: Chain, *, least_knee_flexion_deg: Numbers, path: tuple[Array, Array] | None = None
 ) -> Array:
-    """Return how far up the seat tube the hip is when the stroke's least knee flexion is the one given.
+    """Return how far up the seat-tube line the hip is [mm] when the stroke's least knee flexion [deg] is the one given.
 
-    Parameters
-    ----------
-    chain : Chain
-        The leg on its pedal.
-    least_knee_flexion_deg : float or array
-        Least knee flexion of the stroke [deg].
-    path : tuple of array, optional
-        The ankle's path [mm] at `crank_angles` of any number, where it is known already; the extreme is refined
-        between them.
-
-    Returns
-    -------
-    array
-        Crank centre to hip along the seat-tube line [mm]. Ask `require_reach` afterwards for a single leg.
+    Ask `require_reach` afterwards for a single leg.
 
     Notes
     -----
@@ -383,13 +330,6 @@ def greatest_hip_distance(
 
 def require_reach(chain: Chain, *, hip: HipCentre) -> None:
     """Raise unless the leg reaches its pedal all round.
-
-    Parameters
-    ----------
-    chain : Chain
-        The leg on its pedal.
-    hip : HipCentre
-        The hip's place [mm].
 
     Raises
     ------

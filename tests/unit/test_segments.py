@@ -10,28 +10,26 @@ from fitkit.calculations.anthropometry import (
     CALF_LINK_MEN_MM,
     THIGH_LINK_MEN_MM,
     THIGH_LINK_WOMEN_MM,
-    ankle_height_of_stature,
     inseam_contradiction,
-    shank_of_stature,
-    thigh_of_stature,
+    segment_of_stature,
 )
 from fitkit.calculations.readings import Quantity, exact
 
 
 @pytest.mark.parametrize(
-    ("ask", "drillis", "de_leva"),
-    [(thigh_of_stature, 0.245, 0.2425), (shank_of_stature, 0.246, 0.2493)],
+    ("segment", "drillis", "de_leva"),
+    [("thigh_mm", 0.245, 0.2425), ("shank_mm", 0.246, 0.2493)],
 )
-def test_length_lies_between_both_published_shares(ask, drillis, de_leva):
+def test_length_lies_between_both_published_shares(segment, drillis, de_leva):
     # Drillis & Contini 1966 as quoted by Winter; De Leva 1996.
-    found = ask(exact(1755.0), "men").length
+    found = segment_of_stature(segment, exact(1755.0), "men").length
     assert min(drillis, de_leva) * 1755.0 < found.value < max(drillis, de_leva) * 1755.0
 
 
 def test_ankle_height_of_the_survey_mean():
     # Gordon et al. 2014: mean malleolus height 72.90 (men), share of stature .0415, so a stature of 1757.
-    assert ankle_height_of_stature(exact(72.90 / 0.0415), "men").length.value == pytest.approx(72.90)
-    women, either = (ankle_height_of_stature(exact(1700.0), p).length for p in ("women", None))
+    assert segment_of_stature("ankle_height_mm", exact(72.90 / 0.0415), "men").length.value == pytest.approx(72.90)
+    women, either = (segment_of_stature("ankle_height_mm", exact(1700.0), p).length for p in ("women", None))
     assert women.value == pytest.approx(0.0385 * 1700.0)
     assert women.value < either.value < 0.0415 * 1700.0
     assert either.u > women.u
@@ -41,21 +39,24 @@ def test_thigh_and_shank_hold_the_survey_means():
     # Gordon et al. 2014, derived thigh and calf links: 409.3 and 418.8 at the men's mean stature (72.90 / .0415).
     stature = exact(72.90 / 0.0415)
     for found, survey in (
-        (thigh_of_stature(stature, "men"), THIGH_LINK_MEN_MM),
-        (shank_of_stature(stature, "men"), CALF_LINK_MEN_MM),
+        (segment_of_stature("thigh_mm", stature, "men"), THIGH_LINK_MEN_MM),
+        (segment_of_stature("shank_mm", stature, "men"), CALF_LINK_MEN_MM),
     ):
         assert abs(found.length.value - survey.value) < found.length.half_width()
 
 
 def test_interval_against_gtc():
-    found = thigh_of_stature(Quantity(1755.0, ((3.0, 4),)), "women").length
+    found = segment_of_stature("thigh_mm", Quantity(1755.0, ((3.0, 4),)), "women").length
     share = ureal((0.245 + 0.2425) / 2, (0.245 - 0.2425) / np.sqrt(12))
     gtc = share * ureal(1755.0, 3.0, 4) + ureal(0.0, THIGH_LINK_WOMEN_MM.uncertainty)
     assert (found.value, found.u) == pytest.approx((gtc.x, gtc.u))
 
 
 def test_every_published_length_has_source_and_note():
-    for found in (thigh_of_stature(exact(1755.0), None), ankle_height_of_stature(exact(1755.0), "men")):
+    for found in (
+        segment_of_stature("thigh_mm", exact(1755.0), None),
+        segment_of_stature("ankle_height_mm", exact(1755.0), "men"),
+    ):
         assert "Gordon et al. 2014" in found.source
         assert found.note
 

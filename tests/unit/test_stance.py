@@ -260,13 +260,6 @@ def test_lean_by_vectors(half, spacing, distance, tube, crank):
     assert (found > 0) == (half > spacing / 2)
 
 
-def test_what_one_millimetre_changes_by_differences():
-    # Second route: a central difference of the lean itself.
-    at = {"hip_spacing_mm": 160.0, "hip_height_mm": 780.0, "crank_length_mm": 172.5}
-    lean = {half: stance.frontal_lean_deg(half_stance_mm=half, **at) for half in (125.5, 126.5)}
-    assert stance.lean_per_mm_deg(half_stance_mm=126.0, **at) == pytest.approx(lean[126.5] - lean[125.5], rel=1e-6)
-
-
 def test_lean_takes_draws():
     halves = np.array([120.0, 126.0, 132.0])
     found = stance.frontal_lean_deg(
