@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
 
-from fitkit import cautions, places
-from fitkit.assessment import Visit, assess
-from fitkit.calculations.learned_band import Learned, Prior, fitter_bias, learn, new_rider, rule_line
+from fitkit import places
+from fitkit.calculations.learned_band import Learned, Prior, fitter_bias, learn, new_rider
 from fitkit.calculations.readings import Interval
-from fitkit.clinic.settled import Chosen, arrays, latest_of_each_rider, settled_visits, whole_size
-from fitkit.clinic.visits import Clinic, got_worse
+from fitkit.clinic.settled import Chosen, latest_of_each_rider, line_of, settled_visits
+from fitkit.clinic.visits import ClinicVisits, got_worse
 from fitkit.files import write_new
 from fitkit.house import House, HouseProblems, Rules, StartingBand
 from fitkit.house.rules import parse_rules
@@ -23,16 +21,14 @@ __all__ = [
     "LEAST_RIDERS",
     "LEAST_SHARE_THAT_LEFT",
     "NOT_SEPARATED",
-    "Band",
+    "BandOfSize",
     "Comparison",
     "FitterRow",
     "LearnedBand",
     "NotLearnedError",
-    "Order",
     "band_document",
     "band_of",
     "compare",
-    "orders",
     "rule_from",
     "write_rules",
 ]
@@ -46,7 +42,7 @@ GRADE = "this clinic"
 
 
 @dataclass(frozen=True)
-class Band:
+class BandOfSize:
     """The learned band for one size [EU sizes, mm]."""
 
     size_eu: float  # shoe size
@@ -72,23 +68,21 @@ class LearnedBand:
     @cached_property
     def sizes(self) -> tuple[float, ...]:
         """Whole sizes from the smallest to the greatest that have riders enough to be shown."""
-        riders: dict[int, set[str]] = {}
-        for foot in self.chosen.feet:
-            riders.setdefault(whole_size(foot.size_eu), set()).add(foot.client_id)
-        enough = [size for size, clients in riders.items() if len(clients) >= max(self.small, 1)]
-        return tuple(map(float, range(min(enough), max(enough) + 1))) if enough else ()
+        riders = self.chosen.frame.groupby("whole_size")["client_id"].nunique()
+        enough = riders.index[riders >= max(self.small, 1)]
+        return tuple(map(float, range(enough.min(), enough.max() + 1))) if len(enough) else ()
 
     @cached_property
-    def bands(self) -> tuple[Band, ...]:
+    def bands(self) -> tuple[BandOfSize, ...]:
         """The band for each size shown, none where it was refused."""
         return tuple(map(self.band, self.sizes)) if self.learned else ()
 
-    def band(self, size_eu: float) -> Band:
+    def band(self, size_eu: float) -> BandOfSize:
         """Return the band for one size [EU sizes]."""
-        return Band(size_eu, new_rider(self.learned, size_eu, level=0.5), new_rider(self.learned, size_eu))
+        return BandOfSize(size_eu, new_rider(self.learned, size_eu, level=0.5), new_rider(self.learned, size_eu))
 
 
-def band_of(clinic: Clinic) -> LearnedBand:
+def band_of(clinic: ClinicVisits) -> LearnedBand:
     """Return the starting band this clinic's settled riders teach."""
     visits, left_out = settled_visits(clinic)
     rule = clinic.house.rules.starting_band
@@ -96,18 +90,13 @@ def band_of(clinic: Clinic) -> LearnedBand:
     chosen = latest_of_each_rider(visits, left_out, worse=got_worse(clinic), earlier_rules=earlier)
     prior_rule = earlier.rules.starting_band if earlier else rule
     refused = _why_not(chosen)
-    learned = None if refused else learn(arrays(chosen), prior_of(prior_rule))
+    learned = None if refused else learn(chosen.arrays(), prior_of(prior_rule))
     return LearnedBand(chosen, learned, refused, prior_rule, clinic.small)
 
 
 def prior_of(rule: StartingBand) -> Prior:
     """Return the prior whose line is a starting rule's."""
-    line = rule_line(
-        low_at_eu_40_mm=rule.low_at_eu_40_mm,
-        per_size_mm=rule.per_size_mm,
-        point_above_low_mm=rule.point_above_low_mm,
-    )
-    return Prior(level_mm=line, slope_mm=rule.per_size_mm)
+    return Prior(level_mm=line_of(rule), slope_mm=rule.per_size_mm)
 
 
 def _with_shipped_band(house: House) -> House:
@@ -223,77 +212,19 @@ class Comparison:
     refused: str | None = None
 
 
-def compare(clinic: Clinic, prior_rule: StartingBand) -> Comparison:
+def compare(clinic: ClinicVisits, prior_rule: StartingBand) -> Comparison:
     """Return each fitter's bias: how far the cleats of riders of one size end from those of the other fitters."""
     agreed = [visit for visit in clinic.visits if visit.session.consent.learning is True]
     chosen = latest_of_each_rider(agreed)
-    counts = {name: len(_riders(chosen, name)) for name in chosen.fitters}
-    enough = [name for name, count in counts.items() if count >= max(clinic.small, 2)]
-    if len(enough) < 2:
+    counts = chosen.frame.groupby("fitter_id")["client_id"].nunique()
+    least = max(clinic.small, 2)
+    if (counts >= least).sum() < 2:
         rows = tuple(FitterRow(name, count, None) for name, count in counts.items())
-        return Comparison(rows, f"not compared: needs two fitters with {max(clinic.small, 2)} riders or more each")
-    learned = learn(arrays(chosen), prior_of(prior_rule))
+        return Comparison(rows, f"not compared: needs two fitters with {least} riders or more each")
+    learned = learn(chosen.arrays(), prior_of(prior_rule))
     return Comparison(
         tuple(
-            FitterRow(name, counts[name], fitter_bias(learned, number) if name in enough else None)
-            for number, name in enumerate(chosen.fitters)
+            FitterRow(name, count, fitter_bias(learned, number) if count >= least else None)
+            for number, (name, count) in enumerate(counts.items())
         )
     )
-
-
-def _riders(chosen: Chosen, fitter_id: str) -> set[str]:
-    return {foot.client_id for foot in chosen.feet if foot.fitter_id == fitter_id}
-
-
-SIDES = ("left", "right")
-_FITTED = ("spindle_id", "extender_id", "washer_mm", "extender_mm", "spindle_to_cleat_centre_mm")
-
-
-@dataclass(frozen=True)
-class Order:
-    """One part and how many pieces of it are wanted."""
-
-    part_id: str  # as in the parts table
-    family: str  # as in the parts table
-    kind: str  # as in the parts table
-    visits: int  # in how many visits it was chosen, and how many pieces they need
-    pieces: int  # in how many visits it was chosen, and how many pieces they need
-    in_stock: int | None  # pieces in stock, None where the table does not say
-
-    @property
-    def to_order(self) -> int | None:
-        """Pieces to order, None where the stock is not known."""
-        return None if self.in_stock is None else max(0, self.pieces - self.in_stock)
-
-
-def orders(clinic: Clinic) -> list[Order]:
-    """Return every part the open wishes need that is not in stock in full, or whose stock is not known."""
-    visits, pieces = Counter(), Counter()
-    table = {part.id: part for part in clinic.house.parts}
-    for course in clinic.courses():
-        if not _is_open(course[-1]):
-            continue
-        wanted = _chosen(course[-1])
-        for part_id, count in wanted.items():
-            visits[part_id] += 1
-            # One crank is bought as a pair; everything else is counted by sides.
-            pieces[part_id] += 1 if table[part_id].kind == "crank" else count
-    found = [
-        Order(name, table[name].family, table[name].kind, visits[name], pieces[name], table[name].in_stock)
-        for name in sorted(visits)
-    ]
-    return [order for order in found if order.to_order != 0]
-
-
-def _is_open(visit: Visit) -> bool:
-    session = visit.session
-    if all(getattr(session.wish, side).half_stance_change_mm is None for side in SIDES):
-        return False
-    if cautions.stops_advice(session):
-        return False
-    left = [getattr(getattr(session.as_left, side), field) for side in SIDES for field in _FITTED]
-    return all(value is None for value in left)
-
-
-def _chosen(visit: Visit) -> Counter[str]:
-    return Counter(part for choice in assess(visit).choices.values() for part in choice.chosen)

@@ -5,90 +5,99 @@ from __future__ import annotations
 from functools import cached_property
 from pathlib import Path
 
+import pandas
+
+from fitkit.calculations.cleats import starting_band
+from fitkit.calculations.learned_band import SIMULATED_COVERAGE, pull
+from fitkit.calculations.readings import Interval
 from fitkit.cautions import SIGN_WORDS
 from fitkit.charts import Figure
+from fitkit.charts.settled import BandAtSize, LineAtSize, SpreadAtSize, settled_by_size
 from fitkit.clinic import work
-from fitkit.clinic.learning import LearnedBand, Order, band_document, band_of, compare, orders
-from fitkit.clinic.says import band_table, learned_words, limits_words, settled_figure, settled_rows
-from fitkit.clinic.visits import OUTCOMES, Clinic, FollowUp, follow_ups, got_worse, load, outcomes
+from fitkit.clinic.learning import LearnedBand, band_document, band_of, compare
+from fitkit.clinic.visits import OUTCOMES, ClinicVisits, got_worse, load
 from fitkit.report.blocks import Sentences, Table
-from fitkit.words import capital, day, signed, span, tenths
+from fitkit.words import capital, count, day, halves, signed, span, tenths
 
-__all__ = ["BAND_TYPE", "LONGEST_LIST", "Data", "Overview"]
+__all__ = ["BAND_TYPE", "LONGEST_LIST", "BandData", "Overview"]
 
 BAND_TYPE = "application/vnd.cleat-stance-band+json"
 # A page stays under 150 kB and a list can be read: what is left out is counted.
 LONGEST_LIST = 120
+_EACH_SIDE = 1.0  # the rule is drawn one size beyond the sizes seen
 
 
-class Data:
+class BandData:
     """The learned band as structured output of one cell; an export takes it from there."""
 
     def __init__(self, document: dict) -> None:
         self.document = document
 
     def _repr_mimebundle_(self, include=None, exclude=None) -> dict:
-        count = len(self.document["bands"])
-        said = f"the band for {count} sizes" if count else "that no band was learned"
+        sizes = len(self.document["bands"])
+        said = f"the band for {sizes} sizes" if sizes else "that no band was learned"
         return {BAND_TYPE: self.document, "text/plain": f"In the notebook as data: {said}"}
 
 
 class Overview:
     """What a clinic's manager looks at."""
 
-    def __init__(self, sessions: str | Path | Clinic) -> None:
-        self.clinic = sessions if isinstance(sessions, Clinic) else load(sessions)
+    def __init__(self, sessions: str | Path | ClinicVisits) -> None:
+        self.clinic = sessions if isinstance(sessions, ClinicVisits) else load(sessions)
 
     @cached_property
     def band(self) -> LearnedBand:
-        """What the settled riders say."""
+        """What the settled riders teach."""
         return band_of(self.clinic)
 
     @cached_property
-    def _follow_ups(self) -> list[FollowUp]:
-        return follow_ups(self.clinic)
+    def _visits(self) -> pandas.DataFrame:
+        return self.clinic.visits_frame()
 
     @cached_property
-    def _orders(self) -> list[Order]:
-        return orders(self.clinic)
+    def _follow_ups(self) -> pandas.DataFrame:
+        return work.follow_ups(self.clinic)
+
+    @cached_property
+    def _orders(self) -> pandas.DataFrame:
+        return work.orders(self.clinic)
 
     def about(self) -> Sentences:
         """Say whose visits these are and from when to when."""
-        sessions = self.clinic.sessions
-        if not sessions:
+        visits = self._visits
+        if visits.empty:
             return Sentences(("No visit was found.",), kind="about")
-        days = sorted(one.visit_date for one in sessions)
-        riders = len({one.client_id for one in sessions})
+        days, riders = visits["visit_date"], visits["client_id"].nunique()
         name = self.clinic.house.rules.clinic.name
-        lines = [f"{name} · " if name else ""]
-        lines[0] += f"{_count(len(sessions), 'visit')} of {_count(riders, 'rider')}, {day(days[0])} to {day(days[-1])}"
-        lines.append(f"Follow-ups are counted against {day(self.clinic.day)}.")
-        if self.clinic.is_demonstration:
+        whose = f"{name} · " if name else ""
+        lines = [
+            f"{whose}{count(len(visits), 'visit')} of {count(riders, 'rider')}, {day(days.min())} to {day(days.max())}",
+            f"Follow-ups are counted against {day(self.clinic.day)}.",
+        ]
+        if any(one.demonstration for one in self.clinic.sessions):
             lines.append("Demonstration: invented riders, invented clinic.")
         return Sentences(tuple(lines), kind="about")
 
     def first_lines(self) -> Sentences:
         """Say what needs doing first, and what was learned in one line."""
-        over = sum(one.days_over > 0 for one in self._follow_ups)
-        soon = len(self._follow_ups) - over
-        lines = [f"{_count(over, 'follow-up')} overdue, {soon} due within four weeks."]
-        lines.append(f"{capital(_count(len(self._orders), 'part'))} to order or to look for.")
-        lines.append(learned_words(self.band).lines[0])
-        return Sentences(tuple(lines), kind="lead")
+        over = int((self._follow_ups["days_over"] > 0).sum())
+        lines = (
+            f"{count(over, 'follow-up')} overdue, {len(self._follow_ups) - over} due within four weeks.",
+            f"{capital(count(len(self._orders), 'part'))} to order or to look for.",
+            self.learned().lines[0],
+        )
+        return Sentences(lines, kind="lead")
 
     def months(self) -> Table:
         """Return the visits month by month."""
-        rows = tuple(
-            (one.month, str(one.visits), str(one.riders), str(one.new), str(one.signed_off))
-            for one in work.months(self.clinic)
-        )
+        rows = tuple(tuple(map(str, row)) for row in work.months(self.clinic).itertuples())
         columns = ("Month", "Visits", "Riders", "First visits", "Signed off")
         return Table("Visits month by month", columns, rows, "No visit.")
 
     def not_counted(self) -> Sentences:
         """Say which files could not be read."""
         wrong = self.clinic.not_counted
-        lines = [f"Not counted: {_shown(text)}" for text in wrong[:LONGEST_LIST]]
+        lines = [f"Not counted: {_shortened(text)}" for text in wrong[:LONGEST_LIST]]
         if len(wrong) > LONGEST_LIST:
             lines.append(f"And {len(wrong) - LONGEST_LIST} more files that were not counted.")
         return Sentences(tuple(lines) or ("Every file was read.",))
@@ -96,8 +105,8 @@ class Overview:
     def follow_ups(self) -> Table:
         """Return whom to call, the longest overdue first."""
         rows = [
-            (one.client_id, one.setup, one.fitter_id or "not said", day(one.due), _over(one.days_over))
-            for one in self._follow_ups[:LONGEST_LIST]
+            (one.client_id, one.setup, one.fitter_id or "not said", day(one.due), _overdue(one.days_over))
+            for one in self._follow_ups[:LONGEST_LIST].itertuples()
         ]
         more = len(self._follow_ups) - LONGEST_LIST
         if more > 0:
@@ -109,14 +118,14 @@ class Overview:
         """Return the parts to order."""
         rows = tuple(
             (
-                one.part_id,
+                one.Index,
                 one.family,
                 one.kind.replace("_", " "),
                 str(one.pieces),
-                "not known" if one.in_stock is None else str(one.in_stock),
-                "look for it" if one.to_order is None else str(one.to_order),
+                "not known" if pandas.isna(one.in_stock) else f"{one.in_stock:g}",
+                "look for it" if pandas.isna(one.to_order) else f"{one.to_order:g}",
             )
-            for one in self._orders
+            for one in self._orders.itertuples()
         )
         columns = ("Part", "Family", "Kind", "Pieces wanted", "In stock", "To order")
         caption = "Parts chosen for wishes of which nothing is recorded as fitted yet"
@@ -124,90 +133,183 @@ class Overview:
 
     def told(self) -> Table:
         """Return complaints, things seen and signs, small numbers kept back."""
-        found = work.told(self.clinic)
         names = {"complaints": "Complaint", "seen": "Seen riding", "signs": "Sign for a clinician"}
-        rows = []
-        for kind, words in names.items():
-            for what, count in sorted(found[kind].items(), key=lambda item: (-item[1], item[0])):
-                said = SIGN_WORDS[what] if kind == "signs" else what.replace("_", " ")
-                rows.append((f"{words}: {said}", self._few(count)))
+        rows = [
+            (f"{names[kind]}: {SIGN_WORDS[what] if kind == 'signs' else what.replace('_', ' ')}", self._few(visits))
+            for kind, counts in work.observed(self.clinic).items()
+            for what, visits in counts.items()
+        ]
         return Table("In how many visits", ("", "Visits"), tuple(rows), "Nothing was told or seen.")
 
     def done(self) -> Table:
         """Return what was done, small numbers kept back."""
-        rows = tuple((capital(words), self._few(count)) for words, count in work.done(self.clinic).items())
+        rows = tuple((capital(words), self._few(visits)) for words, visits in work.done(self.clinic).items())
         return Table("In how many visits", ("", "Visits"), rows)
 
     def changes(self) -> Table:
         """Return settings as found against as left."""
-        rows = []
-        for one in work.changes(self.clinic):
-            if not one.count:
-                continue
-            if not one.found:
-                said = self._few(one.count)
-                rows.append((one.measure.words, said, "not shown: too few", "", "", ""))
-                continue
-            spreads = (_spread(values, one.measure.unit) for values in (one.found, one.left, one.difference))
-            moved = ((one.measure.more, one.more), (one.measure.less, one.less), ("as it was", one.alike))
-            # One small number kept back could be worked out from the others.
-            is_small = any(0 < count < self.clinic.small for _, count in moved)
-            where = ", ".join(f"{count} {words}" for words, count in moved)
-            where = "not shown: too few" if is_small else where
-            rows.append((one.measure.words, str(one.count), *spreads, where))
-        columns = ("", "Both measured", "As found", "As left", "Difference", "Went")
+        found = work.changes(self.clinic).items()
         return Table(
             "Median (10th to 90th percentile); within 2 counts as it was",
-            columns,
-            tuple(rows),
+            ("", "Both measured", "As found", "As left", "Difference", "Went"),
+            tuple(self._change(measure, both) for measure, both in found if len(both)),
             "Nothing was measured both as found and as left.",
         )
 
+    def _change(self, measure: work.Measure, both: pandas.DataFrame) -> tuple[str, ...]:
+        if len(both) < self.clinic.small:
+            return measure.words, self._few(len(both)), "not shown: too few", "", "", ""
+        unit = "°" if measure.unit == "°" else f" {measure.unit}"
+        spreads = []
+        for column in ("found", "left", "difference"):
+            low, middle, high = map(tenths, both[column].quantile(work.PERCENTILES))
+            spreads.append(f"{middle}{unit} ({low} to {high})")
+        more, less = ((sign * both["difference"] > measure.alike).sum() for sign in (1, -1))
+        went = {measure.more: more, measure.less: less, "as it was": len(both) - more - less}
+        # One small number kept back could be worked out from the others.
+        is_small = any(0 < feet < self.clinic.small for feet in went.values())
+        where = "not shown: too few" if is_small else ", ".join(f"{feet} {way}" for way, feet in went.items())
+        return measure.words, str(len(both)), *spreads, where
+
     def outcomes(self) -> Table:
         """Return how the visits went on."""
-        counts = dict.fromkeys(OUTCOMES, 0)
-        for _, went in outcomes(self.clinic):
-            counts[went] += 1
-        rows = tuple((capital(OUTCOMES[went]), str(count)) for went, count in counts.items())
+        counts = self._visits["outcome"].value_counts()
+        rows = [(capital(words), str(counts.get(outcome, 0))) for outcome, words in OUTCOMES.items()]
         riders = {key.split("_")[0] for key in got_worse(self.clinic)}
-        rows += (
-            ("Riders with a complaint that was worse at the next visit: never learned from", self._few(len(riders))),
-        )
-        return Table("How each visit's settings went on", ("", "Visits"), rows)
+        words = "Riders with a complaint that was worse at the next visit: never learned from"
+        return Table("How each visit's settings went on", ("", "Visits"), (*rows, (words, self._few(len(riders)))))
 
     def left_out(self) -> Table:
         """Return what could not be learned from among the visits that were kept."""
         chosen = self.band.chosen
-        rows = [(f"Left out: {why}", self._few(count)) for why, count in sorted(chosen.left_out.items())]
+        rows = [(f"Left out: {why}", self._few(number)) for why, number in sorted(chosen.left_out.items())]
         rows.append(("Feet that can be learned from", self._few(len(chosen.feet))))
         rows.append(("Their riders", self._few(chosen.riders)))
         if chosen.riders >= self.clinic.small:
             rows.append(("Riders of these ever set elsewhere than the start", f"{chosen.share_that_left:.0%}"))
         return Table("From the settings that were kept", ("", ""), tuple(rows))
 
+    @cached_property
+    def _spreads(self) -> pandas.DataFrame:
+        """Settings read by size: percentiles [mm], feet, and the share of them at a slot's end; enough riders only."""
+        rows = []
+        for size, feet in self.band.chosen.frame.groupby("whole_size"):
+            # Riders are counted, not feet: two feet of one rider are no two riders.
+            if feet["client_id"].nunique() >= self.clinic.small:
+                percentiles = feet["setback_mm"].quantile([0.1, 0.25, 0.5, 0.75, 0.9])
+                rows.append((float(size), *percentiles, len(feet), (feet["bound"] != 0).mean()))
+        columns = ["size_eu", "p10_mm", "p25_mm", "p50_mm", "p75_mm", "p90_mm", "feet", "at_end"]
+        return pandas.DataFrame(rows, columns=columns)
+
     def settled_chart(self) -> Figure | Sentences:
-        """Draw settled setbacks by size beside the starting rule."""
-        return settled_figure(self.band, self.clinic)
+        """Draw settled setbacks by size beside the starting rule; say so where there are too few."""
+        spreads = self._spreads
+        if spreads.empty:
+            return Sentences((f"No chart: no size has {self.clinic.small} settled riders or more.",))
+        first, last = spreads["size_eu"].min() - _EACH_SIDE, spreads["size_eu"].max() + _EACH_SIDE
+        sizes = [first + half / 2 for half in range(int(2 * (last - first)) + 1)]
+        rule = [BandAtSize(size, *ends) for size in sizes if (ends := self._rule_ends(size))]
+        learned = [
+            LineAtSize(one.size_eu, one.middle_half.value, one.new_rider.low, one.new_rider.high)
+            for one in self.band.bands
+        ]
+        drawn = [SpreadAtSize(*row) for row in spreads.drop(columns="at_end").itertuples(index=False)]
+        return settled_by_size(rule, drawn, learned)
+
+    def _rule_ends(self, size_eu: float) -> tuple[float, float] | None:
+        found = starting_band(size_eu, **self.band.prior_rule.model_dump(exclude={"grade", "source"}))
+        return None if found is None else (found.low, found.high)
 
     def settled_table(self) -> Table:
-        """Return the table behind the chart."""
-        return settled_rows(self.band, self.clinic)
+        """Return the table behind the chart, and how to read it."""
+        rows = tuple(
+            (
+                f"EU {one.size_eu:g}",
+                str(one.feet),
+                f"{one.at_end:.0%}",
+                halves(one.p50_mm),
+                f"{halves(one.p25_mm)} to {halves(one.p75_mm)}",
+                f"{halves(one.p10_mm)} to {halves(one.p90_mm)}",
+            )
+            for one in self._spreads.itertuples()
+        )
+        caption = (
+            "As read. In the chart: circle the median, thick line the middle half, thin line the middle 80 %; grey "
+            "area the starting rule; blue line what was learned, dashed the ends that hold 95 % of new riders"
+        )
+        columns = ("Size", "Feet", "At a slot's end", "Median, mm", "Middle half", "Middle 80 %")
+        return Table(caption, columns, rows)
 
     def learned(self) -> Sentences:
-        """Say what was learned, on what, and how well it holds; or why nothing was."""
-        return learned_words(self.band)
+        """Say what was learned, from how many and how well it holds; or why nothing was."""
+        band = self.band
+        rule = band.prior_rule
+        if band.learned is None:
+            return Sentences(
+                (
+                    f"No starting band is learned: {band.refused}.",
+                    f"The starting rule stays: {rule.grade} ({rule.source}).",
+                )
+            )
+        if not band.bands:
+            return Sentences((f"No starting band is shown: no size has {band.small} settled riders or more.",))
+        learned, middle = band.learned, band.bands[len(band.bands) // 2]
+        rider, foot, *fitter = learned.fit.best_sds_mm
+        between = f", between fitters {fitter[0]:.1f} mm." if learned.fitters > 1 else "; one fitter only."
+        lines = (
+            f"At EU {middle.size_eu:g} the middle half of new riders settles at {_ends(middle.middle_half)} mm behind "
+            f"the joint, 95 % at {_ends(middle.new_rider)}.",
+            f"Learned from {learned.riders} riders ({learned.feet} feet) whose settings were kept; {learned.bounds} "
+            "feet stood at a slot's end and count as bounds only: where they are many, the line lies beyond what was "
+            "read.",
+            f"Spread between riders of one size {rider:.1f} mm, between a rider's feet and readings {foot:.1f} mm"
+            + between,
+            f"Shrunk toward the starting rule's line ({rule.source}); few riders would leave it as it is.",
+            f"{band.chosen.share_that_left:.0%} of the riders were ever set elsewhere than the start. "
+            f"{self._pull_words()}",
+            f"In simulated clinics with slot ends and two to ten fitters, riders held out, the 95 % interval held "
+            f"{SIMULATED_COVERAGE:.1%} of the riders held out.",
+            "Nothing here changes the house rules: that takes a person, a day, and the option --export-band.",
+        )
+        return Sentences(lines)
+
+    def _pull_words(self) -> str:
+        if not self.band.learned.has_pull:
+            return "All started on the rule's line, so that its pull on the settings cannot be seen in these numbers."
+        found = pull(self.band.learned)
+        said = (
+            f"Of a start shifted by 1 mm, {found.value:.2f} mm ({found.low:.2f} to {found.high:.2f}) is found again in "
+            "the setting: the rule pulls, or the reason for the shift does."
+        )
+        return said.replace("(-", "(−").replace("to -", "to −")
 
     def learned_table(self) -> Table:
-        """Return the learned band by size."""
-        return band_table(self.band)
+        """Return the learned band by size beside the starting rule."""
+        rows = []
+        for one in self.band.bands:
+            rule = self._rule_ends(one.size_eu)
+            rows.append(
+                (
+                    f"EU {one.size_eu:g}",
+                    "none" if rule is None else f"{halves(rule[0])} to {halves(rule[1])}",
+                    halves(one.middle_half.value),
+                    _ends(one.middle_half),
+                    _ends(one.new_rider),
+                )
+            )
+        columns = ("Size", "Starting rule", "Learned point", "Middle half of new riders", "95 % of new riders")
+        return Table("Cleat setback, mm behind the first-MTP mark", columns, tuple(rows), "")
 
     def fitters(self) -> Table:
         """Return fitter against fitter."""
         found = compare(self.clinic, self.band.prior_rule)
         rows = []
         for row in found.rows:
-            said = f"not shown: under {self.clinic.small} riders" if row.bias is None else _signed(row.bias)
-            rows.append((row.fitter_id, self._few(row.riders), found.refused if found.refused else said))
+            if row.bias is None:
+                said = f"not shown: under {self.clinic.small} riders"
+            else:
+                said = span(row.bias.value, row.bias.low, row.bias.high, form=signed)
+            rows.append((row.fitter_id, self._few(row.riders), found.refused or said))
         caption = (
             "How far the cleats of riders of one size end from all fitters' mean: mm, toward the heel positive (95 %)"
         )
@@ -215,34 +317,36 @@ class Overview:
 
     def limits(self) -> Sentences:
         """Say what the page cannot tell."""
-        return limits_words(self.clinic)
+        return Sentences(
+            (
+                "Kept is not proved good: riders who come again and keep a setting differ from those who do not.",
+                "Starts are worked out by the house rules of today, not by those of the day of the visit.",
+                "Riders choose their fitter and fitters their riders: a bias between fitters may be one between "
+                "riders.",
+                "A cleat within two reading errors of a slot's end counts as standing at it: where it would have gone "
+                "is not known, only on which side.",
+                f"Counts of health and of work under {self.clinic.small} are not shown (house rule).",
+                "Sizes under EU 40 start from the band's rearward end, the others from the rule's point.",
+            )
+        )
 
-    def band_data(self) -> Data:
+    def band_data(self) -> BandData:
         """Emit the learned band as data."""
-        return Data(band_document(self.band))
+        return BandData(band_document(self.band))
 
-    def _few(self, count: int) -> str:
-        return f"under {self.clinic.small}" if 0 < count < self.clinic.small else str(count)
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+    def _few(self, number: int) -> str:
+        return f"under {self.clinic.small}" if 0 < number < self.clinic.small else str(number)
 
 
-def _over(days: int) -> str:
+def _ends(interval: Interval) -> str:
+    return f"{halves(interval.low)} to {halves(interval.high)}"
+
+
+def _overdue(days: int) -> str:
     if days > 0:
-        return f"{_count(days, 'day')} overdue"
-    return "due today" if days == 0 else f"due in {_count(-days, 'day')}"
+        return f"{count(days, 'day')} overdue"
+    return "due today" if days == 0 else f"due in {count(-days, 'day')}"
 
 
-def _shown(text: str) -> str:
+def _shortened(text: str) -> str:
     return text if len(text) <= 300 else f"{text[:299]}…"
-
-
-def _spread(values: tuple[float, ...], unit: str) -> str:
-    low, middle, high = map(tenths, values)
-    return f"{middle}{'' if unit == '°' else ' '}{unit} ({low} to {high})"
-
-
-def _signed(bias) -> str:
-    return span(bias.value, bias.low, bias.high, form=signed)

@@ -5,39 +5,38 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Literal
 
-import numpy as np
+import pandas
 
 from fitkit import cautions
 from fitkit.assessment.cleats import Start, start_of
 from fitkit.assessment.inputs import Inputs, Visit
 from fitkit.calculations.cleats import held_inside
-from fitkit.calculations.learned_band import Settled, rule_line
-from fitkit.clinic.visits import Clinic, outcomes
-from fitkit.house import House
+from fitkit.calculations.learned_band import MIDDLE_SIZE_EU, Settled, rule_line
+from fitkit.clinic.visits import SIDES, ClinicVisits, outcomes
+from fitkit.house import House, StartingBand
 
 __all__ = [
     "NO_FITTER",
     "Chosen",
-    "Foot",
-    "arrays",
+    "SettledFoot",
     "as_left_mm",
     "feet_of",
     "latest_of_each_rider",
+    "line_of",
     "settled_visits",
-    "whole_size",
 ]
 
-SIDES = ("left", "right")
 NO_FITTER = "not said"
 # A cleat within so many reading errors of a slot's end, or of its start, is taken to stand there.
 READING_ERRORS = 2.0
 
 
 @dataclass(frozen=True)
-class Foot:
+class SettledFoot:
     """One foot's setting as left."""
 
     client_id: str  # whose foot and whose work
@@ -54,27 +53,39 @@ class Foot:
 class Chosen:
     """Feet chosen to learn from, and how many visits or feet fell out for which reason."""
 
-    feet: tuple[Foot, ...]
+    feet: tuple[SettledFoot, ...]
     left_out: dict[str, int]
+
+    @cached_property
+    def frame(self) -> pandas.DataFrame:
+        """The feet, one row each, with the whole size under which a foot is shown: a half size goes with the next."""
+        found = pandas.DataFrame(list(self.feet), columns=[field.name for field in fields(SettledFoot)])
+        return found.assign(whole_size=[math.floor(foot.size_eu + 0.5) for foot in self.feet])
 
     @property
     def riders(self) -> int:
         """How many riders they belong to."""
-        return len({foot.client_id for foot in self.feet})
+        return self.frame["client_id"].nunique()
 
     @property
     def share_that_left(self) -> float:
         """Share of riders who tried or were left another setting than the start, on one foot at least [1]."""
-        left = {foot.client_id for foot in self.feet if foot.left_the_start}
-        return len(left) / self.riders if self.riders else 0.0
+        return float(self.frame.groupby("client_id")["left_the_start"].any().mean()) if self.feet else 0.0
 
-    @property
-    def fitters(self) -> list[str]:
-        """The fitters, in the order of their ids."""
-        return sorted({foot.fitter_id for foot in self.feet})
+    def arrays(self) -> Settled:
+        """Return the feet as plain arrays, fitters in the order of their ids."""
+        frame = self.frame
+        return Settled(
+            setback_mm=frame["bound_mm"].to_numpy(float),
+            bound=frame["bound"].to_numpy(int),
+            size_eu=frame["size_eu"].to_numpy(float),
+            start_shift_mm=frame["start_shift_mm"].to_numpy(float),
+            rider=pandas.factorize(frame["client_id"], sort=True)[0],
+            fitter=pandas.factorize(frame["fitter_id"], sort=True)[0],
+        )
 
 
-def settled_visits(clinic: Clinic) -> tuple[list[Visit], dict[str, int]]:
+def settled_visits(clinic: ClinicVisits) -> tuple[list[Visit], dict[str, int]]:
     """Return the visits whose settings were kept and may be learned from, and why the others were left out.
 
     A foot whose leg got worse afterwards is not settled, kept or not: see `latest_of_each_rider`.
@@ -98,7 +109,7 @@ def latest_of_each_rider(
     earlier_rules: House | None = None,
 ) -> Chosen:
     """Return the usable feet of each rider's latest visit, so that a rider counts once."""
-    feet: dict[str, tuple[Foot, ...]] = {}
+    feet: dict[str, tuple[SettledFoot, ...]] = {}
     counted = Counter(left_out or {})
     for visit in sorted(visits, key=lambda one: (one.session.visit_date, one.key)):
         found, why_not = feet_of(visit, earlier_rules, worse=(worse or {}).get(visit.key, ()))
@@ -112,7 +123,7 @@ def latest_of_each_rider(
 
 def feet_of(
     visit: Visit, earlier_rules: House | None = None, *, worse: tuple[str, ...] = ()
-) -> tuple[tuple[Foot, ...], list[str]]:
+) -> tuple[tuple[SettledFoot, ...], list[str]]:
     """Return a visit's feet that can be learned from, and for each other the reason why not."""
     if cautions.stops_advice(visit.session):
         return (), ["an open sign that needs a clinician (visits)"]
@@ -128,7 +139,7 @@ def feet_of(
     return tuple(feet), why_not
 
 
-def _foot(inputs: Inputs, side: str, earlier: Inputs | None) -> Foot | str:
+def _foot(inputs: Inputs, side: str, earlier: Inputs | None) -> SettledFoot | str:
     setback = as_left_mm(inputs, side)
     if setback is None:
         return "cleat not measured as left (feet)"
@@ -147,14 +158,14 @@ def _foot(inputs: Inputs, side: str, earlier: Inputs | None) -> Foot | str:
     starts = by_rules if recorded is None else [recorded]
     held = [held_inside(point, least_mm=slots[0], greatest_mm=slots[1]) for point in starts if point is not None]
     tried = [setback, *_tried(inputs, side)]
-    return Foot(
+    return SettledFoot(
         client_id=inputs.visit.session.client_id,
         fitter_id=inputs.visit.session.fitter_id or NO_FITTER,
         size_eu=start.size_eu,
         setback_mm=setback,
         bound=bound,
         bound_mm=bound_mm,
-        start_shift_mm=starts[0] - _line(inputs, start.size_eu),
+        start_shift_mm=starts[0] - line_of(inputs.visit.house.rules.starting_band, start.size_eu),
         left_the_start=any(all(abs(place - point) > reach for point in held) for place in tried),
     )
 
@@ -166,14 +177,10 @@ def _point(start: Start) -> float | None:
     return start.point
 
 
-def _line(inputs: Inputs, size_eu: float) -> float:
-    rule = inputs.visit.house.rules.starting_band
-    return rule_line(
-        low_at_eu_40_mm=rule.low_at_eu_40_mm,
-        per_size_mm=rule.per_size_mm,
-        point_above_low_mm=rule.point_above_low_mm,
-        size_eu=size_eu,
-    )
+def line_of(rule: StartingBand, size_eu: float = MIDDLE_SIZE_EU) -> float:
+    """Return the starting rule's point at a size [mm]."""
+    line = {name: getattr(rule, name) for name in ("low_at_eu_40_mm", "per_size_mm", "point_above_low_mm")}
+    return rule_line(**line, size_eu=size_eu)
 
 
 def as_left_mm(inputs: Inputs, side: str) -> float | None:
@@ -208,22 +215,3 @@ def _bound(
     if abs(setback - least) <= reach:
         return -1, least + reach
     return 0, setback
-
-
-def whole_size(size_eu: float) -> int:
-    """Return the whole size under which a size is shown: a half size goes with the next whole one."""
-    return math.floor(size_eu + 0.5)
-
-
-def arrays(chosen: Chosen) -> Settled:
-    """Return the feet as plain arrays."""
-    fitters = {name: number for number, name in enumerate(chosen.fitters)}
-    riders = {name: number for number, name in enumerate(sorted({foot.client_id for foot in chosen.feet}))}
-    return Settled(
-        setback_mm=np.array([foot.bound_mm for foot in chosen.feet]),
-        bound=np.array([foot.bound for foot in chosen.feet]),
-        size_eu=np.array([foot.size_eu for foot in chosen.feet]),
-        start_shift_mm=np.array([foot.start_shift_mm for foot in chosen.feet]),
-        rider=np.array([riders[foot.client_id] for foot in chosen.feet]),
-        fitter=np.array([fitters[foot.fitter_id] for foot in chosen.feet]),
-    )

@@ -10,10 +10,11 @@ import pytest
 
 from fitkit import house, session
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE
-from fitkit.clinic.learning import NotLearnedError, band_of, compare, orders, rule_from, write_rules
+from fitkit.clinic.learning import NotLearnedError, band_of, compare, rule_from, write_rules
 from fitkit.clinic.overview import BAND_TYPE, Overview
 from fitkit.clinic.settled import feet_of, latest_of_each_rider, settled_visits
-from fitkit.clinic.visits import OUTCOMES, clinic_of, follow_ups, got_worse, load, outcomes
+from fitkit.clinic.visits import OUTCOMES, clinic_of, got_worse, load, outcomes
+from fitkit.clinic.work import follow_ups, orders
 from tests import invented_year
 
 DAY = date(2026, 12, 31)
@@ -296,9 +297,8 @@ def test_client_ids_stand_only_where_somebody_must_call(overview):
 def test_follow_ups_are_counted_against_the_stated_day(pair):
     first, later = pair
     first["follow_up_due"], later["follow_up_due"] = "2026-04-01", "2026-07-01"
-    assert [one.days_over for one in follow_ups(clinic_from([first, later], day=date(2026, 7, 11)))] == [10]
-    assert follow_ups(clinic_from([first, later], day=date(2026, 6, 2))) == []
-    assert [one.days_over for one in follow_ups(clinic_from([first, later], day=date(2026, 6, 3)))] == [-28]
+    for day, days_over in ((date(2026, 7, 11), [10]), (date(2026, 6, 2), []), (date(2026, 6, 3), [-28])):
+        assert follow_ups(clinic_from([first, later], day=day))["days_over"].tolist() == days_over
 
 
 def test_parts_of_open_wishes_that_are_not_in_stock(pair):
@@ -310,11 +310,11 @@ def test_parts_of_open_wishes_that_are_not_in_stock(pair):
         for side in ("left", "right"):
             one["as_left"][side] = {"cleat_setback_mm": [15]}
         documents.append(one)
-    assert orders(clinic_from(documents[:1])) == []
-    (order,) = orders(clinic_from(documents))
-    assert (order.part_id, order.visits, order.pieces, order.in_stock, order.to_order) == ("A-spindle-6", 3, 6, 2, 4)
+    assert orders(clinic_from(documents[:1])).empty
+    (order,) = orders(clinic_from(documents)).itertuples()
+    assert (order.Index, order.visits, order.pieces, order.in_stock, order.to_order) == ("A-spindle-6", 3, 6, 2, 4)
     documents[0]["as_left"]["left"]["spindle_id"] = "A-spindle-6"
-    assert [order.to_order for order in orders(clinic_from(documents))] == [2]
+    assert orders(clinic_from(documents))["to_order"].tolist() == [2]
 
 
 def test_the_page_says_how_well_it_holds(overview):
