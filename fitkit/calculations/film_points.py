@@ -118,17 +118,14 @@ def _jumps(name: str, time: np.ndarray, points: np.ndarray, step_s: float) -> li
 def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> Crossings:
     """Return when the pedal was at the top and at the bottom.
 
+    Where frames are missing about a crossing, that turn is missing.
+
     Parameters
     ----------
     time_s : sequence of float
         Time of each frame [s], rising.
     pedal_up_mm : sequence of float
         The pedal's height in the picture [mm or any unit], not a number where missing.
-
-    Returns
-    -------
-    Crossings
-        Tops, bottoms and whole turns [s]; where frames are missing about a crossing, that turn is missing.
 
     Notes
     -----
@@ -181,15 +178,6 @@ def _passes(time: np.ndarray, up: np.ndarray) -> list[tuple[float, bool, float]]
 def crank_angle_deg(*, time_s: Sequence[float], crossings: Crossings) -> np.ndarray:
     """Return the crank angle of each frame from the top [deg], not a number outside the whole turns.
 
-    Parameters
-    ----------
-    time_s : sequence of float
-        Time of each frame [s].
-    crossings : Crossings
-        From `find_crossings`.
-
-    Notes
-    -----
     Derived: within each half of a turn the crank is taken to move evenly.
     """
     time = np.asarray(time_s, dtype=float)

@@ -16,11 +16,7 @@ from scipy import special
 from fitkit.words import halves
 
 __all__ = [
-    "TRIAL_FURTHER_BACK",
-    "TRIAL_FURTHER_FORWARD",
-    "TRIAL_RETURN",
     "UNSTEADINESS_WORDS",
-    "WATCHED",
     "Bracket",
     "ScoredSetting",
     "ScoredTrial",
@@ -28,7 +24,6 @@ __all__ = [
     "bracket",
     "hit_rate",
     "hit_rate_words",
-    "settings_of",
 ]
 
 UNSTEADINESS_WORDS = {
@@ -37,16 +32,10 @@ UNSTEADINESS_WORDS = {
     6: "The foot or the knee wanders in most turns; the rider works to hold it.",
     10: "The foot cannot be held still in any turn, or the rider wants to stop.",
 }
-WATCHED = ("hip_drop", "pelvis_rocks", "heel_swing", "weight_on_hands")
 SAME_MM = 1.0  # house choice: settings with smaller gaps count as one
 ROUNDING_MM = 1e-6  # setbacks computed by two ways are the same when only rounding parts them
 DISAGREE_BY = 4.0  # house choice: scores of one setback this far apart are said
 RISE_PER_MM = 0.5  # house choice: what the mean score changes by about the limit [points a mm]
-
-TRIAL_FURTHER_FORWARD = "a trial further forward"
-TRIAL_FURTHER_BACK = "a trial further back"
-TRIAL_RETURN = "return trial"
-TRIAL_SCORED = "a trial with a score of unsteadiness"
 
 
 @dataclass(frozen=True)
@@ -81,11 +70,6 @@ class ScoredSetting:
     scores: tuple[float, ...]
     is_unsteady: bool
 
-    @property
-    def mean_score(self) -> float:
-        """Mean score of all trials at this setback [0 to 10]."""
-        return math.fsum(self.scores) / len(self.scores)
-
 
 @dataclass(frozen=True)
 class Bracket:
@@ -103,20 +87,10 @@ class Bracket:
     notes: tuple[str, ...] = ()
 
 
-def settings_of(
+def _settings_of(
     trials: Sequence[ScoredTrial], *, unsteady_from: float, same_mm: float = SAME_MM
 ) -> tuple[ScoredSetting, ...]:
-    """Return the scored trials gathered by cleat setback, the most forward first.
-
-    Parameters
-    ----------
-    trials : sequence of ScoredTrial
-        Trials of one side in the order ridden.
-    unsteady_from : float
-        House rule: mean score [0 to 10] from which a setting counts as unsteady.
-    same_mm : float
-        House rule: setbacks with gaps under this count as one setting, at their mean, scores pooled [mm].
-    """
+    """Return the scored trials gathered by cleat setback, at the mean of each, the most forward first."""
     if not 0 < unsteady_from <= 10:
         raise ValueError(f"unsteady_from is {unsteady_from}; expected above 0, up to 10")
     gathered: list[list[int]] = []
@@ -147,14 +121,7 @@ def bracket(trials: Sequence[ScoredTrial], *, unsteady_from: float, same_mm: flo
     unsteady_from : float
         House rule: mean score [0 to 10] from which a setting counts as unsteady.
     same_mm : float
-        House rule: setbacks with gaps under this count as one setting [mm].
-
-    Returns
-    -------
-    Bracket
-        Low end: the greatest unsteady setback; high end: the least steady one behind it [mm]. Where a steady
-        setting lies in front of an unsteady one the ends stand, and a return trial is needed before they mean
-        anything.
+        House rule: setbacks with gaps under this count as one setting, scores pooled [mm].
 
     Notes
     -----
@@ -167,7 +134,7 @@ def bracket(trials: Sequence[ScoredTrial], *, unsteady_from: float, same_mm: flo
     >>> found.low_mm, found.high_mm, found.needs
     (12.0, 16.0, None)
     """
-    settings = settings_of(trials, unsteady_from=unsteady_from, same_mm=same_mm)
+    settings = _settings_of(trials, unsteady_from=unsteady_from, same_mm=same_mm)
     low = max((s.cleat_setback_mm for s in settings if s.is_unsteady), default=None)
     steady = [s.cleat_setback_mm for s in settings if not s.is_unsteady]
     high = min((at for at in steady if low is not None and at > low), default=None)
@@ -254,12 +221,12 @@ def _needs(
     settings: Sequence[ScoredSetting], low: float | None, high: float | None, in_front: Sequence[float]
 ) -> str | None:
     if not settings:
-        return TRIAL_SCORED
+        return "a trial with a score of unsteadiness"
     if low is None:
-        return TRIAL_FURTHER_FORWARD
+        return "a trial further forward"
     if in_front:
-        return TRIAL_RETURN
-    return TRIAL_FURTHER_BACK if high is None else None
+        return "return trial"
+    return "a trial further back" if high is None else None
 
 
 def _was_returned_to(settings: Sequence[ScoredSetting], setback_mm: float) -> bool:

@@ -1,4 +1,4 @@
-"""Where unsteadiness begins to rise, as the break of a hinge, from many repeated trials; or "not found".
+"""Where unsteadiness begins to rise: segmented regression, the breakpoint of a hinge, from many trials; or "not found".
 
 The bracket of trials comes first and needs no model. A hinge needs more: several setbacks, each ridden several
 times, and its break is told only with both ends of its interval inside the setbacks that were ridden.
@@ -47,11 +47,6 @@ def hinge(*, cleat_setback_mm: Sequence[float], unsteadiness: Sequence[float]) -
     unsteadiness : sequence of float
         Its score [0 to 10].
 
-    Returns
-    -------
-    Hinge
-        The break [mm] with its interval; without one, `needs` says "not found" or what is missing.
-
     Raises
     ------
     ValueError
@@ -76,7 +71,7 @@ def hinge(*, cleat_setback_mm: Sequence[float], unsteadiness: Sequence[float]) -
 
 
 def two_lines(x: Sequence[float], y: Sequence[float], *, is_flat_behind: bool, least_sd: float = 0.0) -> Hinge:
-    """Return the break of two lines that meet, fitted by least squares.
+    """Return the breakpoint of a segmented regression: two lines that meet, fitted by least squares.
 
     Parameters
     ----------
@@ -86,11 +81,6 @@ def two_lines(x: Sequence[float], y: Sequence[float], *, is_flat_behind: bool, l
         Whether the line above the break is level; if not, it has a slope of its own.
     least_sd : float
         The least the points are taken to scatter by [points], for the interval.
-
-    Returns
-    -------
-    Hinge
-        The break [mm], the change of slope below it, the residual sum of squares.
 
     Raises
     ------

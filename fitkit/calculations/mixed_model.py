@@ -45,11 +45,11 @@ class Grid:
 
 @dataclass(frozen=True)
 class Terms:
-    """Log likelihood of each rider, its slope and its curvature over the means of the rider's feet."""
+    """Log likelihood of each rider, its gradient and its Hessian over the means of the rider's feet."""
 
     log_likelihood: np.ndarray
-    slope: np.ndarray
-    curvature: np.ndarray
+    gradient: np.ndarray
+    hessian: np.ndarray
 
 
 def terms(grid: Grid, mean_mm: np.ndarray, *, rider_sd_mm: float, foot_sd_mm: float) -> Terms:
@@ -67,7 +67,7 @@ def terms(grid: Grid, mean_mm: np.ndarray, *, rider_sd_mm: float, foot_sd_mm: fl
     Returns
     -------
     Terms
-        Log likelihood [1], slope [1/mm] and curvature [1/mm2].
+        Log likelihood [1], gradient [1/mm] and Hessian [1/mm2].
 
     Notes
     -----
@@ -91,17 +91,17 @@ def terms(grid: Grid, mean_mm: np.ndarray, *, rider_sd_mm: float, foot_sd_mm: fl
         + 0.5 * np.log(variance / rider_sd_mm**2)
         + 0.5 * middle**2 / variance
     )
-    slope = np.where(is_exact, (beyond - middle[:, None]) / foot_variance, 0.0)
+    gradient = np.where(is_exact, (beyond - middle[:, None]) / foot_variance, 0.0)
     shared = (variance / foot_variance**2)[:, None, None]
     pairs = is_exact[:, :, None] & is_exact[:, None, :]
-    curvature = np.where(pairs, shared - np.eye(grid.value_mm.shape[1]) / foot_variance, 0.0)
+    hessian = np.where(pairs, shared - np.eye(grid.value_mm.shape[1]) / foot_variance, 0.0)
     at = np.flatnonzero(grid.is_bound.any(axis=1))
     if at.size:
         more = _bounds(grid, mean_mm, at, middle[at], variance[at], foot_sd_mm)
         log_likelihood[at] += more.log_likelihood
-        slope[at] += more.slope
-        curvature[at] += more.curvature
-    return Terms(log_likelihood, slope, curvature)
+        gradient[at] += more.gradient
+        hessian[at] += more.hessian
+    return Terms(log_likelihood, gradient, hessian)
 
 
 def _bounds(
@@ -119,24 +119,24 @@ def _bounds(
     mills = np.exp(-0.5 * t**2 - 0.5 * _LOG_2PI - log_inside)
     first = sign * mills / foot_sd_mm
     second = np.where(sign == 0, 0.0, -mills * (t + mills)) / foot_sd_mm**2
-    slope = (share * first).sum(axis=2)
-    curvature = np.einsum("rxq,rkq,rlq->rkl", share, first, first) - slope[:, :, None] * slope[:, None, :]
-    diagonal = np.arange(slope.shape[1])
-    curvature[:, diagonal, diagonal] += (share * second).sum(axis=2)
+    gradient = (share * first).sum(axis=2)
+    hessian = np.einsum("rxq,rkq,rlq->rkl", share, first, first) - gradient[:, :, None] * gradient[:, None, :]
+    diagonal = np.arange(gradient.shape[1])
+    hessian[:, diagonal, diagonal] += (share * second).sum(axis=2)
     # A bound hangs on its own mean and, through the rider's effect, on the means of the feet with a setting.
     through = -(variance / foot_sd_mm**2)[:, None, None] * is_exact[:, None, :]
-    chain = is_bound[:, :, None] * (np.eye(slope.shape[1]) + through)
+    chain = is_bound[:, :, None] * (np.eye(gradient.shape[1]) + through)
     return Terms(
         log_likelihood,
-        np.einsum("rk,rkj->rj", slope, chain),
-        np.einsum("rki,rkl,rlj->rij", chain, curvature, chain),
+        np.einsum("rk,rkj->rj", gradient, chain),
+        np.einsum("rki,rkl,rlj->rij", chain, hessian, chain),
     )
 
 
 _START_SD_MM = 2.0
 _LEAST_LOG_SD, _GREATEST_LOG_SD = np.log(0.02), np.log(2000.0)
 _LEAST_CURVATURE = 0.5
-_STEP = 0.02  # of the log of a spread, for the curvature at the top
+_STEP = 0.02  # of the log of a spread, for the Hessian at the top
 _NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(3)
 
 
@@ -262,14 +262,14 @@ class _LaplaceFit:
                 ]
             )
             log_prior = -self.hierarchy.fitters * float(np.log(sds[2]))
-        height, slope, curvature = self._height(self.at, sds, precision)
+        height, gradient, minus_hessian = self._height(self.at, sds, precision)
         for _ in range(60):
-            step = np.linalg.solve(curvature, slope)
-            if not float(slope @ step) > 1e-10:
+            step = np.linalg.solve(minus_hessian, gradient)
+            if not float(gradient @ step) > 1e-10:
                 break
-            height, slope, curvature = self._climb(step, height, sds, precision)
-        log_evidence = height + log_prior - 0.5 * np.linalg.slogdet(curvature)[1]
-        return Gaussian(self.at.copy(), np.linalg.inv(curvature), float(log_evidence))
+            height, gradient, minus_hessian = self._climb(step, height, sds, precision)
+        log_evidence = height + log_prior - 0.5 * np.linalg.slogdet(minus_hessian)[1]
+        return Gaussian(self.at.copy(), np.linalg.inv(minus_hessian), float(log_evidence))
 
     def _climb(self, step: np.ndarray, height: float, sds: np.ndarray, precision: np.ndarray) -> tuple:
         """Go one step up, a shorter one where the whole would lead down."""
@@ -282,21 +282,22 @@ class _LaplaceFit:
         return reached
 
     def _height(self, at: np.ndarray, sds: np.ndarray, precision: np.ndarray) -> tuple:
+        """Return the log posterior of coefficients and fitters, its gradient and minus its Hessian."""
         found = terms(
             self.hierarchy.grid, np.einsum("rkp,p->rk", self.design, at), rider_sd_mm=sds[0], foot_sd_mm=sds[1]
         )
         off = at - self.prior_mean
         height = found.log_likelihood.sum() - 0.5 * off @ precision @ off
-        slope = np.einsum("rk,rkp->p", found.slope, self.design) - precision @ off
-        bent = np.einsum("rkl,rlq->rkq", found.curvature, self.design)
+        gradient = np.einsum("rk,rkp->p", found.gradient, self.design) - precision @ off
+        bent = np.einsum("rkl,rlq->rkq", found.hessian, self.design)
         # Not as one matrix product: for so few columns a linear-algebra library's threads cost more than they save.
-        curvature = precision - np.einsum("rkp,rkq->pq", self.design, bent)
-        return float(height), slope, curvature
+        minus_hessian = precision - np.einsum("rkp,rkq->pq", self.design, bent)
+        return float(height), gradient, minus_hessian
 
 
 def _nodes(search: _LaplaceFit, top: np.ndarray) -> tuple[np.ndarray, np.ndarray, list[Gaussian]]:
     """Return weights, places and fits over the posterior of the logs of the spreads around its top."""
-    values, vectors = np.linalg.eigh(_curvature(search, top))
+    values, vectors = np.linalg.eigh(_minus_hessian(search, top))
     # A spread the data say little of must not send its nodes beyond every sense.
     root = vectors / np.sqrt(np.maximum(values, _LEAST_CURVATURE))
     steps = np.array(list(product(_NODES, repeat=len(top))))
@@ -308,8 +309,8 @@ def _nodes(search: _LaplaceFit, top: np.ndarray) -> tuple[np.ndarray, np.ndarray
     return weights / weights.sum(), places, [gaussian for _, gaussian in found]
 
 
-def _curvature(search: _LaplaceFit, top: np.ndarray) -> np.ndarray:
-    """Return minus the second derivatives at the top, by central differences."""
+def _minus_hessian(search: _LaplaceFit, top: np.ndarray) -> np.ndarray:
+    """Return minus the Hessian of the log posterior at its top, by central differences."""
     size = len(top)
     found = np.empty((size, size))
     moves = np.eye(size) * _STEP

@@ -78,7 +78,7 @@ class Quantity:
         return math.inf if below == 0 else self.u**4 / below
 
     def half_width(self, level: float = 0.95) -> float:
-        """Half of the interval's width [unit] at `level`."""
+        """Expanded uncertainty: half of the interval's width [unit] at `level`."""
         if self.u == 0:
             return 0.0
         t = special.stdtrit(self.df, 0.5 + level / 2)
@@ -127,6 +127,8 @@ def pooled_spread(
 ) -> StandardDeviation:
     """Return the spread of one reading, pooled over groups of repeats, the house and the fitter's own study.
 
+    It has a floor: three readings alike never give 0.
+
     Parameters
     ----------
     groups : iterable of sequences of float
@@ -135,11 +137,6 @@ def pooled_spread(
         House spread of one reading of this kind [unit], weighted as four degrees of freedom.
     study_sd, study_df : float, optional
         Spread of one reading [unit] and its degrees of freedom in the fitter's own study.
-
-    Returns
-    -------
-    StandardDeviation
-        Standard deviation [unit] and degrees of freedom. It has a floor: three readings alike never give 0.
 
     Raises
     ------

@@ -58,11 +58,7 @@ class Revolution:
 
 @dataclass(frozen=True)
 class KneeTrack:
-    """One side's knee: mean offset, travel and inward pull [mm] with intervals, or what is needed for them.
-
-    `angle_deg` and `place_mm` are the frames themselves, not a number where missing, for a drawing; `travel` is the
-    travel with its standard uncertainty, for a change between two films.
-    """
+    """One side's knee: mean offset, travel and inward pull [mm] with intervals, or what is needed for them."""
 
     offset_mm: Interval | None
     travel_mm: Interval | None
@@ -70,9 +66,9 @@ class KneeTrack:
     needs: str | None = None
     revolutions: tuple[Revolution, ...] = ()
     notes: tuple[str, ...] = ()
-    angle_deg: tuple[float, ...] = ()
+    angle_deg: tuple[float, ...] = ()  # the frames themselves, not a number where missing, for a drawing
     place_mm: tuple[float, ...] = ()
-    travel: Quantity | None = None
+    travel: Quantity | None = None  # with its standard uncertainty, for a change between two films
 
 
 @dataclass(frozen=True)
@@ -95,7 +91,7 @@ def knee_track(
     problems: Sequence[str],
     house_sd_mm: float,
 ) -> KneeTrack:
-    """Return a side's offset, travel and inward pull, a turn and on the mean.
+    """Return a side's offset, travel and inward pull [mm] with 95 % intervals, or what is needed.
 
     Parameters
     ----------
@@ -107,11 +103,6 @@ def knee_track(
         What speaks against these points; with any there, no number is given.
     house_sd_mm : float
         House spread of one reading of a short length [mm]: the least a turn's numbers are taken to scatter.
-
-    Returns
-    -------
-    KneeTrack
-        Means [mm] with 95 % intervals, or what is needed.
 
     Notes
     -----
@@ -255,16 +246,8 @@ def _notes(time: np.ndarray, knee: np.ndarray, up: np.ndarray, revolutions: Sequ
 def places_by_angle(track: KneeTrack, *, step_deg: float = 20.0) -> tuple[AnglePlace, ...]:
     """Return the knee's place about each crank angle from the top, over all turns, for a table and a drawing.
 
-    Parameters
-    ----------
-    track : KneeTrack
-        From `knee_track`.
-    step_deg : float
-        Between two crank angles [deg]; a whole part of 360.
-
-    Notes
-    -----
-    Derived: each frame goes to the nearest crank angle. Where no frame was seen there is no place.
+    Each frame goes to the nearest of the crank angles, `step_deg` apart [deg], a whole part of 360. Where no frame was
+    seen there is no place.
     """
     if not (0 < step_deg <= 90 and 360 % step_deg == 0):
         raise ValueError(f"step_deg is {step_deg}; expected a whole part of 360, up to 90")
@@ -280,7 +263,7 @@ def places_by_angle(track: KneeTrack, *, step_deg: float = 20.0) -> tuple[AngleP
 
 
 def knee_from_ruler(*, top_mm: Sequence[float], bottom_mm: Sequence[float], house_sd_mm: float) -> KneeTrack:
-    """Return a side's offset, travel and inward pull from offsets read with a ruler on a paused film.
+    """Return a side's offset, travel and inward pull [mm] from offsets read with a ruler on a paused film.
 
     Parameters
     ----------
@@ -288,12 +271,7 @@ def knee_from_ruler(*, top_mm: Sequence[float], bottom_mm: Sequence[float], hous
         The knee's place outward of the pedal with the crank at the top and at the bottom of the same turn [mm],
         one reading each for each turn.
     house_sd_mm : float
-        House spread of one reading of a short length [mm].
-
-    Returns
-    -------
-    KneeTrack
-        Means [mm] with 95 % intervals, pooled with the house spread so that one turn has an interval as well.
+        House spread of one reading of a short length [mm], pooled in so that one turn has an interval as well.
 
     Raises
     ------

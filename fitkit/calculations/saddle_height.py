@@ -40,7 +40,7 @@ class HeightRule:
 def height_rules(
     inseam: Quantity, *, crank_mm: float, seat_tube_angle_deg: float, least_knee_flexion: Quantity | None
 ) -> tuple[HeightRule, ...]:
-    """Return what each static rule says of the saddle height.
+    """Return the saddle height [mm] by each static rule.
 
     Parameters
     ----------
@@ -51,11 +51,10 @@ def height_rules(
     least_knee_flexion : Quantity or None
         Dynamic least knee flexion [deg], which the regression asks for.
 
-    Returns
-    -------
-    tuple of HeightRule
-        From the crank centre [mm], so that they can be compared; intervals hold the reading's error, and for the
-        regression its own error and the rounding of its printed coefficients.
+    Notes
+    -----
+    All from the crank centre, so that they can be compared. Intervals hold the reading's error, and for the
+    regression its own error and the rounding of its printed coefficients.
 
     References
     ----------

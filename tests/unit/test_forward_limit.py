@@ -61,7 +61,7 @@ def test_a_return_trial_that_was_ridden_is_not_asked_again():
 
 def test_the_mean_of_all_trials_at_a_setback_decides():
     found = bracket([*ridden((12, 6), (16, 0)), ScoredTrial(12, (1.0,), True)], unsteady_from=4)
-    assert [setting.mean_score for setting in found.settings] == [3.5, 0]
+    assert [sum(setting.scores) / len(setting.scores) for setting in found.settings] == [3.5, 0]
     assert found.needs == "a trial further forward"
     assert "scores at 12 mm disagree: 6, 1" in found.notes
 

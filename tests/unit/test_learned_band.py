@@ -75,8 +75,8 @@ def test_slopes_are_those_of_the_likelihood():
         step = np.zeros((1, 2))
         step[0, foot] = 1e-4
         up, down = found(at + step), found(at - step)
-        assert found(at).slope[:, foot] == pytest.approx((up.log_likelihood - down.log_likelihood) / 2e-4, abs=1e-5)
-        assert found(at).curvature[:, :, foot] == pytest.approx((up.slope - down.slope) / 2e-4, abs=1e-5)
+        assert found(at).gradient[:, foot] == pytest.approx((up.log_likelihood - down.log_likelihood) / 2e-4, abs=1e-5)
+        assert found(at).hessian[:, :, foot] == pytest.approx((up.gradient - down.gradient) / 2e-4, abs=1e-5)
 
 
 def test_a_plain_mean_and_sd_misses_the_riders_and_ours_does_not():
