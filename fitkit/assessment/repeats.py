@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from fitkit.calculations import repeatability
 from fitkit.calculations.readings import Interval
-from fitkit.calculations.repeatability import IccForms, LimitsOfAgreement
+from fitkit.calculations.repeatability import LimitsOfAgreement
 from fitkit.session.study import FitterStudy, MarkRepeats
 
 __all__ = ["Repeated", "assess_repeats", "study_of"]
@@ -17,7 +17,7 @@ TAPE_NEEDED = "two or more readings of one shoe with the tape left on"
 
 @dataclass(frozen=True)
 class Repeated:
-    """What repeats showed [mm, the correlations 1]; what could not be told is None and named in `needs`.
+    """What repeats showed [mm, the correlation 1]; what could not be told is None and named in `needs`.
 
     `rounds` holds the pairs of first and second round over the shoes marked anew; `reference` own first readings
     beside another fitter's.
@@ -28,7 +28,7 @@ class Repeated:
     detectable: Interval | None
     rounds: tuple[tuple[float, float], ...]
     between_rounds: LimitsOfAgreement | None
-    correlations: IccForms | None
+    correlation: Interval | None
     reference: tuple[tuple[float, float], ...]
     against_reference: LimitsOfAgreement | None
     needs: tuple[str, ...]
@@ -51,7 +51,7 @@ def assess_repeats(repeats: MarkRepeats) -> Repeated:
         None if marking is None else repeatability.smallest_detectable_change(marking),
         rounds,
         _limits(rounds),
-        _correlations(anew),
+        _correlation(anew),
         reference,
         _limits(reference),
         tuple(needs),
@@ -68,7 +68,7 @@ def _limits(pairs: tuple[tuple[float, float], ...]) -> LimitsOfAgreement | None:
     return repeatability.limits_of_agreement([own for own, _ in pairs], [other for _, other in pairs])
 
 
-def _correlations(anew: list[tuple[float, ...]]) -> IccForms | None:
+def _correlation(anew: list[tuple[float, ...]]) -> Interval | None:
     full = [readings[:2] for readings in anew if len(readings) > 1]
     try:
         return repeatability.icc(full)

@@ -7,12 +7,11 @@ and then gives no number.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-__all__ = ["GREATEST_GAP_DEG", "Crossings", "crank_angle_deg", "film_problems", "find_crossings", "same_length"]
+__all__ = ["GREATEST_GAP_DEG", "crank_angle_deg", "film_problems", "find_turns", "same_length"]
 
 LEAST_FRAMES_PER_S = 20.0  # house choice: 13 frames a turn at 90 turns a minute
 CRANK_MM = (100.0, 230.0)  # house choice: half the pedal's way up and down, where no crank length is given
@@ -20,18 +19,6 @@ SCALE_WITHIN = 0.1  # house choice: how far the pedal's way may be from the cran
 GREATEST_KNEE_FROM_PEDAL_MM = 300.0  # house choice: further out it is another rider's knee or a wrong scale
 GREATEST_SPEED_MM_PER_S = 6000.0  # house choice: a pedal at 175 mm and 200 turns a minute moves at 3700
 GREATEST_GAP_DEG = 60.0  # house choice: a wider gap may hide the knee's furthest place
-
-
-@dataclass(frozen=True)
-class Crossings:
-    """When the pedal passed the top and the bottom [s], in order, and the whole turns between two tops.
-
-    `turns` holds (top, bottom, next top) [s] of each turn seen from top to top.
-    """
-
-    tops_s: tuple[float, ...]
-    bottoms_s: tuple[float, ...]
-    turns: tuple[tuple[float, float, float], ...]
 
 
 def film_problems(
@@ -115,8 +102,8 @@ def _jumps(name: str, time: np.ndarray, points: np.ndarray, step_s: float) -> li
     return [f"the {name} jumps {way[fast[0]]:.0f} mm at {where}: a second rider's point, or a slip in digitising?"]
 
 
-def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> Crossings:
-    """Return when the pedal was at the top and at the bottom.
+def find_turns(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> tuple[tuple[float, float, float], ...]:
+    """Return the whole turns of the crank, each from top over bottom to the next top [s], in order.
 
     Where frames are missing about a crossing, that turn is missing.
 
@@ -137,7 +124,7 @@ def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> 
     passes = _passes(time, up)
     moments = np.array([moment for moment, _, _ in passes])
     if moments.size < 3:
-        return Crossings((), (), ())
+        return ()
     half_turn_s = float(np.median(np.diff(moments)))
     sound = [(moment, goes_up, gap <= half_turn_s * GREATEST_GAP_DEG / 180) for moment, goes_up, gap in passes]
     extremes = [
@@ -146,13 +133,11 @@ def find_crossings(*, time_s: Sequence[float], pedal_up_mm: Sequence[float]) -> 
         else None
         for first, second in pairwise(sound)
     ]
-    turns = tuple(
+    return tuple(
         (a[0], b[0], c[0])
         for a, b, c in zip(extremes, extremes[1:], extremes[2:], strict=False)
         if a and b and c and a[1]
     )
-    tops = tuple(moment for moment, is_top in filter(None, extremes) if is_top)
-    return Crossings(tops, tuple(moment for moment, is_top in filter(None, extremes) if not is_top), turns)
 
 
 def _passes(time: np.ndarray, up: np.ndarray) -> list[tuple[float, bool, float]]:
@@ -175,14 +160,14 @@ def _passes(time: np.ndarray, up: np.ndarray) -> list[tuple[float, bool, float]]
     return passes
 
 
-def crank_angle_deg(*, time_s: Sequence[float], crossings: Crossings) -> np.ndarray:
-    """Return the crank angle of each frame from the top [deg], not a number outside the whole turns.
+def crank_angle_deg(*, time_s: Sequence[float], turns: Sequence[tuple[float, float, float]]) -> np.ndarray:
+    """Return the crank angle of each frame from the top [deg], not a number outside the turns of `find_turns`.
 
     Derived: within each half of a turn the crank is taken to move evenly.
     """
     time = np.asarray(time_s, dtype=float)
     angle = np.full(time.shape, np.nan)
-    for turn in crossings.turns:
+    for turn in turns:
         inside = (time >= turn[0]) & (time < turn[2])
         angle[inside] = np.interp(time[inside], turn, (0.0, 180.0, 360.0))
     return angle

@@ -16,7 +16,6 @@ from scipy import special
 from fitkit.calculations.readings import Interval, StandardDeviation
 
 __all__ = [
-    "IccForms",
     "LimitsOfAgreement",
     "bias",
     "icc",
@@ -37,25 +36,6 @@ class LimitsOfAgreement:
     upper: Interval
     sd: float
     pairs: int
-
-
-@dataclass(frozen=True)
-class IccForms:
-    """Intraclass correlations by form [1], each with its 95 % interval.
-
-    Forms after Shrout and Fleiss: 1 each target by other observers, 2 the same observers drawn from many, 3 these
-    observers only; `single` for one reading, `mean` for the mean over the observers. Form 2 asks for agreement, form
-    3 lets observers differ by a fixed amount.
-    """
-
-    single_1: Interval
-    single_2: Interval
-    single_3: Interval
-    mean_1: Interval
-    mean_2: Interval
-    mean_3: Interval
-    targets: int
-    observers: int
 
 
 def repeat_spread(repeats: Sequence[Sequence[float]]) -> StandardDeviation:
@@ -167,11 +147,11 @@ def _differences(own: Sequence[float], other: Sequence[float]) -> np.ndarray:
     return difference
 
 
-def icc(readings: Sequence[Sequence[float]]) -> IccForms:
-    """Return the intraclass correlations of a full table of readings, all six forms [1] with 95 % intervals.
+def icc(readings: Sequence[Sequence[float]]) -> Interval:
+    """Return the intraclass correlation of a full table of readings, form (2,1) [1], with its 95 % interval.
 
-    Which one speaks: against other fitters form 2; a fitter's own rounds form 2 as well, since a drift from round to
-    round is error.
+    It asks for agreement of single readings by observers drawn from many; a fitter's own rounds count as such, since a
+    drift from round to round is error.
 
     Parameters
     ----------
@@ -185,9 +165,10 @@ def icc(readings: Sequence[Sequence[float]]) -> IccForms:
 
     References
     ----------
-    Shrout and Fleiss 1979, Psychol Bull 86:420; intervals as there, and McGraw and Wong 1996, Psychol Methods 1:30.
+    Shrout and Fleiss 1979, Psychol Bull 86:420; interval as there, with Satterthwaite's degrees of freedom.
     """
-    table = np.array([list(row) for row in readings], dtype=float) if _is_full(readings) else np.empty((0, 0))
+    is_full = len({len(row) for row in readings}) == 1
+    table = np.array([list(row) for row in readings], dtype=float) if is_full else np.empty((0, 0))
     n, k = table.shape
     if n < 2 or k < 2 or not np.isfinite(table).all():
         raise ValueError(f"{len(readings)} targets; expected two or more, each with as many readings, none missing")
@@ -195,48 +176,24 @@ def icc(readings: Sequence[Sequence[float]]) -> IccForms:
     between = k * float(((table.mean(axis=1) - mean) ** 2).sum()) / (n - 1)
     observers = n * float(((table.mean(axis=0) - mean) ** 2).sum()) / (k - 1)
     total = float(((table - mean) ** 2).sum())
-    within = (total - between * (n - 1)) / (n * (k - 1))
     residual = (total - between * (n - 1) - observers * (k - 1)) / ((n - 1) * (k - 1))
-    if not (residual > 1e-12 * total and between > 1e-12 * total):
-        found = (
-            "the targets are alike on the mean" if residual > 1e-12 * total else "no scatter about the observers' means"
-        )
-        raise ValueError(f"{found}; expected targets that differ and readings that scatter: no correlation can be told")
-    one, three = between / within, between / residual
-    form_1 = _from_ratio(one, *_ends(one, n - 1, n * (k - 1)), k)
-    form_3 = _from_ratio(three, *_ends(three, n - 1, (n - 1) * (k - 1)), k)
-    form_2 = _form_2(between, observers, residual, n, k)
-    return IccForms(form_1[0], form_2[0], form_3[0], form_1[1], form_2[1], form_3[1], n, k)
-
-
-def _is_full(readings: Sequence[Sequence[float]]) -> bool:
-    return len({len(row) for row in readings}) == 1
-
-
-def _ends(ratio: float, above: int, below: int) -> tuple[float, float]:
-    """Return the ends of the interval of an F ratio."""
-    return ratio / special.fdtri(above, below, 0.975), ratio * special.fdtri(below, above, 0.975)
-
-
-def _from_ratio(ratio: float, low: float, high: float, k: int) -> tuple[Interval, Interval]:
-    """Return the single and the mean form from the ratio of mean squares."""
-    single = Interval(*(float((r - 1) / (r + k - 1)) for r in (ratio, low, high)))
-    return single, Interval(*(float(1 - 1 / r) for r in (ratio, low, high)))
-
-
-def _form_2(between: float, observers: float, residual: float, n: int, k: int) -> tuple[Interval, Interval]:
+    for scatter, found in (
+        (residual, "no scatter about the observers' means"),
+        (between, "the targets are alike on the mean"),
+    ):
+        if not scatter > 1e-12 * total:
+            wanted = "expected targets that differ and readings that scatter: no correlation can be told"
+            raise ValueError(f"{found}; {wanted}")
     value = (between - residual) / (between + (k - 1) * residual + k * (observers - residual) / n)
     ratio = observers / residual
     weight = n * (1 + (k - 1) * value) - k * value
-    # Satterthwaite's degrees of freedom for the sum of the observers' and the residual mean square.
     df = (n - 1) * (k - 1) * (k * value * ratio + weight) ** 2
     df /= (n - 1) * k**2 * value**2 * ratio**2 + weight**2
     upper, lower = special.fdtri(n - 1, df, 0.975), special.fdtri(df, n - 1, 0.975)
     other = k * observers + (k * n - k - n) * residual
     low = n * (between - upper * residual) / (upper * other + n * between)
     high = n * (lower * between - residual) / (other + n * lower * between)
-    single = Interval(float(value), float(low), float(high))
-    return single, Interval(*(float(k * r / (1 + r * (k - 1))) for r in (value, low, high)))
+    return Interval(float(value), float(low), float(high))
 
 
 def mark_place_spread(

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit import constants
-from fitkit.calculations.film_points import GREATEST_GAP_DEG, crank_angle_deg, find_crossings, same_length
+from fitkit.calculations.film_points import GREATEST_GAP_DEG, crank_angle_deg, find_turns, same_length
 from fitkit.calculations.readings import Interval, Quantity, linear, mean_of, pooled_spread
 
 __all__ = [
@@ -169,10 +169,10 @@ def _turns(
     time: np.ndarray, knee: np.ndarray, sideways: np.ndarray, up: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray, list[Revolution]]:
     """Return each frame's crank angle [deg] and the knee's place from the pedal [mm], and the turns."""
-    crossings = find_crossings(time_s=time, pedal_up_mm=up)
-    angle = crank_angle_deg(time_s=time, crossings=crossings)
+    turns = find_turns(time_s=time, pedal_up_mm=up)
+    angle = crank_angle_deg(time_s=time, turns=turns)
     place, revolutions = np.full(time.shape, np.nan), []
-    for top, _, next_top in crossings.turns:
+    for top, _, next_top in turns:
         inside = (time >= top) & (time < next_top)
         place[inside] = knee[inside] - _mean_seen(sideways[inside])
         revolutions.append(_revolution(top, 60 / (next_top - top), angle[inside], place[inside]))

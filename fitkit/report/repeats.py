@@ -30,8 +30,8 @@ class RepeatsShown:
             ("Second round less first", _mm(_bias(found.between_rounds))),
             ("Own less the other fitter's", _mm(_bias(found.against_reference))),
         ]
-        if found.correlations is not None:
-            single = found.correlations.single_2
+        if found.correlation is not None:
+            single = found.correlation
             words = span(single.value, single.low, single.high, form=lambda value: decimal(value, 2))
             rows.append(("Intraclass correlation of two rounds, form (2,1)", words))
         caption = "What your repeats show, with 95 % intervals (measured here)"

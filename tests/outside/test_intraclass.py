@@ -9,11 +9,6 @@ import pytest
 from fitkit.calculations import repeatability
 
 
-def six_forms(table):
-    found = repeatability.icc(table)
-    return found.single_1, found.single_2, found.single_3, found.mean_1, found.mean_2, found.mean_3
-
-
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_icc_and_its_intervals_are_those_of_pingouin(seed):
     import pingouin
@@ -24,7 +19,7 @@ def test_icc_and_its_intervals_are_those_of_pingouin(seed):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # its own use of pandas is not ours to mend
         theirs = pingouin.intraclass_corr(long, targets="target", raters="by", ratings="mm")
-    for ours, (_, row) in zip(six_forms(table), theirs.iterrows(), strict=True):
-        assert ours.value == pytest.approx(row["ICC"], abs=1e-9)
-        ends = row[next(name for name in row.index if name.startswith("CI95"))]
-        assert (ours.low, ours.high) == pytest.approx(tuple(ends), abs=0.0051)  # it rounds them to two digits
+    ours, row = repeatability.icc(table), theirs.iloc[1]  # form (2,1) is its second row
+    assert ours.value == pytest.approx(row["ICC"], abs=1e-9)
+    ends = row[next(name for name in row.index if name.startswith("CI95"))]
+    assert (ours.low, ours.high) == pytest.approx(tuple(ends), abs=0.0051)  # it rounds them to two digits

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from fitkit.calculations import ride_check
-from fitkit.calculations.film_points import film_problems, find_crossings
+from fitkit.calculations.film_points import film_problems, find_turns
 from fitkit.calculations.ride_check import (
     effective_turns,
     knee_from_ruler,
@@ -99,16 +99,19 @@ def test_frames_that_were_never_taken_are_said():
 def test_tops_and_bottoms_are_where_the_pedal_was_put(rpm, start, middle):
     time = np.arange(0, 6, 1 / 30)
     turn = 2 * np.pi * rpm / 60
-    found = find_crossings(time_s=time, pedal_up_mm=middle + CRANK_MM * np.cos(start + turn * time))
-    angles = np.degrees(start + turn * np.array(found.tops_s)) % 360
-    assert len(found.tops_s) >= int(6 * rpm / 60) - 1
+    found = find_turns(time_s=time, pedal_up_mm=middle + CRANK_MM * np.cos(start + turn * time))
+    tops, bottoms, next_tops = np.array(found).T
+    assert np.array_equal(tops[1:], next_tops[:-1])
+    tops = [*tops, next_tops[-1]]
+    angles = np.degrees(start + turn * np.array(tops)) % 360
+    assert len(tops) >= int(6 * rpm / 60) - 1
     assert np.minimum(angles, 360 - angles).max() < 4
-    assert np.abs(np.degrees(start + turn * np.array(found.bottoms_s)) % 360 - 180).max() < 4
+    assert np.abs(np.degrees(start + turn * bottoms) % 360 - 180).max() < 4
 
 
 def test_a_pedal_that_stands_still_has_no_turns():
-    assert find_crossings(time_s=[0, 1, 2, 3], pedal_up_mm=[5, 5, 5, 5]).turns == ()
-    assert find_crossings(time_s=[0, 1, 2], pedal_up_mm=[5, math.nan, 6]).turns == ()
+    assert find_turns(time_s=[0, 1, 2, 3], pedal_up_mm=[5, 5, 5, 5]) == ()
+    assert find_turns(time_s=[0, 1, 2], pedal_up_mm=[5, math.nan, 6]) == ()
 
 
 def swapped(points):
