@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from fitkit.calculations.advice import Advice, Worse
-from fitkit.cautions import SIGN_WORDS
 from fitkit.estimate import Estimate
+from fitkit.vocabulary import PLACES, SIGN_WORDS
 from fitkit.words import decimal, halved, halves, span
 
 __all__ = [
@@ -61,17 +61,6 @@ _REASONS = {
     "time_trial": "time trials begin at the rearward end of the starting band",
     "short_maximal": "short maximal efforts begin at the forward end of the starting band",
 }
-_PLACES = {
-    "low_back": "low back",
-    "thigh_front": "front of the thigh",
-    "thigh_back": "back of the thigh",
-    "knee_front": "front of the knee",
-    "knee_inner": "inner side of the knee",
-    "knee_outer": "outer side of the knee",
-    "knee_back": "back of the knee",
-    "achilles": "Achilles tendon",
-    "saddle_area": "where the saddle touches",
-}
 
 
 def kind_words(kind: str) -> str:
@@ -103,7 +92,7 @@ def change_words(before_mm: float, after_mm: float) -> str:
 
 def place_words(region: str, side: str | None) -> str:
     """Return where a complaint is, as "left front of the knee"."""
-    place = _PLACES.get(region, region.replace("_", " "))
+    place = PLACES[region]
     return f"{place}, both sides" if side == "both" else f"{side} {place}" if side else place
 
 

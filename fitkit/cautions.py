@@ -8,15 +8,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fitkit.session import SIGNS, Session
+from fitkit.session import Session
 from fitkit.session.paths import holds_any
 from fitkit.session.rider import Sign
+from fitkit.vocabulary import SIGN_WORDS, SIGNS, URGENCIES
 
 __all__ = [
     "FIRST_RIDE",
     "NOT_A_DIAGNOSIS",
     "PART_CAUTIONS",
-    "SIGN_WORDS",
     "STOP_AND_CALL_US",
     "STOP_AT_ONCE",
     "WHO_TO_SEE",
@@ -29,7 +29,6 @@ __all__ = [
 ]
 
 ADULT_YEARS = 18
-URGENCIES = ("this hour", "today", "before the next change")
 
 WHO_TO_SEE = {
     "this hour": "emergency care, this hour: call the local emergency number; do not ride or drive yourself",
@@ -38,34 +37,6 @@ WHO_TO_SEE = {
 }
 _WHO_BY_SIGN = {
     "growing_under_18": "a clinician, together with a parent or guardian, before anything is changed",
-}
-
-SIGN_WORDS = {
-    "chest_pain": "chest pain",
-    "fainting": "fainting or near fainting",
-    "breathless_out_of_proportion": "breathlessness out of proportion to the effort",
-    "bladder_or_bowel_change": "a change in bladder or bowel control",
-    "leg_weakness": "weakness of a leg",
-    "hot_swollen_calf": "a hot, swollen calf",
-    "saddle_numbness_persisting": "numbness where the saddle touches that stays off the bike",
-    "foot_drop": "a foot that drops or slaps",
-    "cold_or_pale_foot": "a cold, pale or blue foot",
-    "fever": "fever",
-    "concussion": "a blow to the head or concussion",
-    "suspected_stress_fracture": "a suspected stress fracture",
-    "exertional_leg_pain": "thigh, buttock or leg pain at hard effort that stops at once on easing off",
-    "night_or_rest_pain": "pain at night or at rest",
-    "knee_locks_or_gives_way": "a knee that locks or gives way",
-    "knee_swollen": "a swollen knee",
-    "hip_or_groin_locks": "a hip or groin that locks",
-    "sudden_leg_length_change": "a sudden change of leg length on one side",
-    "sudden_foot_shape_change": "a sudden change of a foot's shape",
-    "recent_fracture_or_surgery": "a recent fracture or operation",
-    "foot_numbness_persisting": "foot numbness that stays off the bike",
-    "insensate_or_diabetic_foot": "a foot without full feeling, or diabetes",
-    "genital_numbness_or_swelling": "genital numbness or swelling",
-    "hand_weakness": "weakness of a hand",
-    "growing_under_18": "under 18 and still growing",
 }
 
 NOT_A_DIAGNOSIS = (

@@ -12,8 +12,8 @@ from fitkit import house, session
 from fitkit.calculations.readings import Quantity, StandardDeviation, exact, mean_of, pooled_spread
 from fitkit.house import House, Part
 from fitkit.session import Problem, Session, SessionProblems
-from fitkit.session.earlier import earlier_path
 from fitkit.session.paths import counting, value_at
+from fitkit.session.reading import earlier_path
 from fitkit.session.study import FitterStudy, load_study
 
 __all__ = ["COUNT", "SIDES", "Drawn", "Draws", "Inputs", "Visit", "load_visit", "study_path", "unknown_parts"]

@@ -23,9 +23,9 @@ from fitkit.calculations.sprint_settings import (
     exertion_screen,
 )
 from fitkit.estimate import Estimate, between, missing
+from fitkit.readers import FileProblems
 from fitkit.readers.film import Film, FilmSide, read_film
 from fitkit.readers.power import read_power
-from fitkit.readers.tables import FileProblems
 from fitkit.session.paths import holds_any
 
 __all__ = [

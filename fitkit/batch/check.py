@@ -11,7 +11,7 @@ from fitkit.assessment.inputs import unknown_parts
 from fitkit.batch import inputs
 from fitkit.batch.inputs import Visit
 from fitkit.house import load as load_house
-from fitkit.session.doubts import doubts
+from fitkit.session.checks import doubts
 from fitkit.words import count, one_line
 
 __all__ = ["check"]

@@ -191,7 +191,7 @@ def write_rules(rules: Rules, learned_rule: StartingBand, path: Path, *, mode: i
     text = json.dumps(tree, indent=2, ensure_ascii=False) + "\n"
     _, problems = parse_rules(text, file=path.name)
     if problems:
-        raise HouseProblems(problems)
+        raise HouseProblems(path, problems)
     write_new(path, text.encode(), mode=mode)
 
 

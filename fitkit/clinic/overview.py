@@ -10,13 +10,13 @@ import pandas
 from fitkit.calculations.cleats import starting_band
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE, pull
 from fitkit.calculations.readings import Interval
-from fitkit.cautions import SIGN_WORDS
 from fitkit.charts import Figure
 from fitkit.charts.settled import BandAtSize, LineAtSize, SpreadAtSize, settled_by_size
 from fitkit.clinic import work
 from fitkit.clinic.learning import LearnedBand, band_document, band_of, compare
 from fitkit.clinic.visits import OUTCOMES, ClinicVisits, got_worse, load
 from fitkit.report.blocks import Sentences, Table
+from fitkit.vocabulary import SIGN_WORDS, choice_words
 from fitkit.words import capital, count, day, halves, signed, span, tenths
 
 __all__ = ["BAND_TYPE", "LONGEST_LIST", "BandData", "Overview"]
@@ -135,7 +135,7 @@ class Overview:
         """Return complaints, things seen and signs, small numbers kept back."""
         names = {"complaints": "Complaint", "seen": "Seen riding", "signs": "Sign for a clinician"}
         rows = [
-            (f"{names[kind]}: {SIGN_WORDS[what] if kind == 'signs' else what.replace('_', ' ')}", self._few(visits))
+            (f"{names[kind]}: {SIGN_WORDS[what] if kind == 'signs' else choice_words(what)}", self._few(visits))
             for kind, counts in work.observed(self.clinic).items()
             for what, visits in counts.items()
         ]

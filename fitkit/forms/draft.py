@@ -20,10 +20,9 @@ from fitkit.forms.refusals import file_words, not_saved_words
 from fitkit.forms.sections import absent_group
 from fitkit.forms.watching import call_later, changed_fields, file_state, grown_lists, is_within, watch
 from fitkit.session import Problem, Session, SessionProblems
-from fitkit.session.doubts import doubts
-from fitkit.session.earlier import earlier_visit
+from fitkit.session.checks import doubts
 from fitkit.session.paths import get, put, same, steps_of
-from fitkit.session.reading import plain
+from fitkit.session.reading import earlier_visit, plain
 
 __all__ = ["Draft", "Unsaved", "draft_of", "opened"]
 

@@ -14,7 +14,7 @@ from typing import Any
 
 from fitkit.house import Rules
 from fitkit.session import FieldInfo
-from fitkit.session.problems import printable
+from fitkit.words import printable
 
 __all__ = ["Entry", "disagreement", "exchange", "read", "shown"]
 

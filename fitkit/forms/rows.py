@@ -8,16 +8,15 @@ from html import escape
 
 import ipywidgets as widgets
 
-from fitkit import house
+from fitkit import house, vocabulary
 from fitkit import session as sessions
 from fitkit.assessment.inputs import unknown_parts
-from fitkit.cautions import SIGN_WORDS
 from fitkit.forms.controls import Box, button, choose, control, html, row
 from fitkit.forms.draft import Draft
 from fitkit.forms.entry import disagreement, exchange, read, shown
 from fitkit.forms.refusals import sentence
 from fitkit.house import House
-from fitkit.session import SIGNS, FieldInfo, Session
+from fitkit.session import FieldInfo, Session
 from fitkit.session.paths import counting, get, steps_of, value_at
 from fitkit.session.reading import plain
 
@@ -53,16 +52,6 @@ def _kept(last: Session, dotted: str):
     return get(plain(last), steps_of(dotted))
 
 
-_WORDS = {
-    "eu": "EU",
-    "uk": "UK",
-    "us_men": "US men",
-    "us_women": "US women",
-    "mondopoint": "Mondopoint",
-    "mark_found_anew": "mark found anew each time",
-    "tape_left_on": "tape left on",
-    "uneven_left_right": "uneven left to right",
-}
 _ASKED = {
     "signs_asked": (("not asked yet", None), ("asked: none, or only those below", True)),
     "seen_asked": (("not noted", None), ("watched: nothing unusual, or only what stands below", True)),
@@ -80,9 +69,9 @@ def choices(info: FieldInfo) -> list[tuple[str, object]]:
 
 def label(info: FieldInfo, word: str) -> str:
     """Return one fixed word as a person reads it; signs with their urgency."""
-    if word in SIGN_WORDS and info.dotted.startswith("signs"):
-        return f"{SIGNS[word]}: {SIGN_WORDS[word]}"
-    return _WORDS.get(word, word.replace("_", " "))
+    if word in vocabulary.SIGN_WORDS and info.dotted.startswith("signs"):
+        return f"{vocabulary.SIGNS[word]}: {vocabulary.SIGN_WORDS[word]}"
+    return vocabulary.choice_words(word)
 
 
 def value_words(info: FieldInfo, value: object) -> str:

@@ -9,8 +9,8 @@ from pathlib import Path
 
 from fitkit import places
 from fitkit.house.parts import COLUMNS, KINDS, Part, parse_parts
-from fitkit.house.problems import HouseProblems, Problem, readable_text
 from fitkit.house.rules import CAUSES, Clinic, Rules, Shift, Spread, StartingBand, parse_rules
+from fitkit.problems import Problem, Problems
 
 __all__ = [
     "CAUSES",
@@ -27,6 +27,16 @@ __all__ = [
     "StartingBand",
     "load",
 ]
+
+
+GREATEST_FILE_BYTES = 1_000_000
+
+
+class HouseProblems(Problems):
+    """Everything wrong with the house rules and the parts table, at once; each problem names its file."""
+
+    def __str__(self) -> str:
+        return "\n".join(str(problem) for problem in self.problems)
 
 
 @dataclass(frozen=True)
@@ -54,20 +64,21 @@ def load(rules: str | Path | None = None, parts: str | Path | None = None) -> Ho
     """Return the house rules and the parts table."""
     rules_path, rules_source = _chosen(rules, "FITKIT_RULES", "house_rules.json", "house rules as shipped")
     parts_path, parts_source = _chosen(parts, "FITKIT_PARTS", "parts.csv", "parts table as shipped")
-    rules_bytes, rules_text, problems = readable_text(rules_path)
-    found_rules, found_parts = None, ()
-    if not problems:
-        found_rules, problems = parse_rules(rules_text, file=rules_path.name)
-    parts_bytes, parts_text, unreadable = readable_text(parts_path)
-    problems += unreadable
-    if not unreadable:
-        found_parts, wrong = parse_parts(parts_text, file=parts_path.name)
+    found, problems, digests = [], [], b""
+    for path, parse in ((rules_path, parse_rules), (parts_path, parse_parts)):
+        try:
+            data, text = _readable(path)
+        except HouseProblems as error:
+            problems += error.problems
+            continue
+        content, wrong = parse(text, file=path.name)
+        found.append(content)
         problems += wrong
+        # Each file's own digest first, so that bytes cannot wander from one file to the other unseen.
+        digests += hashlib.sha256(data).digest()
     if problems:
-        raise HouseProblems(problems)
-    # Each file's own digest first, so that bytes cannot wander from one file to the other unseen.
-    digests = hashlib.sha256(rules_bytes).digest() + hashlib.sha256(parts_bytes).digest()
-    return House(found_rules, found_parts, rules_source, parts_source, hashlib.sha256(digests).hexdigest())
+        raise HouseProblems(None, problems)
+    return House(*found, rules_source, parts_source, hashlib.sha256(digests).hexdigest())
 
 
 def _chosen(given: str | Path | None, variable: str, shipped: str, words: str) -> tuple[Path, str]:
@@ -75,3 +86,29 @@ def _chosen(given: str | Path | None, variable: str, shipped: str, words: str) -
     if asked:
         return Path(asked), Path(asked).name
     return places.template(shipped), words
+
+
+def _readable(path: Path) -> tuple[bytes, str]:
+    """Return a file's bytes and its text; a byte order mark is let pass."""
+
+    def unusable(found: str, expected: str, hint: str = "") -> HouseProblems:
+        return HouseProblems(path, [Problem("the file", found, expected, hint, path.name)])
+
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(GREATEST_FILE_BYTES + 1)
+    except OSError as error:
+        found = f"unreadable ({error.strerror})"
+        raise unusable(found, "a file that can be read", f"Asked for: {path}") from None
+    if len(data) > GREATEST_FILE_BYTES:
+        raise unusable("too large", f"at most {GREATEST_FILE_BYTES} bytes")
+    if not data.strip():
+        raise unusable("empty", "the content of the shipped file or one like it")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        found = f"byte 0x{data[error.start]:02x} at position {error.start}"
+        raise unusable(found, "text in UTF-8", "Save it again with that encoding.") from None
+    if "\0" in text:
+        raise unusable("text with zero bytes", "text in UTF-8")
+    return data, text

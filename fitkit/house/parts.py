@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import csv
-import difflib
-import io
 import re
 from collections import defaultdict
 from collections.abc import Iterator
-from typing import Annotated, Literal, Self, get_args
+from dataclasses import dataclass, replace
+from typing import Annotated, Any, Literal, get_args
 
-from pydantic import AfterValidator, BaseModel, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ValidationError
 
-from fitkit.house.problems import CLOSED, Contradiction, Problem, between, contrary, problems_of, refuse, shown
+from fitkit.house.rules import CLOSED, between, problems_of, refuse, shown
+from fitkit.problems import Problem, near, table_rows
 
 __all__ = ["COLUMNS", "KINDS", "Kind", "Part", "parse_parts"]
 
@@ -65,125 +65,116 @@ class Part(BaseModel):
     max_rider_kg: Annotated[float, between(20, 300)] | None = None
     centreline_error_mm: Annotated[float, between(0, 10)] | None = None
 
-    @model_validator(mode="after")
-    def _agree(self) -> Self:
-        contrary(_against_its_kind(dict(self)))
-        return self
-
-
-def _against_its_kind(values: dict) -> list[Contradiction]:
-    kind, adds_mm = values.get("kind"), values.get("adds_mm")
-    if kind not in KINDS:
-        return []
-    found = [
-        (column, values[column], f"blank or 0 in a row of kind {kind}")
-        for column, kinds in _BELONGS_TO.items()
-        if values.get(column) and kind not in kinds
-    ]
-    if kind in ("spindle", "washer", "extender") and adds_mm is None:
-        found.append(("adds_mm", "", f"the width added, in a row of kind {kind}"))
-    elif kind in ("washer", "extender") and not adds_mm > 0:
-        found.append(("adds_mm", adds_mm, f"above 0 in a row of kind {kind}"))
-    if kind == "crank" and values.get("fitted_by") == "rider":
-        found.append(("fitted_by", "rider", "workshop in a row of kind crank"))
-    return found
-
 
 COLUMNS: tuple[str, ...] = tuple(Part.model_fields)
 _TEXT_COLUMNS = ("family", "id", "kind", "fitted_by")
 
 
+@dataclass
 class _Row:
     """One line of the table on its way to a part."""
 
-    def __init__(self, line: int, cells: dict[str, str], absent: set[str]) -> None:
-        self.line, self.cells, self.spoilt = line, cells, set(absent)
-        self.part: Part | None = None
+    line: int
+    cells: dict[str, str]
+    spoilt: set[str]  # columns that are absent or wrong
+    part: Part | None = None
 
-    @property
-    def before(self) -> str:
-        return f"line {self.line}, "
+    def problem(self, column: str, found: str, expected: str, hint: str = "") -> Problem:
+        return Problem(f"line {self.line}, {column}", found, expected, hint)
 
 
 def parse_parts(text: str, *, file: str) -> tuple[tuple[Part, ...], list[Problem]]:
     """Return the parts in a CSV text, or none and every problem found, each with its line."""
     try:
-        lines = list(_lines(text))
+        lines = list(table_rows(text))
     except csv.Error as error:
-        return (), [Problem(file, "the file", f"no readable table ({error})", "comma-separated cells", "A lone quote?")]
+        rows, problems = (
+            [],
+            [Problem("the file", f"no readable table ({error})", "comma-separated cells", "A lone quote?")],
+        )
+    else:
+        rows, problems = _rows(lines)
+    return () if problems else tuple(row.part for row in rows), [replace(each, file=file) for each in problems]
+
+
+def _rows(lines: list[tuple[int, tuple[str, ...]]]) -> tuple[list[_Row], list[Problem]]:
     if not lines:
-        return (), [Problem(file, "the table", "empty", "the header and at least one part below it")]
-    header, *below = lines
-    columns, told = _columns(*header, file)
+        return [], [Problem("the table", "empty", "the header and at least one part below it")]
+    (line, columns), *below = lines
+    problems = _of_columns(line, columns)
     if len(set(columns) & set(COLUMNS)) < 3:
-        return (), told
+        return [], problems
     if not below:
-        told.append(Problem(file, "the table", "empty", "at least one part below the header"))
+        problems.append(Problem("the table", "empty", "at least one part below the header"))
     rows = []
     for line, cells in below:
         if len(cells) != len(columns):
             hint = "A decimal comma?" if len(cells) > len(columns) else ""
             found, expected = f"made of {len(cells)} cells", f"{len(columns)} as in the header"
-            told.append(Problem(file, f"line {line}", found, expected, hint))
+            problems.append(Problem(f"line {line}", found, expected, hint))
             continue
         # A column named twice counts once, the first time.
         named = {c: v for c, v in reversed(list(zip(columns, cells, strict=True))) if c in COLUMNS}
-        row = _Row(line, named, set(COLUMNS) - set(columns))
-        told += _read(row, file)
-        rows.append(row)
-    told += _twice(rows, file)
+        rows.append(_Row(line, named, set(COLUMNS) - set(columns)))
+        problems += _read(rows[-1])
+    problems += _twice(rows)
     if len(rows) == len(below):  # else the standard may be among the rows that could not be read
-        told += _standards(rows, file)
-    return ((), told) if told else (tuple(row.part for row in rows), [])
+        problems += _standards(rows)
+    return rows, problems
 
 
-def _lines(text: str) -> Iterator[tuple[int, list[str]]]:
-    # The line a row begins on: quoted cells may hold line ends.
-    reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-    first = 1
-    for cells in reader:
-        if any(cell.strip() for cell in cells):
-            yield first, [cell.strip() for cell in cells]
-        first = reader.line_num + 1
-
-
-def _columns(line: int, header: list[str], file: str) -> tuple[list[str], list[Problem]]:
+def _of_columns(line: int, columns: tuple[str, ...]) -> list[Problem]:
     where = f"line {line}, header"
-    if len(header) == 1 and (";" in header[0] or "\t" in header[0]):
+    if len(columns) == 1 and (";" in columns[0] or "\t" in columns[0]):
         found = "separated by semicolons or tabs"
-        return header, [Problem(file, where, found, "separated by commas", "Export it as CSV with commas.")]
-    missing = [column for column in COLUMNS if column not in header]
-    told = [Problem(file, where, f"without {column}", "the columns of the shipped table") for column in missing]
-    for at, column in enumerate(header):
+        return [Problem(where, found, "separated by commas", "Export it as CSV with commas.")]
+    missing = [column for column in COLUMNS if column not in columns]
+    problems = [Problem(where, f"without {column}", "the columns of the shipped table") for column in missing]
+    for at, column in enumerate(columns):
         if column not in COLUMNS:
-            near = difflib.get_close_matches(column, COLUMNS, 1)
-            hint = f"Is {near[0]} meant?" if near else ""
-            told.append(Problem(file, where, f"with {shown(column)}", "only the columns of the shipped table", hint))
-        elif column in header[:at]:
-            told.append(Problem(file, where, f"with {column} twice", "each column once"))
-    return header, told
+            hint = near(column, COLUMNS, "Is {} meant?")
+            problems.append(Problem(where, f"with {shown(column)}", "only the columns of the shipped table", hint))
+        elif column in columns[:at]:
+            problems.append(Problem(where, f"with {column} twice", "each column once"))
+    return problems
 
 
-def _read(row: _Row, file: str) -> list[Problem]:
-    values, told = {}, []
+def _read(row: _Row) -> list[Problem]:
+    """Read the row's cells into its part and return every problem, at most one of each cell."""
+    values, problems = {}, []
     for column, cell in row.cells.items():
         values[column], wrong = _value(column, cell)
         if wrong:
-            told.append(Problem(file, f"{row.before}{column}", shown(cell), *wrong))
+            problems.append(row.problem(column, shown(cell), *wrong))
             row.spoilt.add(column)
+    found = {column: Problem(column, shown(value), expected) for column, value, expected in _against_its_kind(values)}
     try:
-        part = Part.model_validate({column: value for column, value in values.items() if value is not None})
+        row.part = Part.model_validate({column: value for column, value in values.items() if value is not None})
     except ValidationError as error:
-        found = {problem.where: problem for problem in problems_of(error, file=file, before=row.before)}
-        # The model looks at the kind only once every single cell is fine; the reader wants all at once.
-        for column, value, expected in _against_its_kind(values):
-            where = f"{row.before}{column}"
-            found.setdefault(where, Problem(file, where, shown(value), expected))
-        told += [problem for where, problem in found.items() if where.removeprefix(row.before) not in row.spoilt]
-        row.spoilt |= {where.removeprefix(row.before) for where in found}
-        return told
-    row.part = part
-    return told
+        found |= {problem.where: problem for problem in problems_of(error)}
+    problems += [
+        row.problem(each.where, each.found, each.expected, each.hint)
+        for each in found.values()
+        if each.where not in row.spoilt
+    ]
+    row.spoilt |= set(found)
+    return problems
+
+
+def _against_its_kind(values: dict[str, Any]) -> Iterator[tuple[str, Any, str]]:
+    """Yield column, value and what was expected of each value that a part of this kind cannot have."""
+    kind, adds_mm = values.get("kind"), values.get("adds_mm")
+    if kind not in KINDS:
+        return
+    for column, kinds in _BELONGS_TO.items():
+        if values.get(column) and kind not in kinds:
+            yield column, values[column], f"blank or 0 in a row of kind {kind}"
+    if kind in ("spindle", "washer", "extender") and adds_mm is None:
+        yield "adds_mm", "", f"the width added, in a row of kind {kind}"
+    elif kind in ("washer", "extender") and not adds_mm > 0:
+        yield "adds_mm", adds_mm, f"above 0 in a row of kind {kind}"
+    if kind == "crank" and values.get("fitted_by") == "rider":
+        yield "fitted_by", "rider", "workshop in a row of kind crank"
 
 
 def _value(column: str, cell: str) -> tuple[object, tuple[str, ...]]:
@@ -215,16 +206,16 @@ def _slip(cell: str) -> str:
     return "The unit stands in the header: figures only." if cell[0].isdigit() else ""
 
 
-def _twice(rows: list[_Row], file: str) -> Iterator[Problem]:
+def _twice(rows: list[_Row]) -> Iterator[Problem]:
     first: dict[str, int] = {}
     for row in rows:
         name = row.cells.get("id", "")
         if name and first.setdefault(name, row.line) != row.line:
             expected = f"each id once; it stands in line {first[name]} already"
-            yield Problem(file, f"{row.before}id", shown(name), expected)
+            yield row.problem("id", shown(name), expected)
 
 
-def _standards(rows: list[_Row], file: str) -> Iterator[Problem]:
+def _standards(rows: list[_Row]) -> Iterator[Problem]:
     families: dict[str, list[_Row]] = defaultdict(list)
     for row in rows:
         if row.cells.get("kind") == "spindle" and "family" not in row.spoilt:
@@ -236,7 +227,7 @@ def _standards(rows: list[_Row], file: str) -> Iterator[Problem]:
         where = f"line {spindles[0].line}, family {shown(family)}"
         if not zero:
             expected = "one spindle with adds_mm 0, the family's standard"
-            yield Problem(file, where, "without a standard", expected, "Changes are counted from it.")
+            yield Problem(where, "without a standard", expected, "Changes are counted from it.")
         elif len(zero) > 1:
             found = "with standards in lines " + " and ".join(str(row.line) for row in zero)
-            yield Problem(file, where, found, "one spindle with adds_mm 0")
+            yield Problem(where, found, "one spindle with adds_mm 0")

@@ -3,49 +3,96 @@
 from __future__ import annotations
 
 import json
-from collections import Counter
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from itertools import pairwise
-from typing import Annotated, Literal, Self, get_args
+from typing import Annotated, Any, Literal, NoReturn, get_args
 
-from pydantic import AfterValidator, BaseModel, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
+from pydantic_core import PydanticCustomError
 
 from fitkit import places
 from fitkit.estimate import Grade
-from fitkit.house.problems import (
-    CLOSED,
-    Contradiction,
-    Problem,
-    between,
-    contrary,
-    first_of_each_place,
-    place,
-    problems_of,
-    refuse,
-    shown,
-)
+from fitkit.problems import Problem, joined, json_tree, near
+from fitkit.vocabulary import Cause
 
-__all__ = ["CAUSES", "Cause", "Clinic", "Rules", "Shift", "Spread", "StartingBand", "parse_rules"]
-
-# What a shift may follow from: how the rider rides, and what was seen. A misspelt one would never apply.
-Cause = Literal[
-    "everyday",
-    "long_steady",
-    "time_trial",
-    "mixed_racing",
-    "short_maximal",
-    "heel_drops",
-    "toes_point",
-    "ankling",
-    "unsteady",
-    "hip_drop",
-    "pelvis_rocks",
-    "heel_swing",
-    "knee_inward_travel",
-    "knee_outward",
-    "thigh_meets_trunk",
-    "weight_on_hands",
-    "uneven_left_right",
+__all__ = [
+    "CAUSES",
+    "CLOSED",
+    "Clinic",
+    "Rules",
+    "Shift",
+    "Spread",
+    "StartingBand",
+    "between",
+    "parse_rules",
+    "problems_of",
+    "refuse",
+    "shown",
 ]
+
+GREATEST_SHOWN = 60
+
+# Shared by every house model: nothing converted, nothing unknown let through, nothing changed afterwards.
+CLOSED = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
+
+_EXPECTED = {
+    "float_type": "a number",
+    "int_type": "a whole number",
+    "int_from_float": "a whole number",
+    "finite_number": "a number",
+    "string_type": "text",
+    "tuple_type": "a list",
+    "model_type": "a group of settings in braces",
+    "json_invalid": "JSON like the shipped file",
+}
+
+
+def shown(value: object) -> str:
+    """Return a value as a message may show it: short, and with control characters spelled out."""
+    if value == "":
+        return "blank"
+    if isinstance(value, dict | list | tuple):
+        return "a group" if isinstance(value, dict) else "a list"
+    if value is None or isinstance(value, bool):
+        return {None: "null", True: "true", False: "false"}[value]
+    if isinstance(value, float):
+        return f"{value:.10g}"
+    text = repr(value[:GREATEST_SHOWN]) if isinstance(value, str) else str(value)[:GREATEST_SHOWN]
+    return f"{text} …" if isinstance(value, str) and len(value) > GREATEST_SHOWN else text
+
+
+def refuse(expected: str) -> NoReturn:
+    """Raise the error by which a model says what it expected of one value."""
+    raise PydanticCustomError("limits", "expected {words}", {"words": expected})
+
+
+def between(low: float, high: float, *, above: bool = False) -> AfterValidator:
+    """Return a check of limits that says both of them; with `above` the lower end itself is refused."""
+    words = f"above {low:g}, up to {high:g}" if above else f"{low:g} to {high:g}"
+
+    def check(value: float) -> float:
+        if not low <= value <= high or (above and value == low):
+            refuse(words)
+        return value
+
+    return AfterValidator(check)
+
+
+def problems_of(error: ValidationError, *, known: Iterable[str] = ()) -> Iterator[Problem]:
+    """Yield a validation error as problems; `known` are the names a slip may mean."""
+    for item in error.errors(include_url=False):
+        where, kind, found = joined(item["loc"]) or "the file", item["type"], shown(item["input"])
+        if kind == "missing":
+            yield Problem(where, "missing", "a value", "Copy the line from the shipped file.")
+        elif kind == "extra_forbidden":
+            yield Problem(where, found, "no such name", near(str(item["loc"][-1]), known, "Is {} meant?"))
+        else:
+            context = item.get("ctx", {})
+            expected = context.get("words") or context.get("expected") or item["msg"]
+            yield Problem(where, item["msg"] if kind == "json_invalid" else found, _EXPECTED.get(kind, expected))
+
+
 CAUSES: tuple[str, ...] = get_args(Cause)
 
 VERSION = 1
@@ -97,18 +144,13 @@ class StartingBand(BaseModel):
     grade: Grade
     source: Text
 
-    @model_validator(mode="after")
-    def _agree(self) -> Self:
-        contrary(_band_against_itself(dict(self)))
-        return self
-
 
 class Shift(BaseModel):
     """Which end of the band to start from, for one kind of riding or one thing seen, and why."""
 
     model_config = CLOSED
 
-    cause: Cause
+    cause: Cause  # how the rider rides or what was seen: a misspelt one would never apply
     to: Literal["high", "low", "none"]
     reason: Text
 
@@ -161,11 +203,6 @@ class Rules(BaseModel):
     least_turns: Annotated[float, between(0, 30, above=True)]
     small_numbers_below: Annotated[int, between(0, 100)]
 
-    @model_validator(mode="after")
-    def _agree(self) -> Self:
-        contrary(_shifts_against_themselves([shift.cause for shift in self.shifts]))
-        return self
-
     def reading_sd(self, dotted: str, kind: str, size: float) -> float:
         """Return the spread of one reading at `dotted` in a session, of that kind and size [the reading's unit].
 
@@ -188,58 +225,28 @@ class Rules(BaseModel):
         return short_mm + min(max((abs(size) - begins) / (ends - begins), 0.0), 1.0) * (long_mm - short_mm)
 
 
-def _band_against_itself(band: dict) -> list[Contradiction]:
-    # Works on a half-wrong band too, so that one bad setting does not hide these: what is no number is left out.
-    numbers = {name: value for name, value in band.items() if type(value) in (int, float) and abs(value) < 1e6}
-
-    def at_most(lower: str, upper: str) -> list[Contradiction]:
-        if {lower, upper} <= numbers.keys() and numbers[lower] > numbers[upper]:
-            return [(lower, numbers[lower], f"at most {upper}, {numbers[upper]:g}")]
-        return []
-
-    found = at_most("point_above_low_mm", "high_above_low_mm")
-    for lower, upper in pairwise(("least_size", "point_from_size", "extrapolated_above_size", "greatest_size")):
-        found += at_most(lower, upper)
-    names = ("low_at_eu_40_mm", "per_size_mm", "point_from_size", "below_point_high_mm")
-    if numbers.keys() >= set(names):
-        low_mm, per_size_mm, size, high_mm = (numbers[name] for name in names)
-        low_mm += per_size_mm * (size - 40)
-        if high_mm < low_mm:
-            found.append((names[-1], high_mm, f"at least the line's low end at point_from_size, {low_mm:g}"))
-    return found
-
-
-def _shifts_against_themselves(causes: list) -> list[Contradiction]:
-    return [
-        (f"shifts.{at}.cause", cause, f"each cause once; it stands in shifts.{causes.index(cause)} already")
-        for at, cause in enumerate(causes)
-        if isinstance(cause, str) and cause in causes[:at]
-    ]
-
-
-class _Group(dict):
-    """A JSON object that remembers the keys it was given twice."""
-
-    twice: tuple[str, ...] = ()
-
-
 def parse_rules(text: str, *, file: str) -> tuple[Rules | None, list[Problem]]:
     """Return the rules in a JSON text, or None and every problem found."""
+    rules = None
     try:
-        raw = json.loads(text, object_pairs_hook=_group)
+        raw, twice = json_tree(text)
     except json.JSONDecodeError as error:
         where = f"line {error.lineno}, column {error.colno}"
-        return None, [Problem(file, where, f"no valid JSON ({error.msg})", "JSON like the shipped file")]
+        problems = [Problem(where, f"no valid JSON ({error.msg})", "JSON like the shipped file")]
     except (RecursionError, ValueError) as error:
         # Nesting or a number beyond what can be read; such a file was not written by hand.
-        return None, [Problem(file, "the file", f"unreadable ({error})"[:200], "JSON like the shipped file")]
-    told = _odd(raw, (), file)
-    try:
-        rules = Rules.model_validate_json(json.dumps(_filled(raw)))
-    except ValidationError as error:
-        known = {name for model in (Rules, Clinic, StartingBand, Shift, Spread) for name in model.model_fields}
-        told = first_of_each_place([*told, *problems_of(error, file=file, known=known), *_hidden(raw, file)])
-    return (None, told) if told else (rules, [])
+        problems = [Problem("the file", f"unreadable ({error})"[:200], "JSON like the shipped file")]
+    else:
+        problems = [Problem(joined(steps), "written twice", "each name once", "Take one out.") for steps in twice]
+        try:
+            rules = Rules.model_validate_json(json.dumps(_filled(raw)))
+        except ValidationError as error:
+            known = {name for model in (Rules, Clinic, StartingBand, Shift, Spread) for name in model.model_fields}
+            problems += problems_of(error, known=known)
+        problems += _contradictions(raw)
+    # Of each place only what was found first.
+    problems = list({problem.where: replace(problem, file=file) for problem in reversed(problems)}.values())[::-1]
+    return (None, problems) if problems else (rules, [])
 
 
 # Names that came after the first edition: a clinic's own file without them has the shipped values.
@@ -263,34 +270,35 @@ def _filled(raw: object) -> object:
     return filled
 
 
-def _hidden(raw: object, file: str) -> list[Problem]:
-    # The model looks for contradictions only once every single setting is fine; the reader wants all at once.
-    if not isinstance(raw, dict):
-        return []
+def _contradictions(raw: Any) -> Iterator[Problem]:
+    """Yield each setting that contradicts another, on a half-wrong file too: one bad setting hides none of these."""
+    raw = raw if isinstance(raw, dict) else {}
     band, shifts = raw.get("starting_band"), raw.get("shifts")
-    found = [
-        (f"starting_band.{name}", *rest) for name, *rest in _band_against_itself(band if isinstance(band, dict) else {})
-    ]
-    if isinstance(shifts, list):
-        found += _shifts_against_themselves([s.get("cause") if isinstance(s, dict) else None for s in shifts])
-    return [Problem(file, where, shown(value), expected) for where, value, expected in found]
+    if isinstance(band, dict):
+        # What is no number is left out.
+        yield from _in_band({name: v for name, v in band.items() if type(v) in (int, float) and abs(v) < 1e6})
+    shifts = shifts if isinstance(shifts, list) else []
+    causes = [shift.get("cause") if isinstance(shift, dict) else None for shift in shifts]
+    for at, cause in enumerate(causes):
+        if isinstance(cause, str) and cause in causes[:at]:
+            expected = f"each cause once; it stands in shifts.{causes.index(cause)} already"
+            yield Problem(f"shifts.{at}.cause", shown(cause), expected)
 
 
-def _group(pairs: list[tuple[str, object]]) -> _Group:
-    group = _Group(pairs)
-    group.twice = tuple(key for key, count in Counter(key for key, _ in pairs).items() if count > 1)
-    return group
+_ASCENDING = (
+    ("point_above_low_mm", "high_above_low_mm"),
+    *pairwise(("least_size", "point_from_size", "extrapolated_above_size", "greatest_size")),
+)
 
 
-def _odd(node: object, steps: tuple, file: str) -> list[Problem]:
-    # Two things the model cannot see: a key written twice, and a number that is none.
-    if isinstance(node, _Group):
-        told = [
-            Problem(file, place(*steps, key), "written twice", "each name once", "Take one out.") for key in node.twice
-        ]
-        return told + [problem for key, value in node.items() for problem in _odd(value, (*steps, key), file)]
-    if isinstance(node, list):
-        return [problem for at, value in enumerate(node) for problem in _odd(value, (*steps, at), file)]
-    if isinstance(node, float) and not abs(node) < float("inf"):
-        return [Problem(file, place(*steps) or "the file", str(node), "a number")]
-    return []
+def _in_band(numbers: dict[str, float]) -> Iterator[Problem]:
+    for lower, upper in _ASCENDING:
+        if {lower, upper} <= numbers.keys() and numbers[lower] > numbers[upper]:
+            yield Problem(f"starting_band.{lower}", shown(numbers[lower]), f"at most {upper}, {numbers[upper]:g}")
+    names = ("low_at_eu_40_mm", "per_size_mm", "point_from_size", "below_point_high_mm")
+    if numbers.keys() >= set(names):
+        low_mm, per_size_mm, size, high_mm = (numbers[name] for name in names)
+        low_mm += per_size_mm * (size - 40)
+        if high_mm < low_mm:
+            expected = f"at least the line's low end at point_from_size, {low_mm:g}"
+            yield Problem(f"starting_band.{names[-1]}", shown(high_mm), expected)

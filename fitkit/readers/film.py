@@ -29,27 +29,19 @@ columns are left alone, and that is said.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from fitkit.readers.tables import (
-    FileProblem,
-    FileProblems,
-    Row,
-    Table,
-    column,
-    frozen,
-    number,
-    read_rows,
-    repeated,
-    rising,
-)
+from fitkit.problems import Problem
+from fitkit.readers import FileProblems, Row, Table, frozen, number, read_rows, rising, unusable
 
 __all__ = ["POINTS", "SETTINGS", "Film", "FilmSide", "read_film"]
 
 POINTS = ("left_pedal", "left_knee", "right_pedal", "right_knee")
+_COLUMNS = ("time_s", *(f"{point}_{axis}" for point in POINTS for axis in "xy"))
 SETTINGS = {
     "mm_per_unit": "how many millimetres one unit of the points is, 1 for mm",
     "sideways_axis": "x or y",
@@ -89,48 +81,46 @@ class _Settings:
 def read_film(path: Path) -> Film:
     """Read the points of a film."""
     rows = read_rows(path)
-    start = next((i for i, row in enumerate(rows) if "time_s" in (cell.lower() for cell in row.cells)), None)
+    start = next((at for at, (_, cells) in enumerate(rows) if "time_s" in (cell.lower() for cell in cells)), None)
     if start is None:
-        raise FileProblems(path, [FileProblem(None, "no row names the columns; expected one that starts with time_s")])
-    table = Table(rows[start].line, tuple(cell.lower() for cell in rows[start].cells), rows[start + 1 :])
-    settings, problems = _settings(rows[:start], table.line)
-    problems += repeated(table) + _missing_columns(table)
+        raise unusable(path, "no row names the columns; expected one that starts with time_s")
+    table = Table.below(rows[start], rows[start + 1 :])
+    settings, problems = _settings(rows[:start], table)
+    problems += table.repeated() + _missing_columns(table)
     if not table.rows:
-        problems.append(FileProblem(table.line, "no points stand below the column names"))
+        problems.append(table.problem("no points stand below the column names"))
     columns: dict[str, np.ndarray] = {}
-    for name in dict.fromkeys(["time_s", *(f"{p}_{axis}" for p in POINTS for axis in "xy")]):
+    for name in _COLUMNS:
         if name in table.names:
-            columns[name], found = column(table, name, may_be_blank=name != "time_s")
+            columns[name], found = table.column(name, may_be_blank=name != "time_s")
             problems += found
-    problems += rising(columns["time_s"], table.rows) + _other_riders(table) + _half_points(columns, table)
+    problems += rising(columns["time_s"], table) + _other_riders(table) + _half_points(columns, table)
     if problems or settings is None:
-        raise FileProblems(path, problems)
-    return Film(
-        frozen(columns["time_s"]),
-        _side("left", columns, settings),
-        _side("right", columns, settings),
-        tuple(row.line for row in table.rows),
-        _notes(table),
-    )
+        raise FileProblems(Path(path), problems)
+    left, right = (_side(side, columns, settings) for side in ("left", "right"))
+    return Film(frozen(columns["time_s"]), left, right, table.lines, table.left_alone("rider", *_COLUMNS))
 
 
-def _settings(rows: tuple[Row, ...], line: int) -> tuple[_Settings | None, list[FileProblem]]:
+def _settings(rows: Sequence[Row], table: Table) -> tuple[_Settings | None, list[Problem]]:
     """Read the rows above the table; all of them are needed, since a guess would turn sides or scale."""
     found: dict[str, tuple[int, str]] = {}
     problems = []
-    for row in rows:
-        word, value = row.cells[0].lower(), row.cells[1] if len(row.cells) > 1 else ""
+    for line, cells in rows:
+        word, value = cells[0].lower(), cells[1] if len(cells) > 1 else ""
         if word not in SETTINGS:
-            problems.append(FileProblem(row.line, f"{word[:40]!r} is not known; expected one of {', '.join(SETTINGS)}"))
+            wrong = f"{word[:40]!r} is not known; expected one of {', '.join(SETTINGS)}"
+            problems.append(Problem(found=wrong, line=line))
         elif word in found:
-            problems.append(FileProblem(row.line, f"{word} stands already on line {found[word][0]}; expected it once"))
+            wrong = f"{word} stands already on line {found[word][0]}; expected it once"
+            problems.append(Problem(found=wrong, line=line))
         else:
-            found[word] = (row.line, value.lower())
+            found[word] = line, value.lower()
     for word, meaning in SETTINGS.items():
         if word not in found:
-            problems.append(FileProblem(line, f"{word} is not stated above the column names; expected {meaning}"))
+            problems.append(table.problem(f"{word} is not stated above the column names; expected {meaning}"))
         elif not _fits(word, found[word][1]):
-            problems.append(FileProblem(found[word][0], f"{word} is {found[word][1][:40]!r}; expected {meaning}"))
+            line, value = found[word]
+            problems.append(Problem(found=f"{word} is {value[:40]!r}; expected {meaning}", line=line))
     if problems:
         return None, problems
     signs = {"more": 1.0, "less": -1.0}
@@ -145,9 +135,9 @@ def _fits(word: str, value: str) -> bool:
     return value in (("x", "y") if word == "sideways_axis" else ("more", "less"))
 
 
-def _missing_columns(table: Table) -> list[FileProblem]:
+def _missing_columns(table: Table) -> list[Problem]:
     problems = [
-        FileProblem(table.line, f"{point}_{a} is there without {point}_{b}; a point needs both")
+        table.problem(f"{point}_{a} is there without {point}_{b}; a point needs both")
         for point in POINTS
         for a, b in ("xy", "yx")
         if f"{point}_{a}" in table.names and f"{point}_{b}" not in table.names
@@ -156,34 +146,28 @@ def _missing_columns(table: Table) -> list[FileProblem]:
         all(f"{side}_{p}_{a}" in table.names for p in ("pedal", "knee") for a in "xy") for side in ("left", "right")
     ):
         wanted = "left_pedal_x, left_pedal_y, left_knee_x, left_knee_y, or the same for the right"
-        problems.append(FileProblem(table.line, f"no side has both its pedal and its knee; expected {wanted}"))
+        problems.append(table.problem(f"no side has both its pedal and its knee; expected {wanted}"))
     return problems
 
 
-def _other_riders(table: Table) -> list[FileProblem]:
+def _other_riders(table: Table) -> list[Problem]:
     """Return a problem when a column called rider names more than one."""
-    if "rider" not in table.names:
+    riders = table.cells("rider") if "rider" in table.names else []
+    change = next((row for row, rider in enumerate(riders) if rider != riders[0]), None)
+    if change is None:
         return []
-    place = table.names.index("rider")
-    riders = {}
-    for row in table.rows:
-        riders.setdefault(row.cells[place] if place < len(row.cells) else "", row.line)
-    if len(riders) < 2:
-        return []
-    line = sorted(riders.values())[1]
-    return [FileProblem(line, f"the rider changes; the file holds {len(riders)} riders, expected one")]
+    found = f"the rider changes; the file holds {len(set(riders))} riders, expected one"
+    return [table.problem(found, row=change)]
 
 
-def _half_points(columns: dict[str, np.ndarray], table: Table) -> list[FileProblem]:
-    problems = []
-    for point in POINTS:
-        if f"{point}_x" in columns and f"{point}_y" in columns:
-            half = np.isnan(columns[f"{point}_x"]) != np.isnan(columns[f"{point}_y"])
-            problems += [
-                FileProblem(table.rows[i].line, f"{point} has only one of its two numbers; expected both or neither")
-                for i in np.flatnonzero(half)
-            ]
-    return problems
+def _half_points(columns: dict[str, np.ndarray], table: Table) -> list[Problem]:
+    found = "{} has only one of its two numbers; expected both or neither"
+    return [
+        table.problem(found.format(point), row=row)
+        for point in POINTS
+        if f"{point}_x" in columns and f"{point}_y" in columns
+        for row in np.flatnonzero(np.isnan(columns[f"{point}_x"]) != np.isnan(columns[f"{point}_y"]))
+    ]
 
 
 def _side(side: str, columns: dict[str, np.ndarray], settings: _Settings) -> FilmSide | None:
@@ -196,9 +180,3 @@ def _side(side: str, columns: dict[str, np.ndarray], settings: _Settings) -> Fil
         pedal_up_mm=frozen(settings.mm_per_unit * settings.up_sign * columns[f"{side}_pedal_{upright}"]),
         knee_outward_mm=frozen(outward * columns[f"{side}_knee_{sideways}"]),
     )
-
-
-def _notes(table: Table) -> tuple[str, ...]:
-    used = {"time_s", "rider", *(f"{p}_{axis}" for p in POINTS for axis in "xy")}
-    other = [name for name in table.names if name and name not in used]
-    return (f"columns left alone: {', '.join(other)}",) if other else ()

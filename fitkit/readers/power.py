@@ -20,17 +20,8 @@ from pathlib import Path
 
 import numpy as np
 
-from fitkit.readers.tables import (
-    FileProblem,
-    FileProblems,
-    Table,
-    column,
-    content_of,
-    frozen,
-    read_rows,
-    repeated,
-    rising,
-)
+from fitkit.problems import Problem
+from fitkit.readers import FileProblems, Table, content_of, frozen, read_rows, rising, unusable
 
 __all__ = ["PowerFile", "read_power", "read_power_fit", "read_power_table"]
 
@@ -59,34 +50,31 @@ def read_power(path: Path) -> PowerFile:
 def read_power_table(path: Path) -> PowerFile:
     """Read a power file saved as a table; raises FileProblems as `read_power` does."""
     rows = read_rows(path)
-    table = Table(rows[0].line, tuple(cell.lower() for cell in rows[0].cells), rows[1:])
-    problems = repeated(table)
+    table = Table.below(rows[0], rows[1:])
+    problems = table.repeated()
     problems += [
-        FileProblem(table.line, f"no column is called {name}; found {', '.join(table.names)[:80]}")
+        table.problem(f"no column is called {name}; found {', '.join(table.names)[:80]}")
         for name in ("time_s", "power_w")
         if name not in table.names
     ]
     if not table.rows:
-        problems.append(FileProblem(table.line, "no samples stand below the column names"))
+        problems.append(table.problem("no samples stand below the column names"))
     columns = {name: np.full(len(table.rows), np.nan) for name in COLUMNS}
     for name in COLUMNS:
         if name in table.names:
-            columns[name], found = column(table, name, may_be_blank=name != "time_s")
+            columns[name], found = table.column(name, may_be_blank=name != "time_s")
             problems += found
             if name != "time_s":
                 problems += _negative(columns[name], name, table)
-    problems += rising(columns["time_s"], table.rows)
+    problems += rising(columns["time_s"], table)
     if problems:
-        raise FileProblems(path, problems)
-    other = [name for name in table.names if name and name not in COLUMNS]
-    notes = (f"columns left alone: {', '.join(other)}",) if other else ()
-    return PowerFile(*(frozen(columns[name]) for name in COLUMNS), notes)
+        raise FileProblems(Path(path), problems)
+    return PowerFile(*(frozen(columns[name]) for name in COLUMNS), table.left_alone(*COLUMNS))
 
 
-def _negative(values: np.ndarray, name: str, table: Table) -> list[FileProblem]:
+def _negative(values: np.ndarray, name: str, table: Table) -> list[Problem]:
     return [
-        FileProblem(table.rows[i].line, f"{name} is {values[i]:g}; expected 0 or more")
-        for i in np.flatnonzero(values < 0)
+        table.problem(f"{name} is {values[row]:g}; expected 0 or more", row=row) for row in np.flatnonzero(values < 0)
     ]
 
 
@@ -96,7 +84,7 @@ def read_power_fit(path: Path) -> PowerFile:
     try:
         import fitdecode
     except ImportError:
-        raise FileProblems(path, [FileProblem(None, NO_READER)]) from None
+        raise unusable(path, NO_READER) from None
     samples, content = [], BytesIO(content_of(path))
     try:
         with warnings.catch_warnings(), fitdecode.FitReader(content, check_crc=fitdecode.CrcCheck.RAISE) as frames:
@@ -106,7 +94,7 @@ def read_power_fit(path: Path) -> PowerFile:
                     samples.append(_sample(frame))
     except Exception as error:
         # A damaged file with a sound checksum fails in the library in ways it has no name for.
-        raise FileProblems(path, [FileProblem(None, f"it is no whole FIT file: {error}")]) from None
+        raise unusable(path, f"it is no whole FIT file: {error}") from None
     return _from_records(path, [sample for sample in samples if isinstance(sample[0], datetime)])
 
 
@@ -122,13 +110,13 @@ def _number(value: object) -> float:
 
 def _from_records(path: Path, samples: list[tuple]) -> PowerFile:
     if not samples:
-        raise FileProblems(path, [FileProblem(None, "it holds no records with a time")])
+        raise unusable(path, "it holds no records with a time")
     time_s = np.array([(moment - samples[0][0]).total_seconds() for moment, _, _ in samples])
     power_w = np.array([power for _, power, _ in samples])
     if np.isnan(power_w).all():
-        raise FileProblems(path, [FileProblem(None, "it holds no power; was a power meter paired?")])
+        raise unusable(path, "it holds no power; was a power meter paired?")
     if (time_s[1:] < np.maximum.accumulate(time_s)[:-1]).any():
-        raise FileProblems(path, [FileProblem(None, "its times go back; two rides in one file?")])
+        raise unusable(path, "its times go back; two rides in one file?")
     first = np.concatenate([[True], np.diff(time_s) > 0])
     said = () if first.all() else (f"{np.count_nonzero(~first)} records of a moment already there left out",)
     cadence = np.array([turns for _, _, turns in samples], dtype=float)

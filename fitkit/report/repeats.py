@@ -8,6 +8,7 @@ from fitkit.calculations.readings import Interval
 from fitkit.calculations.repeatability import LimitsOfAgreement
 from fitkit.report.blocks import Sentences, Table
 from fitkit.session.study import MarkRepeats, load_repeats
+from fitkit.vocabulary import TAKEN_BRIEFLY
 from fitkit.words import capital, decimal, span
 
 __all__ = ["RepeatsShown", "example"]
@@ -52,11 +53,10 @@ class RepeatsShown:
 
     def taken(self) -> Table:
         """Return the readings of each shoe as taken."""
-        how = {"mark_found_anew": "marked anew", "tape_left_on": "tape left on"}
         rows = tuple(
             (
                 capital(shoe.shoe),
-                how[shoe.taken],
+                TAKEN_BRIEFLY[shoe.taken],
                 ", ".join(f"{reading:g}" for reading in shoe.readings_mm),
                 "—" if shoe.reference_mm is None else f"{shoe.reference_mm:g}",
             )

@@ -14,6 +14,7 @@ from fitkit.readers.film import POINTS, SETTINGS
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.visit import complaint_words, yes_or_no
 from fitkit.session.bike import Trial as RecordedTrial
+from fitkit.vocabulary import SEEN_WORDS
 from fitkit.words import capital, decimal, halves, plain, signed, span, tenths
 
 __all__ = [
@@ -30,20 +31,6 @@ __all__ = [
 ]
 
 SIDES = ("left", "right")
-SEEN_WORDS = {
-    "hip_drop": "a hip drops",
-    "pelvis_rocks": "the pelvis rocks",
-    "heel_swing": "the heel swings",
-    "weight_on_hands": "weight on the hands",
-    "heel_drops": "the heel drops",
-    "toes_point": "the toes point",
-    "ankling": "the ankle works up and down",
-    "unsteady": "unsteady",
-    "knee_inward_travel": "the knee travels inward",
-    "knee_outward": "the knee stands outward",
-    "thigh_meets_trunk": "the thigh meets the trunk",
-    "uneven_left_right": "left and right uneven",
-}
 NO_TRIAL = "No trial was scored."
 
 

@@ -27,6 +27,7 @@ from fitkit.report.cleat_advice import slip_words
 from fitkit.report.sheet import torques
 from fitkit.session.paths import counting, value_at
 from fitkit.session.rider import Complaint
+from fitkit.vocabulary import choice_words
 from fitkit.words import capital, day, halves, plain
 
 __all__ = [
@@ -47,7 +48,6 @@ __all__ = [
 
 SIDES = ("left", "right")
 _UNIT_WORDS = {"mm": " mm", "deg": "°", "kg": " kg", "N m": " N m", "1": ""}
-_TAKEN_WORDS = {"mark_found_anew": "mark found anew each time", "tape_left_on": "tape left on"}
 _KEPT_SINCE = {
     True: "The rider says the settings were kept.",
     False: "The rider says the settings were not kept: what follows cannot be put down to them.",
@@ -181,7 +181,7 @@ def _readings_words(visit: Visit, dotted: str) -> str:
         f"[{plain(reading)} struck: {struck[i]}]" if i in struck else plain(reading) for i, reading in enumerate(value)
     ]
     how = visit.session.taken.get(dotted)
-    return f"{', '.join(words)}{unit}{f' ({_TAKEN_WORDS[how]})' if how else ''}"
+    return f"{', '.join(words)}{unit}{f' ({choice_words(how)})' if how else ''}"
 
 
 def _position_fields(position: object) -> list[str]:
@@ -245,7 +245,7 @@ def told(assessment: Assessment) -> Sentences:
     for entry in session.seen:
         from_where = f"{'the ' if entry.seen_from in SIDES else ''}{entry.seen_from}"
         seen_from = f", seen from {from_where}" if entry.seen_from else ""
-        lines.append(f"Seen riding: {entry.what.replace('_', ' ')}, {entry.side}{seen_from}")
+        lines.append(f"Seen riding: {choice_words(entry.what)}, {entry.side}{seen_from}")
     for entry in session.struck:
         sides = [step for step in entry.field.split(".") if step in SIDES]
         named = " ".join([sessions.describe(entry.field).title, *sides])
@@ -270,7 +270,7 @@ def complaint_words(complaint: Complaint) -> str:
 
 
 def _place_words(region: str, side: str | None) -> str:
-    return region.replace("_", " ") + (f", {side}" if side else "")
+    return choice_words(region) + (f", {side}" if side else "")
 
 
 # --- Against the last visit ------------------------------------------------------------------------------------------

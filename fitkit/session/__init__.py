@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from fitkit.session.catalogue import FieldInfo, describe, fields, json_schema, kept, unusual
-from fitkit.session.files import Change, forget, history, replay
+from fitkit.problems import Problem
+from fitkit.session.checks import unusual
+from fitkit.session.history import Change, forget, history, replay
 from fitkit.session.models import Session
-from fitkit.session.problems import Problem, SessionProblems
-from fitkit.session.reading import dump, key, load, parse
+from fitkit.session.paths import FieldInfo, describe, fields, json_schema, kept
+from fitkit.session.reading import SessionProblems, dump, key, load, parse
 from fitkit.session.store import Saved, new, sign_off, strike, update
-from fitkit.session.vocabulary import REGIONS, SEEN, SIGNS
+from fitkit.vocabulary import REGIONS, SEEN, SIGNS
 
 __all__ = [
     "REGIONS",

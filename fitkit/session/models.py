@@ -9,7 +9,7 @@ from pydantic import BeforeValidator, Field, StrictBool, StrictInt
 from fitkit.session.bike import Bike, Moved, Photograph, Position, Ride, Trial, Wish
 from fitkit.session.fields import Day, Identifier, Moment, Part, SaidText, Text
 from fitkit.session.rider import Complaint, Rider, Seen, Shoes, Sign
-from fitkit.session.vocabulary import VERSION, Format, TakenHow
+from fitkit.vocabulary import VERSION, Format, TakenHow
 
 __all__ = ["Amendment", "Consent", "Session", "SignOff", "SinceLast", "Struck"]
 

@@ -2,25 +2,41 @@
 
 from __future__ import annotations
 
-import difflib
 import json
 import re
 import stat
-from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 
-from fitkit.session.catalogue import FieldInfo, find, group_names
+from fitkit.problems import Problem, Problems, joined, json_tree, near, said, slip_hint
 from fitkit.session.checks import problems_between
 from fitkit.session.models import Session
-from fitkit.session.paths import pruned
-from fitkit.session.problems import Problem, SessionProblems, joined, said, slip_hint
-from fitkit.session.vocabulary import FORMAT, VERSION
+from fitkit.session.paths import FieldInfo, find, group_names, pruned
+from fitkit.vocabulary import FORMAT, VERSION
 
-__all__ = ["LIMIT_BYTES", "checked", "dump", "explained", "key", "load", "parse", "plain", "read_bytes", "tree_of"]
+__all__ = [
+    "LIMIT_BYTES",
+    "SessionProblems",
+    "checked",
+    "dump",
+    "earlier_path",
+    "earlier_visit",
+    "key",
+    "load",
+    "parse",
+    "plain",
+    "read_bytes",
+    "tree_of",
+]
+
+LIMIT_BYTES = 1_000_000
+
+
+class SessionProblems(Problems):
+    """Everything wrong with one session at once; nothing was saved."""
 
 
 def explained(error: ValidationError) -> Iterator[Problem]:
@@ -57,18 +73,13 @@ def _is_number(value: Any) -> bool:
 
 def _hint(value: Any, info: FieldInfo) -> str:
     if info.choices and isinstance(value, str):
-        return _near(value, info.choices)
+        return near(value, info.choices)
     return "Take the quotation marks off." if info.unit and isinstance(value, str) else ""
-
-
-def _near(name: str, names: tuple[str, ...]) -> str:
-    close = difflib.get_close_matches(name[:60], names, n=1)
-    return f"Did you mean {close[0]}?" if close else ""
 
 
 def _unknown(steps: tuple[str | int, ...], value: Any) -> Problem:
     names = group_names(".".join("*" if isinstance(step, int) else step for step in steps[:-1]))
-    hint = _near(str(steps[-1]), names) or "Take it out; notes belong in a note."
+    hint = near(str(steps[-1]), names) or "Take it out; notes belong in a note."
     return Problem(joined(steps), f"an unknown field ({said(value)})", "a field of the session format", hint)
 
 
@@ -79,9 +90,6 @@ def _of_another_kit(where: str, value: Any) -> Problem:
         return Problem(where, said(value), f"the whole number {VERSION}")
     hint = f"The file was made by another version of the kit: version {said(value)}; this one reads {VERSION}."
     return Problem(where, said(value), said(VERSION), hint)
-
-
-LIMIT_BYTES = 1_000_000
 
 
 def load(path: str | Path) -> Session:
@@ -159,19 +167,8 @@ def read_bytes(path: Path) -> bytes:
 def tree_of(data: bytes) -> tuple[dict, list[Problem]]:
     """Return the JSON tree in the bytes and the problems of its keys; raises SessionProblems where there is no tree."""
     text = _text_of(data)
-    repeated = False
-
-    def group(pairs: list[tuple[str, Any]]) -> dict:
-        nonlocal repeated
-        found = dict(pairs)
-        if len(found) == len(pairs):
-            return found
-        repeated = True
-        return _Repeating(pairs)
-
     try:
-        tree = json.loads(text, object_pairs_hook=group)
-        problems = _repeats(tree, ()) if repeated else []
+        tree, twice = json_tree(text)
     except json.JSONDecodeError as error:
         found = f"not JSON (line {error.lineno}, column {error.colno}: {error.msg})"
         raise _of_file(found, "one JSON object", "Mend it there, or take the last copy.") from None
@@ -181,26 +178,8 @@ def tree_of(data: bytes) -> tuple[dict, list[Problem]]:
         raise _of_file("holding a number of thousands of digits", "the session format") from None
     if not isinstance(tree, dict):
         raise _of_file(said(tree), "one JSON object in braces")
-    return tree, problems
-
-
-class _Repeating(dict):
-    """A JSON object in which keys stand more than once."""
-
-    def __init__(self, pairs: list[tuple[str, Any]]) -> None:
-        super().__init__(pairs)
-        self.repeated = [name for name, count in Counter(name for name, _ in pairs).items() if count > 1]
-
-
-def _repeats(tree: Any, above: tuple[str | int, ...]) -> list[Problem]:
-    found = []
-    if isinstance(tree, _Repeating):
-        hint = "Keep the right one and take the other out."
-        found += [Problem(joined((*above, name)), "there twice", "each name once", hint) for name in tree.repeated]
-    inside = tree.items() if isinstance(tree, dict) else enumerate(tree) if isinstance(tree, list) else ()
-    for step, value in inside:
-        found += _repeats(value, (*above, step))
-    return found
+    hint = "Keep the right one and take the other out."
+    return tree, [Problem(joined(steps), "there twice", "each name once", hint) for steps in twice]
 
 
 def _text_of(data: bytes) -> str:
@@ -247,3 +226,21 @@ def checked(tree: dict, problems: list[Problem]) -> Session:
         if not problems:
             return session
     raise SessionProblems(None, sorted(problems, key=lambda problem: problem.where not in ("format", "version")))
+
+
+def earlier_visit(path: Path, session: Session) -> Session | None:
+    """Return the latest earlier visit of the same client and set-up, None where there is none that can be read."""
+    found = earlier_path(path, session)
+    try:
+        return load(found) if found else None
+    except SessionProblems:
+        return None
+
+
+def earlier_path(path: Path, session: Session) -> Path | None:
+    """Return the file of the latest earlier visit of the same client and set-up."""
+    root = path.parent.parent if path.parent.name.isdigit() else path.parent
+    pattern = f"{session.client_id}_*_{session.setup}.json"
+    folders = [path.parent, *(folder for folder in root.glob("[0-9]*") if folder.is_dir() and folder != path.parent)]
+    found = {file.name: file for folder in folders for file in folder.glob(pattern)}
+    return next((found[name] for name in sorted(found, reverse=True) if name < f"{key(session)}.json"), None)

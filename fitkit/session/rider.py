@@ -30,7 +30,7 @@ from fitkit.session.fields import (
     mm,
     score,
 )
-from fitkit.session.vocabulary import (
+from fitkit.vocabulary import (
     BOLTS,
     CleatWear,
     Population,

@@ -14,15 +14,14 @@ from typing import Any, Literal
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from fitkit.files import Access, locked, replace_durably
-from fitkit.session.catalogue import describe
+from fitkit.problems import Problem, said
 from fitkit.session.checks import is_readings
 from fitkit.session.fields import Identifier, Moment
-from fitkit.session.files import Change, add, differences, read_history, replay
+from fitkit.session.history import Change, add, differences, read_history, replay
 from fitkit.session.models import Session
-from fitkit.session.paths import get, pruned, put, same, steps_of
-from fitkit.session.problems import Problem, SessionProblems, said
-from fitkit.session.reading import LIMIT_BYTES, checked, dump, key, load, plain, read_bytes
-from fitkit.session.vocabulary import FORMAT, VERSION
+from fitkit.session.paths import describe, get, pruned, put, same, steps_of
+from fitkit.session.reading import LIMIT_BYTES, SessionProblems, checked, dump, key, load, plain, read_bytes
+from fitkit.vocabulary import FORMAT, VERSION
 from fitkit.words import printable
 
 __all__ = ["Saved", "new", "sign_off", "strike", "update"]

@@ -9,10 +9,10 @@ from typing import Annotated, Literal, TypeVar
 from pydantic import Field, StrictInt, ValidationError
 
 from fitkit.files import locked, make_folder, replace_durably
+from fitkit.problems import Problem, joined, said
 from fitkit.session.fields import Day, Identifier, Part, SaidText
-from fitkit.session.problems import Problem, SessionProblems, joined, said
-from fitkit.session.reading import read_bytes, tree_of
-from fitkit.session.vocabulary import TakenHow
+from fitkit.session.reading import SessionProblems, read_bytes, tree_of
+from fitkit.vocabulary import TakenHow
 
 __all__ = [
     "FitterStudy",

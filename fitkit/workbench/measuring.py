@@ -33,6 +33,7 @@ from fitkit.report.repeats import RepeatsShown
 from fitkit.report.riding import ruler_table
 from fitkit.session import FieldInfo, SessionProblems
 from fitkit.session.study import MarkRepeats, RepeatsOfOneShoe, load_repeats, repeats_path, save_repeats, save_study
+from fitkit.vocabulary import TAKEN_BRIEFLY
 from fitkit.workbench.folder import is_kept, learning_folder
 
 __all__ = ["measure", "ruler"]
@@ -42,7 +43,6 @@ _HOW = (
     ("mark found anew: tape off, joint felt for again", "mark_found_anew"),
     ("tape left on: the same mark read again", "tape_left_on"),
 )
-_HOW_WORDS = {"mark_found_anew": "marked anew", "tape_left_on": "tape left on"}
 _SETBACK = sessions.describe("as_found.left.cleat_setback_mm")
 # Readings in mm with a sign, like those of the shoe, but of the knee.
 _KNEE_OFFSET = replace(
@@ -134,7 +134,7 @@ class _Repeats:
         save_repeats(saved, self.folder)
         # Gone from the screen, so that the next reading is not read off the last.
         self._reading.value, self._other.value, self._shown.value = "", "", ""
-        counts = (f"{escape(one.shoe)}, {_HOW_WORDS[one.taken]}: {len(one.readings_mm)}" for one in saved.shoes)
+        counts = (f"{escape(one.shoe)}, {TAKEN_BRIEFLY[one.taken]}: {len(one.readings_mm)}" for one in saved.shoes)
         items = "".join(f"<li>{count}</li>" for count in counts)
         self._count.value = f"<p>Readings so far, their numbers hidden:</p><ul>{items}</ul>"
         return "Saved. Look away, take the next."

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from fitkit import cautions, session
-from fitkit.session import SIGNS
+from fitkit.vocabulary import SIGN_WORDS, SIGNS
 
 BASE = {
     "format": "cleat-stance-session",
@@ -22,7 +22,7 @@ def visit(**fields):
 
 
 def test_every_sign_has_words_and_somebody_to_see():
-    assert set(cautions.SIGN_WORDS) == set(SIGNS)
+    assert set(SIGN_WORDS) == set(SIGNS)
     assert set(SIGNS.values()) == set(cautions.WHO_TO_SEE)
 
 
@@ -30,7 +30,7 @@ def test_every_sign_has_words_and_somebody_to_see():
 def test_a_sign_says_how_soon_and_whom_to_see(sign):
     found = cautions.most_urgent(visit(signs=[{"sign": sign, "side": "left"}]))
     assert found.urgency == SIGNS[sign]
-    assert cautions.SIGN_WORDS[sign] in found.words
+    assert SIGN_WORDS[sign] in found.words
     assert found.who
 
 

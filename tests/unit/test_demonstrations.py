@@ -7,7 +7,7 @@ import pytest
 
 from fitkit import house, session
 from fitkit.assessment.inputs import unknown_parts
-from fitkit.session.doubts import doubts
+from fitkit.session.checks import doubts
 
 FOLDER = Path(__file__).parents[2] / "demo_sessions"
 VISITS = {path.stem: session.load(path) for path in sorted(FOLDER.glob("*.json"))}

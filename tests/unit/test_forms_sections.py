@@ -10,7 +10,7 @@ from fitkit import house, places, session
 from fitkit.forms import entry, sections
 from fitkit.forms.rows import last_value, paths_of
 from fitkit.forms.watching import is_within
-from fitkit.session.earlier import earlier_visit
+from fitkit.session.reading import earlier_visit
 from fitkit.workbench.folder import NOTEBOOKS
 
 SETBACK = session.describe("as_found.left.cleat_setback_mm")

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 
 from fitkit import house, places
 from fitkit.house.rules import parse_rules
-from fitkit.session.vocabulary import RIDING, SEEN
 
 RULES = places.template("house_rules.json").read_text(encoding="utf-8")
 PARTS = places.template("parts.csv").read_text(encoding="utf-8")
@@ -60,10 +59,6 @@ def test_shipped_shifts_are_the_house_choices():
     assert {cause for cause, end in ends.items() if end == "low"} == {"short_maximal"}
     assert {cause for cause, end in ends.items() if end == "none"} == {"toes_point", "ankling"}
     assert all("watch" in shift.reason for shift in house.load().rules.shifts if shift.to == "none")
-
-
-def test_causes_are_the_words_of_the_session_format():
-    assert (*RIDING, *SEEN) == house.CAUSES
 
 
 def test_shipped_parts_hold_every_kind_in_three_invented_families():

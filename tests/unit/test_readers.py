@@ -6,9 +6,9 @@ import sys
 import numpy as np
 import pytest
 
+from fitkit.readers import FileProblems
 from fitkit.readers.film import read_film
 from fitkit.readers.power import read_power
-from fitkit.readers.tables import FileProblems
 
 SETTINGS = ("mm_per_unit,2", "sideways_axis,x", "rider_left,more", "upward,less")
 HEADING = "time_s,left_pedal_x,left_pedal_y,left_knee_x,left_knee_y"

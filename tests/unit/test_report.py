@@ -14,7 +14,7 @@ from fitkit.report.pages import sheet_html
 from fitkit.report.record import Record
 from fitkit.report.results import RESULT_WORDS, in_words
 from fitkit.report.visit import last_time
-from fitkit.session import SIGNS
+from fitkit.vocabulary import SIGN_WORDS, SIGNS
 from fitkit.words import day, whole
 
 
@@ -89,7 +89,7 @@ def test_signs_that_were_not_asked_are_not_said_to_be_absent(record):
 @pytest.mark.parametrize("sign", list(SIGNS))
 def test_every_sign_goes_through_record_and_sheet(record, sign):
     made = record(signs=[{"sign": sign, "side": "left", "cleared": None}])
-    words, who = cautions.SIGN_WORDS[sign], cautions.most_urgent(made.assessment.visit.session).who
+    words, who = SIGN_WORDS[sign], cautions.most_urgent(made.assessment.visit.session).who
     text, sheet = shown(made), sheet_html(rider_sheet(made.assessment))
     for paper in (text, sheet.replace("&#39;", "'")):
         assert words in paper.lower()

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from fitkit import session
-from fitkit.session.doubts import doubts
+from fitkit.session.checks import doubts
 
 SLOTS = {"left": {"least_cleat_setback_mm": 6, "greatest_cleat_setback_mm": 19}}
 BASE = {

@@ -7,10 +7,9 @@ from typing import get_args
 import jsonschema
 import pytest
 
-from fitkit import session
-from fitkit.session import vocabulary
-from fitkit.session.catalogue import find
+from fitkit import session, vocabulary
 from fitkit.session.fields import Kind
+from fitkit.session.paths import find
 
 DATA = Path(__file__).parent / "data"
 EXAMPLE = DATA / "rider-042_2026-03-04_road.json"

@@ -12,10 +12,10 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from fitkit.files import append_durably, locked, sync_folder
+from fitkit.problems import Problem, said
 from fitkit.session.paths import pruned, put, same, steps_of
-from fitkit.session.problems import Problem, SessionProblems, said
-from fitkit.session.reading import LIMIT_BYTES
-from fitkit.session.vocabulary import FORMAT
+from fitkit.session.reading import LIMIT_BYTES, SessionProblems
+from fitkit.vocabulary import FORMAT
 
 __all__ = [
     "Change",
