@@ -366,13 +366,7 @@ RESULTS = {
         "closed chain of leg and crank: least knee flexion after the move minus before",
         is_advice=True,
     ),
-    "height_only.saddle_down": Result(
-        "mm",
-        "saddle down, height only",
-        "saddle_choices",
-        _TUBE,
-        is_advice=True,
-    ),
+    "height_only.saddle_down": Result("mm", "saddle down, height only", "saddle_choices", _TUBE, is_advice=True),
     "full.saddle_forward": Result("mm", "saddle forward, full answer", "saddle_choices", _STROKE, is_advice=True),
     "full.saddle_down": Result("mm", "saddle down, full answer", "saddle_choices", _STROKE, is_advice=True),
     "pitch_habit.saddle_down": Result(
@@ -390,11 +384,7 @@ RESULTS = {
         is_advice=True,
     ),
     "stack.saddle_down": Result(
-        "mm",
-        "saddle down for shims and adapters alone",
-        "saddle_choices",
-        _TUBE,
-        is_advice=True,
+        "mm", "saddle down for shims and adapters alone", "saddle_choices", _TUBE, is_advice=True
     ),
     "forward_limit": Result("mm", "forward limit", "forward_limit", grade="measured here"),
     "stance.width": Result("mm", "stance width", "stance", "left plus right half-stance", is_sided=False),

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from fitkit import cautions, constants
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
+from fitkit.assessment.results import RESULTS
 from fitkit.calculations import forward_limit
 from fitkit.calculations.film_points import film_problems
 from fitkit.calculations.forward_limit import Bracket, ScoredTrial
 from fitkit.calculations.hinge import Hinge, hinge
 from fitkit.calculations.ride_check import AnglePlace, KneeTrack, knee_track, places_by_angle
-from fitkit.calculations.sprint import Effort, SprintFile, read_sprints
+from fitkit.calculations.sprint import Effort, read_sprints
 from fitkit.calculations.sprint_settings import (
     EXERTION_QUESTIONS,
     Difference,
@@ -26,24 +28,8 @@ from fitkit.estimate import Estimate, between, missing
 from fitkit.readers import FileProblems
 from fitkit.readers.film import Film, FilmSide, read_film
 from fitkit.readers.power import read_power
-from fitkit.session.paths import holds_any
 
-__all__ = [
-    "Compared",
-    "Filmed",
-    "FilmedKnee",
-    "Ridden",
-    "SideRidden",
-    "Sprint",
-    "Sprints",
-    "Unread",
-    "assess_ride",
-    "named_file",
-    "position_words",
-    "problem_words",
-    "read_films",
-    "read_power_files",
-]
+__all__ = ["Compared", "FilmedKnee", "Ridden", "SideRidden", "Sprint", "assess_ride"]
 
 LISTED = 4  # a file wrong from top to bottom has thousands of problems alike
 
@@ -74,65 +60,6 @@ class Filmed:
     knees: tuple[FilmedKnee, ...]
     unread: tuple[Unread, ...]
     notes: tuple[str, ...]
-
-
-def read_films(inputs: Inputs) -> Filmed:
-    """Return the knees in the films the session names; what is wrong with one costs only that one."""
-    knees, unread, notes = [], [], []
-    for entry in inputs.visit.session.ride.films:
-        try:
-            film = read_film(named_file(inputs, entry.file))
-            knees += _knees(inputs, film, entry.file, position_words(entry.trial))
-        except ValueError as error:
-            unread.append(Unread(entry.file, problem_words(error)))
-            continue
-        notes += [f"{entry.file}: {note}" for note in film.notes]
-    return Filmed(tuple(knees), tuple(unread), tuple(notes))
-
-
-def named_file(inputs: Inputs, name: str) -> Path:
-    """Return the path of a file the session names."""
-    if inputs.visit.folder is None:
-        raise ValueError("the session was not read from a folder; expected the file beside it")
-    if "\\" in name or ".." in PurePosixPath(name).parts:
-        raise ValueError("it is named outside the session's own folder; expected a name without '..'")
-    return inputs.visit.folder / name
-
-
-def problem_words(error: ValueError) -> str:
-    """Return what is wrong with a file in one line, with the line numbers of the first few problems."""
-    if not isinstance(error, FileProblems):
-        return str(error)
-    said = [str(problem) for problem in error.problems[:LISTED]]
-    more = len(error.problems) - len(said)
-    return "; ".join([*said, f"and {more} more like these"] if more else said)
-
-
-def position_words(trial: int | None) -> str:
-    """Return which position a file belongs to, in words."""
-    return "as found" if trial is None else f"trial {trial + 1}"
-
-
-def _knees(inputs: Inputs, film: Film, file: str, position: str) -> list[FilmedKnee]:
-    found = []
-    for side in ("left", "right"):
-        points: FilmSide | None = getattr(film, side)
-        if points is None:
-            continue
-        track = _track(inputs, film, points)
-        found.append(FilmedKnee(file, position, side, track, places_by_angle(track) if track.needs is None else ()))
-    return found
-
-
-def _track(inputs: Inputs, film: Film, points: FilmSide) -> KneeTrack:
-    seen = {
-        "time_s": film.time_s,
-        "knee_outward_mm": points.knee_outward_mm,
-        "pedal_outward_mm": points.pedal_outward_mm,
-        "pedal_up_mm": points.pedal_up_mm,
-    }
-    problems = film_problems(**seen, crank_length_mm=inputs.number("bike.crank_length_mm"))
-    return knee_track(**seen, problems=problems, house_sd_mm=inputs.visit.house.rules.spread.short_length_mm)
 
 
 @dataclass(frozen=True)
@@ -166,40 +93,119 @@ class Sprints:
     notes: tuple[str, ...]
 
 
-def read_power_files(inputs: Inputs) -> Sprints:
+@dataclass(frozen=True)
+class SideRidden:
+    """One side's trials in the order ridden, their bracket and the hinge."""
+
+    trials: tuple[ScoredTrial, ...]
+    bracket: Bracket
+    hinge: Hinge
+    taken_over: tuple[int, ...]  # numbers of trials whose cleat setback is that of the position before
+
+
+@dataclass(frozen=True)
+class Ridden:
+    """What the assessment says of the rider seen riding."""
+
+    sides: dict[str, SideRidden]
+    filmed: Filmed
+    sprints: Sprints
+    results: dict[str, Estimate]
+
+    def side(self, side: str) -> SideRidden:
+        """Return the trials of `side`, "left" or "right"."""
+        return self.sides[side]
+
+
+def assess_ride(inputs: Inputs) -> Ridden:
+    """Return what the trials, films and power files of a visit show."""
+    sides = {side: _side(inputs, side) for side in SIDES}
+    results = {f"{side}.forward_limit": _forward_limit(inputs, ridden) for side, ridden in sides.items()}
+    return Ridden(sides, _films(inputs), _sprints(inputs), results)
+
+
+def _read_each(
+    inputs: Inputs, entries: Sequence, read: Callable[[Path], tuple[Sequence, str, tuple[str, ...]]]
+) -> tuple[list[tuple], tuple[Unread, ...], tuple[str, ...]]:
+    """Return what the files hold that the session names; what is wrong with one costs only that one.
+
+    `read` returns what one holds, what it needs, and what must be said of it.
+    """
+    found, unread, notes = [], [], []
+    for entry in entries:
+        try:
+            held, needs, said = read(_named_file(inputs, entry.file))
+        except ValueError as error:
+            unread.append(Unread(entry.file, _problem_words(error)))
+            continue
+        if needs:
+            unread.append(Unread(entry.file, f"needs {needs}"))
+        notes += [f"{entry.file}: {note}" for note in said]
+        position = "as found" if entry.trial is None else f"trial {entry.trial + 1}"
+        found += [(entry.file, position, each) for each in held]
+    return found, tuple(unread), tuple(notes)
+
+
+def _named_file(inputs: Inputs, name: str) -> Path:
+    if inputs.visit.folder is None:
+        raise ValueError("the session was not read from a folder; expected the file beside it")
+    if "\\" in name or ".." in PurePosixPath(name).parts:
+        raise ValueError("it is named outside the session's own folder; expected a name without '..'")
+    return inputs.visit.folder / name
+
+
+def _problem_words(error: ValueError) -> str:
+    """Return what is wrong with a file in one line, with the line numbers of the first few problems."""
+    if not isinstance(error, FileProblems):
+        return str(error)
+    said = [str(problem) for problem in error.problems[:LISTED]]
+    more = len(error.problems) - len(said)
+    return "; ".join([*said, f"and {more} more like these"] if more else said)
+
+
+def _films(inputs: Inputs) -> Filmed:
+    def read(path: Path) -> tuple[Sequence, str, tuple[str, ...]]:
+        film, knees = read_film(path), []
+        for side in SIDES:
+            points = getattr(film, side)
+            if points is not None:
+                track = _track(inputs, film, points)
+                knees.append((side, track, places_by_angle(track) if track.needs is None else ()))
+        return knees, "", film.notes
+
+    found, unread, notes = _read_each(inputs, inputs.visit.session.ride.films, read)
+    return Filmed(tuple(FilmedKnee(file, position, *knee) for file, position, knee in found), unread, notes)
+
+
+def _track(inputs: Inputs, film: Film, points: FilmSide) -> KneeTrack:
+    seen = {
+        "time_s": film.time_s,
+        "knee_outward_mm": points.knee_outward_mm,
+        "pedal_outward_mm": points.pedal_outward_mm,
+        "pedal_up_mm": points.pedal_up_mm,
+    }
+    problems = film_problems(**seen, crank_length_mm=inputs.number("bike.crank_length_mm"))
+    return knee_track(**seen, problems=problems, house_sd_mm=inputs.visit.house.rules.spread.short_length_mm)
+
+
+def _sprints(inputs: Inputs) -> Sprints:
     """Return the sprints in the power files the session names, in the order it names them."""
+
+    def read(path: Path) -> tuple[Sequence, str, tuple[str, ...]]:
+        file = read_power(path)
+        found = read_sprints(time_s=file.time_s, power_w=file.power_w, cadence_rpm=file.cadence_rpm)
+        return found.efforts, found.needs or "", (*file.notes, *found.notes)
+
     session = inputs.visit.session
     asked = session.ride.exertion_screen
     # True is that nothing spoke against it: a no to each question.
     answers = {} if asked is None else dict.fromkeys(EXERTION_QUESTIONS, not asked)
     screen = exertion_screen(answers, signs=[sign.sign for sign in cautions.signs_open(session)])
-    efforts, unread, notes = [], [], []
-    for entry in session.ride.power_files:
-        try:
-            file = _read(inputs, entry.file)
-        except ValueError as error:
-            unread.append(Unread(entry.file, problem_words(error)))
-            continue
-        if file.needs is not None:
-            unread.append(Unread(entry.file, f"needs {file.needs}"))
-        notes += [f"{entry.file}: {note}" for note in file.notes]
-        efforts += [(position_words(entry.trial), effort) for effort in file.efforts]
-    return _counted(screen, efforts, tuple(unread), tuple(notes))
-
-
-def _read(inputs: Inputs, name: str) -> SprintFile:
-    read = read_power(named_file(inputs, name))
-    found = read_sprints(time_s=read.time_s, power_w=read.power_w, cadence_rpm=read.cadence_rpm)
-    return SprintFile(found.efforts, found.step_s, found.needs, (*read.notes, *found.notes))
-
-
-def _counted(
-    screen: Screen, efforts: list[tuple[str, Effort]], unread: tuple[Unread, ...], notes: tuple[str, ...]
-) -> Sprints:
+    found, unread, notes = _read_each(inputs, session.ride.power_files, read)
     familiar = int(constants.SPRINT_FAMILIARISATION_SPRINTS.value)
     ridden = tuple(
         Sprint(number, setting, effort, number > familiar and effort.peak_w is not None)
-        for number, (setting, effort) in enumerate(efforts, start=1)
+        for number, (_, setting, effort) in enumerate(found, start=1)
     )
     is_stopped = screen.needs is not None and screen.needs.startswith("clinician")
     settings = () if is_stopped else by_setting([(sprint.setting, sprint.effort.peak_w) for sprint in ridden])
@@ -210,95 +216,32 @@ def _counted(
     return Sprints(screen, ridden, settings, compared, unread, notes)
 
 
-SIDES = ("left", "right")
-
-
-@dataclass(frozen=True)
-class SideRidden:
-    """One side's trials in the order ridden, their bracket and the hinge.
-
-    `taken_over` holds the numbers of trials whose cleat setback is that of the position before.
-    """
-
-    side: str
-    trials: tuple[ScoredTrial, ...]
-    bracket: Bracket
-    hinge: Hinge
-    taken_over: tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class Ridden:
-    """What the assessment says of the rider seen riding."""
-
-    left: SideRidden
-    right: SideRidden
-    filmed: Filmed
-    sprints: Sprints
-    results: dict[str, Estimate]
-
-    def side(self, side: str) -> SideRidden:
-        """Return the trials of `side`, "left" or "right"."""
-        return {"left": self.left, "right": self.right}[side]
-
-
-def assess_ride(inputs: Inputs) -> Ridden:
-    """Return what the trials, films and power files of a visit show."""
-    sides = {side: _side(inputs, side) for side in SIDES}
-    results = {f"{side}.forward_limit": _forward_limit(inputs, ridden) for side, ridden in sides.items()}
-    return Ridden(sides["left"], sides["right"], read_films(inputs), read_power_files(inputs), results)
-
-
 def _side(inputs: Inputs, side: str) -> SideRidden:
     rules = inputs.visit.house.rules
-    rule = {"unsteady_from": rules.unsteady_from, "same_mm": rules.same_setting_mm}
-    placed = [_setback(inputs, side, i) for i in range(len(inputs.visit.session.trials))]
-    trials = tuple(_trial(inputs, side, i, setback) for i, (setback, _) in enumerate(placed))
+    trials, taken_over = [], []
+    for number, trial in enumerate(inputs.visit.session.trials):
+        setback = inputs.own_setback(f"trials.{number}.position", side)
+        if setback is None:
+            # As everywhere in a visit, what the position before it held: the last trial kept, down to as found.
+            setback = inputs.in_trial(number).setback_now(side)
+            taken_over += [] if setback is None else [number]
+        scores = inputs.readings(f"trials.{number}.unsteadiness.{side}")
+        seen = tuple(entry.what for entry in trial.seen if entry.side in (side, "both", None))
+        trials.append(ScoredTrial(setback, scores, trial.saddle_corrected, seen, trial.smooth_at_bottom))
     scored = [trial for trial in trials if trial.score is not None and trial.cleat_setback_mm is not None]
     return SideRidden(
-        side,
-        trials,
-        forward_limit.bracket(trials, **rule),
+        tuple(trials),
+        forward_limit.bracket(trials, unsteady_from=rules.unsteady_from, same_mm=rules.same_setting_mm),
         hinge(
             cleat_setback_mm=[trial.cleat_setback_mm for trial in scored],
             unsteadiness=[trial.score for trial in scored],
         ),
-        tuple(i for i, (_, is_taken_over) in enumerate(placed) if is_taken_over),
+        tuple(taken_over),
     )
-
-
-def _trial(inputs: Inputs, side: str, number: int, setback_mm: float | None) -> ScoredTrial:
-    trial = inputs.visit.session.trials[number]
-    return ScoredTrial(
-        setback_mm,
-        inputs.readings(f"trials.{number}.unsteadiness.{side}"),
-        trial.saddle_corrected,
-        tuple(entry.what for entry in trial.seen if entry.side in (side, "both", None)),
-        trial.smooth_at_bottom,
-    )
-
-
-def _setback(inputs: Inputs, side: str, number: int) -> tuple[float | None, bool]:
-    """Return a trial's cleat setback [mm], and whether it is that of the position before.
-
-    Its own readings; else as found plus its own distance moved; else, as everywhere in a visit, what the position
-    before it held: the last trial kept, down to as found.
-    """
-    own = inputs.own_setback(f"trials.{number}.position", side)
-    if own is not None:
-        return own, False
-    trials = inputs.visit.session.trials
-    before = [i for i in range(number) if trials[i].kept and holds_any(trials[i].position)]
-    for i in reversed(before):
-        own = inputs.own_setback(f"trials.{i}.position", side)
-        if own is not None:
-            return own, True
-    found = inputs.own_setback("as_found", side)
-    return found, found is not None
 
 
 def _forward_limit(inputs: Inputs, ridden: SideRidden) -> Estimate:
-    found = ridden.bracket
+    row, found = RESULTS["forward_limit"], ridden.bracket
     over = tuple(
         f"trial {number + 1}: cleat setback as in the position before"
         for number in ridden.taken_over
@@ -316,4 +259,4 @@ def _forward_limit(inputs: Inputs, ridden: SideRidden) -> Estimate:
         place_sd_mm=rules.spread.cleat_setback_mm,
     )
     notes = (held, *notes)
-    return between(found.low_mm, found.high_mm, unit="mm", grade="measured here", source=source, notes=notes)
+    return between(found.low_mm, found.high_mm, unit=row.unit, grade=row.grade, source=source, notes=notes)
