@@ -132,7 +132,7 @@ class Inputs:
             return None
         kind = session.describe(dotted).kind
         if kind is None:
-            return exact(readings[0]) if len(readings) == 1 else exact(math.fsum(readings) / len(readings))
+            return exact(math.fsum(readings) / len(readings))
         mark = self._place(dotted, len(readings)) if place and kind == "cleat_setback" else None
         return mean_of(readings, self._spread_of(dotted, kind), place=mark)
 

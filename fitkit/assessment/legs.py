@@ -1,22 +1,26 @@
-"""What a moved cleat does up the leg: hip's place, and the knock-on on saddle and bars."""
+"""What a moved cleat does up the leg: the closed chain of leg and crank, hip's place, saddle and bars."""
 
 from __future__ import annotations
 
 import contextlib
 import math
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 
-from fitkit.assessment.chain import Both, Links, Packing, chain_of, links_of, notes_on_chain, packing_of
 from fitkit.assessment.cleats import Foot
 from fitkit.assessment.inputs import Drawn, Draws, Inputs
-from fitkit.assessment.results import AS_FOUND, RESULTS
-from fitkit.calculations import knock_on, stance
+from fitkit.assessment.results import AS_FOUND, RESULTS, Input
+from fitkit.calculations import anthropometry, knock_on, stance
 from fitkit.calculations.readings import Quantity, linear
 from fitkit.calculations.stroke import (
+    BikeGeometry,
     Chain,
+    Cleat,
+    Leg,
     OutOfReach,
+    Pitch,
     ankle_path,
     crank_angles,
     greatest_hip_distance,
@@ -34,6 +38,54 @@ _KNEE, _DOWN = "untouched.knee_change", "height_only.saddle_down"
 _FULL = {"full.saddle_forward": "forward_mm", "full.saddle_down": "down_mm"}
 # What a pitch habit alone does, by what it does it to.
 _HABITS = {"pitch_habit.saddle_down": _DOWN, "pitch_habit.knee_change": _KNEE}
+_MEASURED = (
+    Input("rider.{side}.thigh_mm"),
+    Input("rider.{side}.shank_mm"),
+    Input("rider.{side}.ankle_to_mtp1_mm"),
+    Input("rider.{side}.ankle_height_mm"),
+    Input("shoes.{side}.axle_to_foot_sole_mm"),
+)
+# What the foot's own path over the stroke needs; the rest is needed for knee and saddle.
+_FOOT = ("ankle_to_mtp1_mm", "ankle_height_mm", "axle_to_foot_sole_mm")
+# Stands where thigh, shank, crank or seat tube is not known: the foot's path after minus before is free of them.
+_NOT_ENTERING = 1.0
+
+
+@dataclass(frozen=True)
+class Links:
+    """What one leg's chain is made of: its lengths [mm] and the foot's pitch [deg]."""
+
+    lengths: dict[str, Drawn]
+    pitch: dict[str, Drawn]  # of the pitch's wave; empty where there is a table
+    table: tuple[tuple[float, float], ...] | None
+    crank_mm: float | None
+    seat_tube: Drawn | None
+    foot_needs: str | None  # what is missing of the foot
+    leg_needs: str | None  # what is missing of the leg
+    sources: tuple[str, ...]  # publications that stand in for what was not measured
+    notes: tuple[str, ...]
+
+    def estimate(self, name: str, found: Drawn) -> Estimate:
+        """Return a result of the chain, graded by what the chain is made of."""
+        row = RESULTS[name]
+        source = "; ".join((row.source, *dict.fromkeys(self.sources)))
+        return row.of(found, source=source, grade="published" if self.sources else None, notes=found.notes)
+
+
+@dataclass(frozen=True)
+class Both:
+    """One chain, nominal and with one entry a draw."""
+
+    nominal: Chain
+    drawn: Chain
+
+
+@dataclass(frozen=True)
+class Packing:
+    """What lies between cleat and shoe [mm]: shim and adapter stack."""
+
+    shim: Drawn
+    stack_mm: float
 
 
 @dataclass(frozen=True)
@@ -56,18 +108,18 @@ def assess_leg(inputs: Inputs, draws: Draws, foot: Foot) -> LegFound:
     Each part needs only what enters it: the hip nothing of the target, the full answer nothing of the hip.
     """
     side = foot.side
-    links = links_of(inputs, draws, side)
-    then, now = (packing_of(at, draws, side) for at in (Inputs(inputs.visit, ("as_found",)), inputs))
+    links = _links_of(inputs, draws, side)
+    then, now = (_packing_of(at, draws, side) for at in (Inputs(inputs.visit, ("as_found",)), inputs))
     before = after = links.foot_needs or AS_FOUND.needs
     if not links.foot_needs and foot.found is not None:
-        before, after = chain_of(links, foot.found, then), foot.target
-        after = after if isinstance(after, str) else chain_of(links, after, now)
+        before, after = _chain_of(links, foot.found, then), foot.target
+        after = after if isinstance(after, str) else _chain_of(links, after, now)
     is_whole = isinstance(before, Both) and links.leg_needs is None
     hip = _hip(inputs, draws, side, before if is_whole else None)
     lacking = _first_need(before, after, links.leg_needs, hip)
     results = {name: RESULTS[name].lacking(lacking) for name in (*_FULL, _KNEE, _DOWN, *_HABITS)} if lacking else {}
     results["stack.saddle_down"] = _stack(links, foot, before, hip, then, now)
-    notes = notes_on_chain(inputs, side, links)
+    notes = _notes_on_chain(inputs, side, links)
     if isinstance(after, Both):
         results |= _full(links, before, after, notes)
     drawn, remaining = None, {}
@@ -158,9 +210,9 @@ def _stack(links: Links, foot: Foot, before: Both | str, hip: Drawn | str, then:
     needs = _first_need(before, links.leg_needs, hip)
     if needs is not None:
         return row.lacking(needs)
-    if then.sizes == now.sizes:
+    if (then.shim.value, then.stack_mm) == (now.shim.value, now.stack_mm):
         return row.of(0.0, source="shims and adapters are as found")
-    after = chain_of(links, foot.found, now)
+    after = _chain_of(links, foot.found, now)
     try:
         value = knock_on.height_only_saddle_down(before.nominal, after.nominal, hip_distance_mm=hip.value)
         drawn = knock_on.over_draws(before.drawn, after.drawn, hip_distance_mm=hip.draws, steps=DRAWN_STEPS)
@@ -244,3 +296,105 @@ def _room(inputs: Inputs, down_mm: float) -> str:
     if room is None:
         return "room to lower the bars not known: ask"
     return f"the bars lack {down_mm - room:.0f} mm of room" if room < down_mm else ""
+
+
+def _links_of(inputs: Inputs, draws: Draws, side: str) -> Links:
+    """Return what one leg's chain is made of; segments not measured come from stature where that is known."""
+    lengths, sources, notes = {}, [], []
+    foot, leg = [], []
+    stature = inputs.quantity("rider.stature_mm")
+    population = inputs.visit.session.rider.reference_population
+    for each in _MEASURED:
+        found, name = each.read(inputs, side), each.path.rpartition(".")[2]
+        if found is None and stature is not None and name in anthropometry.SEGMENTS:
+            share = anthropometry.segment_of_stature(name, stature, population)
+            found = share.length
+            sources.append(share.source)
+            notes.append(f"{each.words} not measured: {share.note}")
+        if found is None:
+            (foot if name in _FOOT else leg).append(each.words)
+        else:
+            lengths[name] = draws.read(each.path.format(side=side), found)
+    pitch, table, need = _pitch(inputs, draws, side)
+    foot += [need] if need else []
+    crank, tube = inputs.number("bike.crank_length_mm"), inputs.quantity("bike.seat_tube_angle_deg")
+    leg += [words for words, value in (("crank length", crank), ("seat-tube angle", tube)) if value is None]
+    leg += _contradiction(inputs, side)
+    seat_tube = None if tube is None else draws.read("bike.seat_tube_angle_deg", tube)
+    needs = "; ".join(foot) or None, "; ".join(leg) or None
+    return Links(lengths, pitch, table, crank, seat_tube, *needs, tuple(sources), tuple(notes))
+
+
+def _contradiction(inputs: Inputs, side: str) -> list[str]:
+    """Return the sentence that says measured segments and inseam cannot belong to one leg."""
+    names = ("thigh_mm", "shank_mm", "ankle_height_mm")
+    found = {name: inputs.number(f"rider.{side}.{name}") for name in names}
+    inseam = inputs.number("rider.inseam_mm")
+    if inseam is None or None in found.values():
+        return []
+    said = anthropometry.inseam_contradiction(**found, inseam_mm=inseam)
+    return [f"segment lengths that agree: {said}"] if said else []
+
+
+def _pitch(
+    inputs: Inputs, draws: Draws, side: str
+) -> tuple[dict[str, Drawn], tuple[tuple[float, float], ...] | None, str | None]:
+    """Return the pitch's wave, or its measured table, which replaces the wave; or what they need."""
+    ride = getattr(inputs.visit.session.ride, side)
+    if ride.foot_pitch_table:
+        points = {point.crank_angle_deg % 360: point.pitch_deg for point in ride.foot_pitch_table}
+        table = tuple(sorted(points.items()))
+        try:
+            Pitch(mean_deg=0.0, table=table)
+        except ValueError as error:
+            return {}, None, f"a foot pitch table without gaps: {error}"
+        return {}, table, None
+    paths = {f"{name}_deg": f"ride.{side}.foot_pitch_{name}_deg" for name in ("mean", "amplitude", "phase")}
+    if not inputs.readings(paths["mean_deg"]):
+        return {}, None, "foot pitch"
+    wave = {name: draws.read(path, inputs.quantity(path) or Quantity(0.0)) for name, path in paths.items()}
+    return wave, None, None
+
+
+def _packing_of(inputs: Inputs, draws: Draws, side: str) -> Packing:
+    """Return what lies between cleat and shoe in the current position; recorded nowhere is 0.
+
+    What is not there has no error, and a shim left as found is the same shim.
+    """
+    shim, path = inputs.now(f"{side}.shim_mm"), inputs.current(f"{side}.shim_mm")
+    row = "shim" if path in (None, f"as_found.{side}.shim_mm") else "shim_since"
+    drawn = draws.of(f"{side}.{row}", shim if shim and shim.value else Quantity(0.0))
+    return Packing(drawn, inputs.fitted(side, "adapter_stack_mm")[0] or 0.0)
+
+
+def _chain_of(links: Links, setback: Drawn, packing: Packing) -> Both:
+    """Return the chain with the cleat at one setback [mm]; the foot keeps its pitch."""
+    return Both(*(_chain(links, setback, packing, entry) for entry in ("value", "draws")))
+
+
+def _chain(links: Links, setback: Drawn, packing: Packing, entry: Literal["value", "draws"]) -> Chain:
+    lengths = dict.fromkeys(("thigh_mm", "shank_mm"), _NOT_ENTERING)
+    lengths |= {name: getattr(length, entry) for name, length in links.lengths.items()}
+    cleat = {
+        "setback_mm": getattr(setback, entry),
+        "axle_to_foot_sole_mm": lengths.pop("axle_to_foot_sole_mm"),
+        "shim_mm": getattr(packing.shim, entry),
+        "adapter_stack_mm": packing.stack_mm,
+    }
+    tube = getattr(links.seat_tube, entry) if links.seat_tube else _NOT_ENTERING
+    wave = {name: getattr(part, entry) for name, part in links.pitch.items()}
+    return Chain(
+        leg=Leg(**lengths),
+        cleat=Cleat(**cleat),
+        pitch=Pitch(**(wave or {"mean_deg": 0.0}), table=links.table),
+        bike=BikeGeometry(crank_mm=links.crank_mm or _NOT_ENTERING, seat_tube_angle_deg=tube),
+    )
+
+
+def _notes_on_chain(inputs: Inputs, side: str, links: Links) -> tuple[str, ...]:
+    """Return what was assumed of one leg's chain, in words."""
+    notes = list(links.notes)
+    for name, words in (("shim_mm", "shim"), ("adapter_stack_mm", "adapter stack")):
+        if inputs.current(f"{side}.{name}") is None:
+            notes.append(f"{words} not recorded: counted as 0")
+    return (*notes, "if the foot keeps its pitch")
