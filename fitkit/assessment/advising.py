@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fitkit import cautions
@@ -24,9 +25,14 @@ from fitkit.session.paths import value_at
 
 __all__ = ["Advised", "advise_foot", "worse_since"]
 
-CLEAT_CHANGED_MM = 1.0  # house choices: a smaller change than these is no change that a complaint is put down to
-SADDLE_CHANGED_MM = 2.0
-TURNED_DEG = 0.5
+# House choices: a smaller change than these is no change that a complaint is put down to [mm or degrees].
+CLEAT_CHANGED_MM = 1.0
+_CHANGED = {
+    "{side}.cleat_toe_out_deg": 0.5,
+    "{side}.shoe_outward_mm": CLEAT_CHANGED_MM,
+    "saddle_height_mm": 2.0,
+    "saddle_setback_mm": 2.0,
+}
 _PARTS = (
     *("washer_mm", "extender_mm", "shim_mm", "wedge_deg", "spindle_to_cleat_centre_mm", "adapter_stack_mm"),
     *("spindle_id", "extender_id", "base_adapter_id"),
@@ -44,8 +50,8 @@ class Advised:
 
 def advise_foot(inputs: Inputs, side: str, start: Start, ridden: SideRidden) -> Advised:
     """Return the advice for one foot."""
-    rules = inputs.visit.house.rules
-    worse = _worse_here(inputs, side)
+    rules, before = inputs.visit.house.rules, inputs.visit.previous
+    worse = worse_since(before, inputs.visit.session, side=side, rules=rules) if before else ()
     facts = _facts(inputs, side, start, ridden, worse)
     steps = Steps(
         rules.step_toward_heel_mm,
@@ -59,19 +65,12 @@ def advise_foot(inputs: Inputs, side: str, start: Start, ridden: SideRidden) -> 
 
 def worse_since(before: Session, now: Session, *, side: str, rules: Rules) -> tuple[Worse, ...]:
     """Return the complaints of one side, or of the middle, that are worse than at the visit before."""
-    return worse_complaints(
-        before.complaints,
-        now.since_last.complaints or now.complaints,
-        side=side,
-        since_day=before.visit_date,
-        worse_by=rules.worse_by,
-        new_from=rules.new_from,
-    )
+    return _worse(before.complaints, now.since_last.complaints or now.complaints, side, before.visit_date, rules)
 
 
-def _worse_here(inputs: Inputs, side: str) -> tuple[Worse, ...]:
-    before = inputs.visit.previous
-    return worse_since(before, inputs.visit.session, side=side, rules=inputs.visit.house.rules) if before else ()
+def _worse(before: Sequence, now: Sequence, side: str, since_day: str | None, rules: Rules) -> tuple[Worse, ...]:
+    limits = {"worse_by": rules.worse_by, "new_from": rules.new_from}
+    return worse_complaints(before, now, side=side, since_day=since_day, **limits)
 
 
 def _facts(inputs: Inputs, side: str, start: Start, ridden: SideRidden, worse: tuple[Worse, ...]) -> FootFacts:
@@ -141,17 +140,9 @@ def _settings(inputs: Inputs, side: str, ridden: SideRidden) -> tuple[tuple[Ridd
     Unsteady is a setting by its mean score, or by what was seen or hurt more in one of its trials, scored or not.
     """
     rules = inputs.visit.house.rules
-    as_found = inputs.visit.session.complaints
     noticed = {}
     for number, trial in enumerate(inputs.visit.session.trials):
-        hurts = worse_complaints(
-            as_found,
-            trial.complaints,
-            side=side,
-            since_day=None,
-            worse_by=rules.worse_by,
-            new_from=rules.new_from,
-        )
+        hurts = _worse(inputs.visit.session.complaints, trial.complaints, side, None, rules)
         seen = [sign for sign in HEEL_WARD_SIGNS if sign in ridden.trials[number].seen]
         noticed[number] = (*seen, *(("worse_in_trial",) if hurts else ()))
     settings, unsteady = [], {number for number, by in noticed.items() if by}
@@ -195,15 +186,11 @@ def _changed_then(inputs: Inputs, side: str) -> tuple[float | None, tuple[str, .
     before, after = then.own_setback("as_found", side), then.setback_now(side)
     moved = None if before is None or after is None else after - before
     also = [name for name in _PARTS if _part_changed(then, side, name)]
-    toe_out = f"{side}.cleat_toe_out_deg"
-    if _differs(then.number(f"as_found.{toe_out}"), then.number_now(toe_out), TURNED_DEG):
-        also.append("cleat_toe_out_deg")
-    shoe = f"{side}.shoe_outward_mm"
-    if _differs(then.number(f"as_found.{shoe}"), then.number_now(shoe), CLEAT_CHANGED_MM):
-        also.append("shoe_outward_mm")
-    for name in ("saddle_height_mm", "saddle_setback_mm"):
-        if _differs(then.number(f"as_found.{name}"), then.number_now(name), SADDLE_CHANGED_MM):
-            also.append(name)
+    for name, more_than in _CHANGED.items():
+        field = name.format(side=side)
+        found, now = then.number(f"as_found.{field}"), then.number_now(field)
+        if None not in (found, now) and abs(now - found) > more_than:
+            also.append(field.rpartition(".")[2])
     return (moved if moved is not None and abs(moved) > CLEAT_CHANGED_MM else None), tuple(also)
 
 
@@ -216,7 +203,3 @@ def _part_changed(then: Inputs, side: str, name: str) -> bool:
         before = then.number(f"bike.{side}.{name}") if before is None else before
         return None not in (before, now) and before != now
     return (before or 0.0) != (now or 0.0)
-
-
-def _differs(before: float | None, now: float | None, more_than: float) -> bool:
-    return None not in (before, now) and abs(now - before) > more_than

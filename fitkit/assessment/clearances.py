@@ -79,7 +79,7 @@ def _spindle_thread(inputs: Inputs, side: str) -> tuple[Quantity | None, str | N
     """
     measured = inputs.quantity(f"bike.{side}.spindle_thread_mm")
     name = inputs.word_now(f"{side}.spindle_id")
-    is_as_found = name == Inputs(inputs.visit, ("as_found",)).word_now(f"{side}.spindle_id")
+    is_as_found = name == inputs.as_found.word_now(f"{side}.spindle_id")
     part = inputs.part(name)
     if part is None or (is_as_found and measured is not None):
         return measured, None
@@ -90,15 +90,14 @@ def _spindle_thread(inputs: Inputs, side: str) -> tuple[Quantity | None, str | N
 
 def added_since_found(inputs: Inputs, side: str) -> float:
     """Return what parts fitted since as found add outward on one side [mm]; a length recorded nowhere is 0."""
-    found = Inputs(inputs.visit, ("as_found",))
+    then_and_now = (inputs.as_found, inputs)
     lengths = [
-        (at.number_now(f"{side}.washer_mm") or 0.0) + (at.fitted(side, "extender_mm")[0] or 0.0)
-        for at in (found, inputs)
+        (at.number_now(f"{side}.washer_mm") or 0.0) + (at.fitted(side, "extender_mm")[0] or 0.0) for at in then_and_now
     ]
-    spindles = [at.fitted(side, "spindle_to_cleat_centre_mm")[0] for at in (found, inputs)]
+    spindles = [at.fitted(side, "spindle_to_cleat_centre_mm")[0] for at in then_and_now]
     if None in spindles:
         # Where its length is not known at both times, the parts table still knows what one adds to another.
-        parts = (at.part(at.word_now(f"{side}.spindle_id")) for at in (found, inputs))
+        parts = (at.part(at.word_now(f"{side}.spindle_id")) for at in then_and_now)
         spindles = [(part.adds_mm or 0.0) if part else 0.0 for part in parts]
     return lengths[1] - lengths[0] + spindles[1] - spindles[0]
 
@@ -111,18 +110,14 @@ def outward_since_found(inputs: Inputs, side: str) -> float:
 
 @dataclass(frozen=True)
 class FootGap:
-    """One gap between foot and crank [mm]: as measured, and whether it still holds.
-
-    `then` is the visit as it stood when it was measured; what was measured on the bicycle is as found.
-    `outward_since` is how far the foot has moved outward since then [mm].
-    """
+    """One gap between foot and crank [mm]: as measured, and whether it still holds."""
 
     name: str
     words: str
     measured: Quantity | None
-    then: Inputs
+    then: Inputs  # the visit as it stood when it was measured; what was measured on the bicycle is as found
     holds: bool
-    outward_since: float
+    outward_since: float  # how far the foot has moved outward since then [mm]
 
     @property
     def needs(self) -> str | None:
@@ -142,7 +137,7 @@ def foot_gaps(inputs: Inputs, side: str) -> tuple[FootGap, ...]:
     for name, words in GAPS.items():
         at = inputs.last_with(f"{side}.{name}")
         path = f"bike.{side}.{name}" if at is None else f"{inputs.positions()[at]}.{side}.{name}"
-        then = Inputs(inputs.visit, ("as_found",) if at is None else tuple(inputs.positions()[: at + 1]))
+        then = inputs.as_found if at is None else Inputs(inputs.visit, inputs.positions()[: at + 1])
         outward = outward_since_found(inputs, side) - outward_since_found(then, side)
         holds = not _stands_otherwise(then, inputs, side, outward)
         gaps.append(FootGap(name, words, inputs.quantity(path), then, holds, outward))
@@ -246,7 +241,7 @@ def _mass(inputs: Inputs, side: str) -> list[Unsafe]:
 
 
 def _bolt(inputs: Inputs, side: str) -> list[Unsafe]:
-    as_found = Inputs(inputs.visit, ("as_found",))
+    as_found = inputs.as_found
     now, before = _under(inputs, side), _under(as_found, side)
     if now is None and before is not None:
         part = inputs.word_now(f"{side}.base_adapter_id")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,19 +25,15 @@ _KINDS = {"spindle_id": "spindle", "extender_id": "extender", "base_adapter_id":
 
 @dataclass(frozen=True)
 class Visit:
-    """What an assessment reads, and nothing else.
-
-    Files the session names lie in `folder`, None where there is none; `previous_problem` says why the last visit, which
-    is there, cannot be read: then nothing is compared, with an older one neither.
-    """
+    """What an assessment reads, and nothing else."""
 
     key: str
     session: Session
     house: House
     previous: Session | None = None
     study: FitterStudy | None = None
-    folder: Path | None = None
-    previous_problem: str = ""
+    folder: Path | None = None  # where the files lie that the session names
+    previous_problem: str = ""  # why the last visit cannot be read: then nothing is compared, with an older one neither
 
 
 def load_visit(path: Path | str) -> Visit:
@@ -112,9 +109,14 @@ _BY_ID = {
 class Inputs:
     """Quantities of one visit."""
 
-    def __init__(self, visit: Visit, positions: tuple[str, ...] | None = None) -> None:
+    def __init__(self, visit: Visit, positions: Sequence[str] | None = None) -> None:
         self.visit = visit
         self._positions = counting(visit.session) if positions is None else list(positions)
+
+    @property
+    def as_found(self) -> Inputs:
+        """The visit as it stood when nothing had been changed."""
+        return Inputs(self.visit, ["as_found"])
 
     def readings(self, dotted: str) -> tuple[float, ...]:
         """Return the readings at `dotted` that are not struck; a single value counts as one reading."""
@@ -144,7 +146,7 @@ class Inputs:
         """Return the visit as it stood in one trial: as found, the trials kept before it, and the trial itself."""
         kept = [path for path in counting(self.visit.session) if path.startswith("trials.")]
         before = [path for path in kept if int(path.split(".")[1]) < number]
-        return Inputs(self.visit, ("as_found", *before, f"trials.{number}.position"))
+        return Inputs(self.visit, ["as_found", *before, f"trials.{number}.position"])
 
     def current(self, field: str) -> str | None:
         """Return the path at which `field` (``left.cleat_toe_out_deg``) stands in the current position.
@@ -219,7 +221,7 @@ class Inputs:
         said = f"{side}: {part_id} by the parts table, not measured again"
         if name != "spindle_to_cleat_centre_mm":
             return gain, said
-        then = Inputs(self.visit, tuple(self._positions[: (typed_at or 0) + 1]))
+        then = Inputs(self.visit, self._positions[: (typed_at or 0) + 1])
         before = self.part(then.word_now(f"{side}.{by_id}"))
         return (None if typed is None else typed + gain - (before.adds_mm or 0.0 if before else 0.0)), said
 

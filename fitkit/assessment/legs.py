@@ -109,7 +109,7 @@ def assess_leg(inputs: Inputs, draws: Draws, foot: Foot) -> LegFound:
     """
     side = foot.side
     links = _links_of(inputs, draws, side)
-    then, now = (_packing_of(at, draws, side) for at in (Inputs(inputs.visit, ("as_found",)), inputs))
+    then, now = (_packing_of(at, draws, side) for at in (inputs.as_found, inputs))
     before = after = links.foot_needs or AS_FOUND.needs
     if not links.foot_needs and foot.found is not None:
         before, after = _chain_of(links, foot.found, then), foot.target

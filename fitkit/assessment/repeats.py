@@ -17,19 +17,15 @@ TAPE_NEEDED = "two or more readings of one shoe with the tape left on"
 
 @dataclass(frozen=True)
 class Repeated:
-    """What repeats showed [mm, the correlation 1]; what could not be told is None and named in `needs`.
-
-    `rounds` holds the pairs of first and second round over the shoes marked anew; `reference` own first readings
-    beside another fitter's.
-    """
+    """What repeats showed [mm, the correlation 1]; what could not be told is None and named in `needs`."""
 
     marking: Interval | None
     ruler: Interval | None
     detectable: Interval | None
-    rounds: tuple[tuple[float, float], ...]
+    rounds: tuple[tuple[float, float], ...]  # second and first round over the shoes marked anew
     between_rounds: LimitsOfAgreement | None
     correlation: Interval | None
-    reference: tuple[tuple[float, float], ...]
+    reference: tuple[tuple[float, float], ...]  # own first readings beside another fitter's
     against_reference: LimitsOfAgreement | None
     needs: tuple[str, ...]
 

@@ -14,6 +14,7 @@ import pytest
 from fitkit import house, session
 from fitkit.assessment import Visit, assess, load_visit
 from fitkit.report.cleat_advice import first_words
+from fitkit.session import SIGNS as EVERY_SIGN
 from tests.unit.expert_cases import CASES
 
 RULES = house.load()
@@ -219,8 +220,10 @@ def test_without_a_sign_every_number_that_would_be_withheld_is_there(unsigned):
     assert [advice.kind for advice in unsigned.advice.values()] == ["move", "move"]
 
 
-@pytest.mark.parametrize("side", ["left", "right", "both", None])
-@pytest.mark.parametrize("sign", SIGNS)
+@pytest.mark.parametrize(
+    ("sign", "side"),
+    [*((sign, side) for sign in SIGNS for side in ("right", "both", None)), *((sign, "left") for sign in EVERY_SIGN)],
+)
 def test_a_sign_that_is_open_withholds_every_advised_number_and_nothing_else(full, unsigned, sign, side):
     signed = assessed_of({**full, "signs": [{"sign": sign, "side": side, "cleared": None}]})
     for name in unsigned.results:

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from fitkit.assessment import RESULT_NAMES, row_of
-from fitkit.session import SIGNS
 from fitkit.session.study import FitterStudy
 
 STUDY = FitterStudy(fitter_id="f2", date="2026-02-10", place_sd_mm=0.8, place_df=19, spread_sd_mm=0.6, spread_df=20)
@@ -185,17 +184,6 @@ def test_one_shoe_size_changes_that_foots_band_alone(assessed):
     assert {f"right.cleat_setback.{name}" for name in ("band_low", "band_high", "start")} <= changed
     assert not any(name.startswith("left.") for name in changed)
     assert not any("as_found" in name or "slot" in name for name in changed)
-
-
-@pytest.mark.parametrize("sign", list(SIGNS))
-def test_an_open_sign_withholds_the_advice_and_keeps_the_measurements(assessed, sign):
-    before, after = assessed(), assessed({"signs": [{"sign": sign, "side": "left", "cleared": None}]})
-    for name in RESULT_NAMES:
-        if row_of(name).is_advice:
-            assert after[name].value is None
-            assert after[name].needs == f"clinician: {sign}"
-        else:
-            assert after[name] == before[name]
 
 
 def test_the_most_urgent_of_several_signs_is_named(assessed):
