@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 
 from fitkit.assessment.inputs import SIDES, Drawn, Draws, Inputs
@@ -214,17 +215,16 @@ def _open_trials(inputs: Inputs) -> list[tuple[int, Inputs]]:
     return [(n, inputs.in_trial(n)) for n, trial in trials if trial.kept is None and holds_any(trial.position)]
 
 
-def _thread(inputs: Inputs, draws: Draws, side: str) -> list[Unsafe]:
+def _thread(inputs: Inputs, draws: Draws, side: str) -> Iterator[Unsafe]:
     turns, least = thread_turns(inputs, draws, side), inputs.visit.house.rules.least_turns
-    if not turns.is_known or turns.low >= least:
-        return []
-    why = f"{turns.value:.1f} turns of pedal thread engaged ({turns.low:.1f} to {turns.high:.1f}), {least:g} wanted"
-    return [Unsafe("thread", side, turns.value, least, "turns", why)]
+    if turns.is_known and turns.low < least:
+        size = f"{turns.value:.1f} turns of pedal thread engaged ({turns.low:.1f} to {turns.high:.1f})"
+        yield Unsafe("thread", side, turns.value, least, "turns", f"{size}, {least:g} wanted")
 
 
-def _mass(inputs: Inputs, side: str) -> list[Unsafe]:
+def _mass(inputs: Inputs, side: str) -> Iterator[Unsafe]:
     """Return the parts that their makers do not give to this rider, as the parts search refuses them."""
-    mass, found = inputs.number("rider.mass_kg"), []
+    mass = inputs.number("rider.mass_kg")
     for name, length in _IDS.items():
         part = inputs.part(inputs.word_now(f"{side}.{name}"))
         # A length of 0 typed later says that the part was taken off again.
@@ -233,31 +233,30 @@ def _mass(inputs: Inputs, side: str) -> list[Unsafe]:
         if part.max_rider_kg is not None and (mass is None or mass > part.max_rider_kg):
             rider = "the rider's mass is not recorded" if mass is None else f"the rider is {mass:g} kg"
             why = f"{part.id} is for riders up to {part.max_rider_kg:g} kg, {rider}"
-            found.append(Unsafe("mass", side, mass, part.max_rider_kg, "kg", why))
+            yield Unsafe("mass", side, mass, part.max_rider_kg, "kg", why)
         elif part.max_rider_kg is None and part.kind in NEEDS_MAKERS_WORD:
             why = f"{part.id}: its maker's word on the rider's mass is missing"
-            found.append(Unsafe("mass", side, mass, None, "kg", why))
-    return found
+            yield Unsafe("mass", side, mass, None, "kg", why)
 
 
-def _bolt(inputs: Inputs, side: str) -> list[Unsafe]:
+def _bolt(inputs: Inputs, side: str) -> Iterator[Unsafe]:
     as_found = inputs.as_found
     now, before = _under(inputs, side), _under(as_found, side)
     if now is None and before is not None:
         part = inputs.word_now(f"{side}.base_adapter_id")
         why = f"the stack of {part} is not known, nor whether the bolts are long enough"
-        return [Unsafe("bolt", side, None, None, "mm", why)]
-    more = 0.0 if None in (now, before) else now - before
-    if more <= SLACK:
-        return []
+        yield Unsafe("bolt", side, None, None, "mm", why)
+    if None in (now, before) or now - before <= SLACK:
+        return
+    more = now - before
     # Bolts as found may have been longer ones already: the longer of both is what new ones are held against.
     known = (inputs.number(f"shoes.{side}.bolt_length_mm"), as_found.number_now(f"{side}.bolt_length_mm"))
     own, bolt = [length for length in known if length is not None], inputs.number_now(f"{side}.bolt_length_mm")
     longer = None if bolt is None or not own else bolt - max(own)
-    if longer is not None and longer >= more - SLACK:
-        return []
-    bolts = "longer bolts are not recorded" if not longer else f"the bolts are {longer:.1f} mm longer"
-    return [Unsafe("bolt", side, longer, more, "mm", f"shim or adapter is {more:g} mm more than as found, {bolts}")]
+    if longer is None or longer < more - SLACK:
+        bolts = "longer bolts are not recorded" if not longer else f"the bolts are {longer:.1f} mm longer"
+        why = f"shim or adapter is {more:g} mm more than as found, {bolts}"
+        yield Unsafe("bolt", side, longer, more, "mm", why)
 
 
 def _under(inputs: Inputs, side: str) -> float | None:
@@ -268,15 +267,14 @@ def _under(inputs: Inputs, side: str) -> float | None:
     return (inputs.number_now(f"{side}.shim_mm") or 0.0) + (stack or 0.0)
 
 
-def _lean(inputs: Inputs, draws: Draws, side: str) -> list[Unsafe]:
+def _lean(inputs: Inputs, draws: Draws, side: str) -> Iterator[Unsafe]:
     if inputs.visit.house.rules.lean_under_least != "refuse":
-        return []
+        return
     added = {"added": exact(added_since_found(inputs, side))}
     lean = evaluate(f"{side}.lean.clearance", inputs, draws, added)
-    if not lean.is_known or lean.value >= LEAST_LEAN_DEG:
-        return []
-    why = f"the lowered pedal touches at {lean.value:.1f} degrees, {LEAST_LEAN_DEG:g} wanted"
-    return [Unsafe("lean", side, lean.value, LEAST_LEAN_DEG, "deg", why)]
+    if lean.is_known and lean.value < LEAST_LEAN_DEG:
+        why = f"the lowered pedal touches at {lean.value:.1f} degrees, {LEAST_LEAN_DEG:g} wanted"
+        yield Unsafe("lean", side, lean.value, LEAST_LEAN_DEG, "deg", why)
 
 
 def _gaps(inputs: Inputs, side: str) -> list[Unsafe]:

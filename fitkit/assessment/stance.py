@@ -98,14 +98,9 @@ def _search_side(inputs: Inputs, side: str, wish_mm: float | None, shortfall: Es
     return Side(
         half_stance_change_mm=wish_mm,
         setback_shortfall_mm=shortfall.value or None,
-        spindle_id=found.spindle_id,
-        extender_id=found.extender_id,
-        washer_mm=found.washer_mm,
-        extender_mm=found.extender_mm,
-        spindle_thread_mm=bike.spindle_thread_mm,
-        unthreaded_tip_mm=bike.unthreaded_tip_mm,
-        pedal_outer_edge_mm=bike.pedal_outer_edge_mm,
-        pedal_below_axle_mm=bike.pedal_below_axle_mm,
+        **{name: getattr(found, name) for name in ("spindle_id", "extender_id", "washer_mm", "extender_mm")},
+        **{name: getattr(bike, name) for name in ("spindle_thread_mm", "unthreaded_tip_mm")},
+        **{name: getattr(bike, name) for name in ("pedal_outer_edge_mm", "pedal_below_axle_mm")},
         **gaps,
     )
 
