@@ -6,21 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from fitkit.charts.figure import Drawing, Figure
-from fitkit.charts.sole_layout import JOINT_PLACE, SOLE
+from fitkit.charts.canvas import Drawing, View
+from fitkit.charts.figure import Figure
+from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, sole_outline
 from fitkit.charts.theme import BLUE, GREY, INK, PALE, wrapped
 
 __all__ = ["RiderSole", "rider_soles"]
 
 # Drawn for a column of a sheet: shrunk to 70 mm its smallest words are 8 pt.
-SOLE_WIDTH_PX, HEAD_PX, SOLE_PX, ROW_PX = 168, 24, 244, 18
-SMALL_PX = 14
+SOLE_WIDTH_PX, HEAD_PX, SOLE_PX, ROW_PX, SMALL_PX, ARROW_PX = 168, 24, 244, 18, 14, 26
 CLEAT_MM = (21.0, 19.0)  # half of a sketched cleat, sideways and along the shoe; no maker's
-OUTLINE_MM = 265.0  # a shoe sketched where the foot was not measured
-JOINT_MM = 34.0  # likewise, from the shoe's axis to the big-toe side
-ARROW_PX = 26
+# Where the foot was not measured: a sketched shoe's length, and from its axis to the joint on the big-toe side.
+OUTLINE_MM, JOINT_MM = 265.0, 34.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,10 +28,9 @@ class RiderSole:
     words: str  # what was done with this cleat
     # cleat setback before and now [mm], toward the heel positive; None is not known, and not drawn
     before_mm: float | None = None
-    # cleat setback before and now [mm], toward the heel positive; None is not known, and not drawn
     now_mm: float | None = None
     joint_to_big_toe_side_mm: float | None = None  # as measured; sketched where they were not [mm]
-    foot_length_mm: float | None = None  # as measured; sketched where they were not [mm]
+    foot_length_mm: float | None = None
 
     @property
     def moved_mm(self) -> float:
@@ -47,17 +43,15 @@ def rider_soles(feet: Sequence[RiderSole]) -> Figure:
     lines = [_lines(foot.words) for foot in feet]
     top_px = HEAD_PX + ROW_PX * max(map(len, lines)) + 24
     drawing = Drawing(SOLE_WIDTH_PX * len(feet), math.ceil(top_px + SOLE_PX + 6))
-    px_per_mm = SOLE_PX / (1.01 * max(foot.foot_length_mm or OUTLINE_MM for foot in feet))
+    longest = max(foot.foot_length_mm or OUTLINE_MM for foot in feet)
+    px_per_mm = SOLE_PX / (1.01 * longest)
+    head = {"size_px": SMALL_PX, "anchor": "middle", "row_px": ROW_PX}
     for place, foot in enumerate(feet):
         middle_px = SOLE_WIDTH_PX * (place + 0.5)
-        name = f"{foot.side.capitalize()} shoe from below"
-        drawing.paper.text((middle_px, 12), name, size_px=SMALL_PX, bold=True, anchor="middle")
-        for row, line in enumerate(lines[place]):
-            at = (middle_px, HEAD_PX + 10 + ROW_PX * row)
-            color = BLUE if foot.moved_mm else INK
-            drawing.paper.text(at, line, size_px=SMALL_PX, bold=True, anchor="middle", color=color)
-        drawing.paper.text((middle_px, top_px - 10), "toes", size_px=SMALL_PX, anchor="middle", color=GREY)
-        longest = max(foot.foot_length_mm or OUTLINE_MM for foot in feet)
+        color = BLUE if foot.moved_mm else INK
+        drawing.paper.text((middle_px, 12), f"{foot.side.capitalize()} shoe from below", bold=True, **head)
+        drawing.paper.text((middle_px, HEAD_PX + 10), lines[place], bold=True, color=color, **head)
+        drawing.paper.text((middle_px, top_px - 10), "toes", color=GREY, **head)
         joint_px = top_px + (1 - JOINT_PLACE) * longest * px_per_mm
         # seen from below, the left foot's big toe is on the left
         _sole(drawing.view(origin_px=(middle_px, joint_px), px_per_mm=px_per_mm, mirrored=foot.side == "left"), foot)
@@ -72,12 +66,9 @@ def _lines(words: str) -> list[str]:
     ]
 
 
-def _sole(view, foot: RiderSole) -> None:
+def _sole(view: View, foot: RiderSole) -> None:
     length = foot.foot_length_mm or OUTLINE_MM
-    y = (SOLE[:, 0] - JOINT_PLACE) * length
-    x = np.concatenate([SOLE[:, 1], -SOLE[::-1, 2]]) * length
-    outline = list(zip(x, np.concatenate([y, y[::-1]]), strict=True))
-    view.path(outline, stroke=GREY, width_px=1.3, smooth=True, closed=True)
+    view.path(sole_outline(length), stroke=GREY, width_px=1.3, smooth=True, closed=True)
     joint = foot.joint_to_big_toe_side_mm or JOINT_MM
     view.lines([((joint - 5, 0), (joint + 5, 0)), ((joint, -5), (joint, 5))], width_px=1.6)
     view.text((SOLE[:, 1].max() * length, 0), "joint", size_px=SMALL_PX, shift_px=(5, 0))
@@ -94,7 +85,7 @@ def _sole(view, foot: RiderSole) -> None:
         view.head((0, tip), away_from=(0, base), color=BLUE)
 
 
-def _cleat(view, setback_mm: float, *, stroke: str, pattern: str = "solid", fill: str | None = None) -> None:
+def _cleat(view: View, setback_mm: float, *, stroke: str, pattern: str = "solid", fill: str | None = None) -> None:
     across, along = CLEAT_MM
     corner, opposite = (across, -setback_mm + along), (-across, -setback_mm - along)
     view.box(corner, opposite, fill=fill, stroke=stroke, width_px=2, pattern=pattern, radius_px=8)

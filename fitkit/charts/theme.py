@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
+    "BEFORE",
     "BLUE",
     "CONFIG",
     "FONT",
@@ -27,6 +28,7 @@ PATTERNS: dict[str, list[float]] = {
     "dotted": [2, 3],
     "dash_dot": [11, 3, 2, 3],
 }
+BEFORE = {"stroke": GREY, "pattern": "dashed"}  # how what was there before is drawn
 
 _AXIS = {
     "domainColor": GREY,

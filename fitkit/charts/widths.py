@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from fitkit.charts.figure import Drawing, Figure, Point, View
-from fitkit.charts.rows import check_numbers, check_sides, lacking_words, level_dimension, row
+from fitkit.charts.canvas import Drawing, Point, View, clamped
+from fitkit.charts.figure import Figure, Row, check_sides, row, tenth
 from fitkit.charts.theme import BLUE, GREY, INK, text_width_px, wrapped
-from fitkit.words import signed, tenths
+from fitkit.words import capital, signed, tenths
 
-__all__ = ["WidthSide", "widths", "widths_table"]
+__all__ = ["WidthSide", "widths"]
 
 Spans = tuple[tuple[float, float], ...]
 
@@ -19,7 +19,6 @@ WIDTH_PX, EDGE_PX, MARGIN_PX, GAP_PX = 440, 6, 34, 10
 TITLE_PX, SIDE_PX, WORDS_PX, ROW_PX = 15, 15, 12, 16
 BAR_PX, HATCH_PX, LEAST_BAR_PX, LEAST_RANGE_MM = 15, 5, 3, 12
 REACHED, REFUSED, BLANK = "reached with these parts", "only with refused parts", "nothing reaches"
-CHOSEN, REFUSES, WISH, LANDS, REMAINS = "chosen", "refused", "wish", "reached", "remains of the wish"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,21 +26,24 @@ class WidthSide:
     """One side's widths as changes of half-stance, outward positive [mm]; None is not known and is said."""
 
     side: str  # "left" or "right"
-    reachable_mm: Spans = ()  # changes the family reaches, those only refused parts reach, those nothing reaches [mm]
-    # changes the family reaches, those only refused parts reach, those nothing reaches [mm]
-    refused_only_mm: Spans = ()
-    gaps_mm: Spans = ()  # changes the family reaches, those only refused parts reach, those nothing reaches [mm]
+    reachable_mm: Spans = ()  # changes the family reaches [mm]
+    refused_only_mm: Spans = ()  # those only refused parts reach [mm]
+    gaps_mm: Spans = ()  # those nothing reaches [mm]
     wish_mm: float | None = None  # the change wished for, and the one the chosen parts and the play give [mm]
-    reached_mm: float | None = None  # the change wished for, and the one the chosen parts and the play give [mm]
+    reached_mm: float | None = None
     chosen: tuple[str, ...] = ()  # parts to fit; none where what is fitted does it
     refused: tuple[tuple[str, str], ...] = ()  # parts that may not be fitted, each with the reason
 
     def __post_init__(self) -> None:
-        check_numbers(self)
         for name in ("reachable_mm", "refused_only_mm", "gaps_mm"):
             for low, high in getattr(self, name):
                 if not -math.inf < low <= high < math.inf:
                     raise ValueError(f"{name} holds {low} to {high}; expected finite ends, the lower one first")
+
+    @property
+    def spans_mm(self) -> dict[str, Spans]:
+        """The spans of the line by what they are [mm]."""
+        return {REACHED: self.reachable_mm, REFUSED: self.refused_only_mm, BLANK: self.gaps_mm}
 
     @property
     def remaining_mm(self) -> float | None:
@@ -58,17 +60,20 @@ class WidthSide:
     @property
     def places_mm(self) -> list[float]:
         """Every place on the line that is drawn [mm]."""
-        spans = (*self.reachable_mm, *self.refused_only_mm, *self.gaps_mm)
         marks = [mark for mark in (self.wish_mm, self.reached_mm) if mark is not None]
-        return [0.0, *marks, *(end for span in spans for end in span)]
+        return [0.0, *marks, *(end for spans in self.spans_mm.values() for span in spans for end in span)]
 
 
 @dataclass(frozen=True)
 class Line:
     """The line of changes, the same for both sides: places [mm] on the sheet [px]."""
 
-    low_mm: float
-    px_per_mm: float
+    low_mm: int
+    high_mm: int
+
+    @property
+    def px_per_mm(self) -> float:
+        return (WIDTH_PX - 2 * MARGIN_PX) / (self.high_mm - self.low_mm)
 
     def x(self, change_mm: float) -> float:
         """Return where a change [mm] is on the sheet [px]."""
@@ -78,49 +83,114 @@ class Line:
 def widths(sides: Sequence[WidthSide], *, family: str = "") -> Figure:
     """Draw the widths a family reaches as one line a side, to one scale."""
     check_sides(sides)
+    rows = [each for side in sides for each in _rows(side)]
     places = [place for side in sides for place in side.places_mm]
     low, high = math.floor(min(places)) - 1, math.ceil(max(places)) + 1
-    high = max(high, low + LEAST_RANGE_MM)
-    line = Line(low, (WIDTH_PX - 2 * MARGIN_PX) / (high - low))
+    line = Line(low, max(high, low + LEAST_RANGE_MM))
     blocks = [_Block(side, line) for side in sides]
     notes = wrapped(_notes(sides), width_px=0.94 * WIDTH_PX, size_px=WORDS_PX)
-    title = wrapped(_title(family), width_px=0.9 * WIDTH_PX, size_px=TITLE_PX, bold=True)
-    top = 13 + 19 * len(title)
-    height = top + sum(block.height_px + 14 for block in blocks) + ROW_PX * len(notes)
-    drawing = Drawing(WIDTH_PX, math.ceil(height))
-    for place, words in enumerate(title):
-        drawing.paper.text((EDGE_PX, 13 + 19 * place), words, size_px=TITLE_PX, bold=True)
+    title = f"Widths the parts reach{f': {family}' if family else ''}"
+    titles = wrapped(title, width_px=0.9 * WIDTH_PX, size_px=TITLE_PX, bold=True)
+    top = 13 + 19 * len(titles)
+    drawing = Drawing(WIDTH_PX, math.ceil(top + sum(block.height_px + 14 for block in blocks) + ROW_PX * len(notes)))
+    drawing.paper.text((EDGE_PX, 13), titles, row_px=19, size_px=TITLE_PX, bold=True)
     for block in blocks:
-        _draw(drawing.paper, line, block, top, (low, high))
+        block.draw(drawing.paper, top)
         top += block.height_px + 14
-    for place, words in enumerate(notes):
-        drawing.paper.text((EDGE_PX, top + ROW_PX * place), words, color=GREY)
-    return drawing.figure(alt=widths_words(sides, family=family), title=_title(family))
+    drawing.paper.text((EDGE_PX, top), notes, row_px=ROW_PX, color=GREY)
+    opening = f"{title}, as changes of half-stance in mm, outward positive."
+    return drawing.figure(title=title, alt=opening, rows=rows)
+
+
+def _rows(side: WidthSide) -> list[Row]:
+    name, typed, reached = side.side, {"to": tenth, "lacking": "not assessed"}, ""
+    if side.reached_mm is not None:
+        rest = f" of {_signed(side.wish_mm)}" if side.remains else ""
+        reached = f" Reached {_signed(side.reached_mm)}{rest}."
+    wish = row(name, "wish", side.wish_mm, to=tenth, words="" if side.wish_mm is not None else "no wish")
+    rows = [
+        replace(wish, said=f"{_heading(side)}.{reached}"),
+        row(name, "reached", side.reached_mm, said="", **typed),
+        row(name, "remains of the wish", side.remaining_mm, said="", **typed),
+    ]
+    for what, spans in side.spans_mm.items():
+        said = f"{capital(what)}: {', '.join(_span(*span) for span in spans)}."
+        rows += [row(name, what, None, span, said="" if place else said, to=tenth) for place, span in enumerate(spans)]
+    if not side.reachable_mm:
+        rows.append(row(name, REACHED, unit="", lacking="not assessed"))
+    if side.reached_mm is not None:
+        rows.append(row(name, "chosen", unit="", words=_chosen(side), said=f"Chosen: {_chosen(side)}."))
+    return rows + [
+        row(name, f"refused: {part}", unit="", words=reason, said=f"Refused: {part}, {reason}.")
+        for part, reason in side.refused
+    ]
+
+
+def _signed(change_mm: float) -> str:
+    return signed(change_mm, tenths)
+
+
+def _span(low: float, high: float) -> str:
+    return _signed(low) if _signed(low) == _signed(high) else f"{_signed(low)} to {_signed(high)}"
+
+
+def _chosen(side: WidthSide) -> str:
+    return ", ".join(side.chosen) or "what is fitted, with its play"
+
+
+def _remaining(side: WidthSide) -> str:
+    """Return how much of the wish remains."""
+    return f"{tenths(abs(side.remaining_mm))} mm {'remains' if abs(round(side.remaining_mm, 1)) <= 1 else 'remain'}"
+
+
+def _heading(side: WidthSide) -> str:
+    name, wish = capital(side.side), side.wish_mm
+    if wish is None:
+        return f"{name}: no wish"
+    way = f" {'outward' if wish > 0 else 'inward'}" if round(wish, 1) else ""
+    rest = "not assessed" if side.reached_mm is None else _remaining(side) if side.remains else "reached"
+    return f"{name}: wish {tenths(abs(wish))} mm{way}, {rest}"
+
+
+def _notes(sides: Sequence[WidthSide]) -> str:
+    notes = "Change of half-stance from as fitted (0), mm to scale, + outward. Solid: reached. "
+    if any(side.refused_only_mm for side in sides):
+        notes += "Hatched: only with refused parts. "
+    return f"{notes}Blank: nothing reaches."
 
 
 class _Block:
     """What one side's row holds and how high it is, settled before the sheet is made."""
 
     def __init__(self, side: WidthSide, line: Line) -> None:
-        self.side = side
+        self.side, self.line = side, line
         self.marks = _marks(side, line)
-        self.mark_rows = max((at for *_, at in self.marks), default=-1) + 1
         self.names = _names(side, line)
-        self.name_rows = max((tier for _, _, tier in self.names), default=-1) + 1
-        self.said = [each for said in _said(side) for each in wrapped(said, width_px=0.92 * WIDTH_PX, size_px=WORDS_PX)]
+        said = [] if side.reachable_mm else ["What these parts reach: not assessed."]
+        said += [f"Chosen: {_chosen(side)}."] if side.reached_mm is not None else []
+        said += [f"Refused: {part}, {reason}." for part, reason in side.refused]
+        self.said = [piece for each in said for piece in wrapped(each, width_px=0.92 * WIDTH_PX, size_px=WORDS_PX)]
+        mark_rows = max((at for *_, at in self.marks), default=-1) + 1
+        name_rows = max((tier for _, _, tier in self.names), default=-1) + 1
+        # Tops below the row's heading: of the bar, of the names under the line, of what is said below them [px].
+        self.bar_px = 22 + ROW_PX * mark_rows + (18 if side.wish_mm is not None else 0)
+        self.names_px = self.bar_px + BAR_PX + 37
+        self.said_px = self.names_px + ROW_PX * name_rows
+        self.height_px = self.said_px + ROW_PX * len(self.said)
 
-    @property
-    def bar_px(self) -> float:
-        """Top of the bar below the row's heading [px]."""
-        return 22 + ROW_PX * self.mark_rows + (18 if self.side.wish_mm is not None else 0)
-
-    @property
-    def names_px(self) -> float:
-        return self.bar_px + BAR_PX + 37
-
-    @property
-    def height_px(self) -> float:
-        return self.names_px + ROW_PX * (self.name_rows + len(self.said))
+    def draw(self, paper: View, top: float) -> None:
+        """Draw the row with its heading at `top` [px]."""
+        paper.text((EDGE_PX, top + 6), _heading(self.side), size_px=SIDE_PX, bold=True)
+        _bars(paper, self.line, self.side, top + self.bar_px)
+        _axis(paper, self.line, top + self.bar_px + BAR_PX)
+        for words, x, anchor, at in self.marks:
+            color = BLUE if words.startswith("wish") else INK
+            paper.text((x, top + 27 + ROW_PX * at), words, anchor=anchor, bold=True, color=color)
+        if self.side.wish_mm is not None:
+            _pointers(paper, self.line, self.side, top + self.bar_px)
+        for words, centre, tier in self.names:
+            paper.text((centre, top + self.names_px + ROW_PX * tier), words, anchor="middle")
+        paper.text((EDGE_PX, top + self.said_px), self.said, row_px=ROW_PX, color=GREY)
 
 
 def _marks(side: WidthSide, line: Line) -> list[tuple[str, float, str, int]]:
@@ -129,12 +199,12 @@ def _marks(side: WidthSide, line: Line) -> list[tuple[str, float, str, int]]:
         return []
     wish = line.x(side.wish_mm)
     if side.reached_mm is None or not side.remains:
-        words = f"wish {signed(side.wish_mm, tenths)}" + ("" if side.reached_mm is None else ": reached")
+        words = f"wish {_signed(side.wish_mm)}" + ("" if side.reached_mm is None else ": reached")
         return [(words, *_beside(wish, words, right=True), 0)]
     right = side.wish_mm > side.reached_mm
     pair = [
-        (f"wish {signed(side.wish_mm, tenths)}", wish),
-        (f"reached {signed(side.reached_mm, tenths)}", line.x(side.reached_mm)),
+        (f"wish {_signed(side.wish_mm)}", wish),
+        (f"reached {_signed(side.reached_mm)}", line.x(side.reached_mm)),
     ]
     placed = [_beside(x, words, right=right == (at == 0)) for at, (words, x) in enumerate(pair)]
     if any(place[1] != ("start" if right == (at == 0) else "end") for at, place in enumerate(placed)):
@@ -160,29 +230,12 @@ def _names(side: WidthSide, line: Line) -> list[tuple[str, float, int]]:
     placed, tiers = [], []
     for (low, high), words in sorted(spans):
         half = text_width_px(words, size_px=WORDS_PX) / 2
-        centre = min(max(line.x((low + high) / 2), EDGE_PX + half), WIDTH_PX - EDGE_PX - half)
+        middle, ends = line.x((low + high) / 2), {"low_px": EDGE_PX, "high_px": WIDTH_PX - EDGE_PX}
+        centre = clamped(middle, words, size_px=WORDS_PX, **ends)
         tier = next((at for at, end in enumerate(tiers) if end + GAP_PX <= centre - half), len(tiers))
         tiers[tier : tier + 1] = [centre + half]
         placed.append((words, centre, tier))
     return placed
-
-
-def _draw(paper: View, line: Line, block: _Block, top: float, ends: tuple[int, int]) -> None:
-    side = block.side
-    paper.text((EDGE_PX, top + 6), _heading(side), size_px=SIDE_PX, bold=True)
-    bar = top + block.bar_px
-    _bars(paper, line, side, bar)
-    _axis(paper, line, bar + BAR_PX, ends)
-    for words, x, anchor, at in block.marks:
-        color = BLUE if words.startswith("wish") else INK
-        paper.text((x, top + 27 + ROW_PX * at), words, anchor=anchor, bold=True, color=color)
-    if side.wish_mm is not None:
-        _pointers(paper, line, side, bar)
-    for words, centre, tier in block.names:
-        paper.text((centre, top + block.names_px + ROW_PX * tier), words, anchor="middle")
-    below = top + block.names_px + ROW_PX * block.name_rows
-    for at, words in enumerate(block.said):
-        paper.text((EDGE_PX, below + ROW_PX * at), words, color=GREY)
 
 
 def _bars(paper: View, line: Line, side: WidthSide, top: float) -> None:
@@ -213,8 +266,8 @@ def _hatching(left: float, right: float, top: float, bottom: float) -> list[tupl
     return pieces
 
 
-def _axis(paper: View, line: Line, y: float, ends: tuple[int, int]) -> None:
-    low, high = ends
+def _axis(paper: View, line: Line, y: float) -> None:
+    low, high = line.low_mm, line.high_mm
     step = next(step for step in (1, 2, 5, 10, 20, 50, 100) if step * line.px_per_mm >= 26)
     fine = 1 if line.px_per_mm >= 4 else max(1, step // 2)
     ticks = [change for change in range(low, high + 1) if change % fine == 0]
@@ -222,7 +275,7 @@ def _axis(paper: View, line: Line, y: float, ends: tuple[int, int]) -> None:
     paper.lines([((line.x(low), y + 2), (line.x(high), y + 2)), *pieces], stroke=GREY, width_px=0.8)
     for change in ticks:
         if change % step == 0:
-            paper.text((line.x(change), y + 18), signed(change, tenths), anchor="middle", color=GREY, bold=change == 0)
+            paper.text((line.x(change), y + 18), _signed(change), anchor="middle", color=GREY, bold=change == 0)
 
 
 def _pointers(paper: View, line: Line, side: WidthSide, bar: float) -> None:
@@ -235,100 +288,10 @@ def _pointers(paper: View, line: Line, side: WidthSide, bar: float) -> None:
     reached = line.x(side.reached_mm)
     paper.line((reached, y - 6), (reached, bar), width_px=1.6)
     paper.head((reached, bar), away_from=(reached, bar - 9))
-    level_dimension(paper, reached, wish, y)
-    words = remaining_words(side)
+    paper.level_dimension(reached, wish, y)
+    words = _remaining(side)
     right, breadth = max(wish, reached) + 14, text_width_px(words, size_px=WORDS_PX, bold=True)
     if right + breadth < WIDTH_PX - EDGE_PX:
         paper.text((right, y), words, bold=True)
     else:
         paper.text((min(wish, reached) - 14, y), words, bold=True, anchor="end")
-
-
-def remaining_words(side: WidthSide) -> str:
-    """Return how much of the wish remains."""
-    return f"{tenths(abs(side.remaining_mm))} mm {'remains' if abs(round(side.remaining_mm, 1)) <= 1 else 'remain'}"
-
-
-def _span(low: float, high: float) -> str:
-    ends = signed(low, tenths), signed(high, tenths)
-    return ends[0] if ends[0] == ends[1] else f"{ends[0]} to {ends[1]}"
-
-
-def _title(family: str) -> str:
-    return f"Widths the parts reach{f': {family}' if family else ''}"
-
-
-def _heading(side: WidthSide) -> str:
-    name = side.side.capitalize()
-    if side.wish_mm is None:
-        return f"{name}: no wish"
-    if side.reached_mm is None:
-        return f"{name}: wish {_way(side.wish_mm)}, not assessed"
-    if not side.remains:
-        return f"{name}: wish {_way(side.wish_mm)}, reached"
-    return f"{name}: wish {_way(side.wish_mm)}, {remaining_words(side)}"
-
-
-def _way(change_mm: float) -> str:
-    if not round(change_mm, 1):
-        return "0 mm"
-    return f"{tenths(abs(change_mm))} mm {'outward' if change_mm > 0 else 'inward'}"
-
-
-def _said(side: WidthSide) -> list[str]:
-    said = []
-    if not side.reachable_mm:
-        said.append("What these parts reach: not assessed.")
-    if side.reached_mm is not None:
-        said.append(f"Chosen: {_chosen(side)}.")
-    said += [f"Refused: {part}, {reason}." for part, reason in side.refused]
-    return said
-
-
-def _chosen(side: WidthSide) -> str:
-    return ", ".join(side.chosen) or "what is fitted, with its play"
-
-
-def _notes(sides: Sequence[WidthSide]) -> str:
-    notes = "Change of half-stance from as fitted (0), mm to scale, + outward. Solid: reached. "
-    if any(side.refused_only_mm for side in sides):
-        notes += "Hatched: only with refused parts. "
-    return f"{notes}Blank: nothing reaches."
-
-
-def widths_table(sides: Sequence[WidthSide]) -> list[dict]:
-    """Return the table behind the widths: what is drawn, as precise as it is written there, and nothing else."""
-    return [each for side in sides for each in _rows(side)]
-
-
-def _rows(side: WidthSide) -> list[dict]:
-    name = side.side
-    rows = [
-        row(name, WISH, "mm", side.wish_mm, lacking="no wish", typed=True),
-        row(name, LANDS, "mm", side.reached_mm, lacking="not assessed", typed=True),
-        row(name, REMAINS, "mm", side.remaining_mm, lacking="not assessed", typed=True),
-    ]
-    for what, spans in ((REACHED, side.reachable_mm), (REFUSED, side.refused_only_mm), (BLANK, side.gaps_mm)):
-        rows += [row(name, what, "mm", None, low, high, typed=True) for low, high in spans]
-    if not side.reachable_mm:
-        rows.append(row(name, REACHED, lacking="not assessed"))
-    if side.reached_mm is not None:
-        rows.append(row(name, CHOSEN, "", words=_chosen(side)))
-    return rows + [row(name, f"{REFUSES}: {part}", "", words=reason) for part, reason in side.refused]
-
-
-def widths_words(sides: Sequence[WidthSide], *, family: str = "") -> str:
-    """Return everything the drawing of the widths shows, in plain sentences."""
-    words = [f"{_title(family)}, as changes of half-stance in mm, outward positive."]
-    for side in sides:
-        words.append(f"{_heading(side)}.")
-        if side.remains:
-            words.append(f"Reached {signed(side.reached_mm, tenths)} of {signed(side.wish_mm, tenths)}.")
-        elif side.reached_mm is not None:
-            words.append(f"Reached {signed(side.reached_mm, tenths)}.")
-        for what, spans in ((REACHED, side.reachable_mm), (REFUSED, side.refused_only_mm), (BLANK, side.gaps_mm)):
-            if spans:
-                words.append(f"{what.capitalize()}: {', '.join(_span(*span) for span in spans)}.")
-        words += [said for said in _said(side) if not said.startswith("What")]
-    named = [{**each, "what": f"{each['side']} {each['what']}"} for each in widths_table(sides)]
-    return " ".join(words + lacking_words(named, "not assessed"))

@@ -11,7 +11,6 @@ from fitkit.calculations.cleats import starting_band
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE, pull
 from fitkit.calculations.readings import Interval
 from fitkit.charts import Figure
-from fitkit.charts.settled import BandAtSize, LineAtSize, SpreadAtSize, settled_by_size
 from fitkit.clinic import work
 from fitkit.clinic.learning import LearnedBand, band_document, band_of, compare
 from fitkit.clinic.visits import OUTCOMES, ClinicVisits, got_worse, load
@@ -202,19 +201,26 @@ class Overview:
         return pandas.DataFrame(rows, columns=columns)
 
     def settled_chart(self) -> Figure | Sentences:
-        """Draw settled setbacks by size beside the starting rule; say so where there are too few."""
+        """Draw settled setbacks by size beside the starting rule; say so where there are too few.
+
+        In Lab, `overview.settled_chart().live` is the same chart with its numbers where it is pointed at.
+        """
         spreads = self._spreads
         if spreads.empty:
             return Sentences((f"No chart: no size has {self.clinic.small} settled riders or more.",))
         first, last = spreads["size_eu"].min() - _EACH_SIDE, spreads["size_eu"].max() + _EACH_SIDE
         sizes = [first + half / 2 for half in range(int(2 * (last - first)) + 1)]
-        rule = [BandAtSize(size, *ends) for size in sizes if (ends := self._rule_ends(size))]
+        rule = [(size, *ends) for size in sizes if (ends := self._rule_ends(size))]
         learned = [
-            LineAtSize(one.size_eu, one.middle_half.value, one.new_rider.low, one.new_rider.high)
-            for one in self.band.bands
+            (one.size_eu, one.middle_half.value, one.new_rider.low, one.new_rider.high) for one in self.band.bands
         ]
-        drawn = [SpreadAtSize(*row) for row in spreads.drop(columns="at_end").itertuples(index=False)]
-        return settled_by_size(rule, drawn, learned)
+        from fitkit.charts import plots  # takes a second: only where there is something to draw
+
+        return plots.settled_by_size(
+            pandas.DataFrame(rule, columns=["size_eu", "low_mm", "high_mm"]),
+            spreads,
+            pandas.DataFrame(learned, columns=["size_eu", "point_mm", "low_mm", "high_mm"]),
+        )
 
     def _rule_ends(self, size_eu: float) -> tuple[float, float] | None:
         found = starting_band(size_eu, **self.band.prior_rule.model_dump(exclude={"grade", "source"}))

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from fitkit import charts, places
+from dataclasses import asdict
+
+from fitkit import places
 from fitkit.assessment.repeats import Repeated, assess_repeats
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.repeatability import LimitsOfAgreement
+from fitkit.charts import Figure
 from fitkit.report.blocks import Sentences, Table
 from fitkit.session.study import MarkRepeats, load_repeats
 from fitkit.vocabulary import TAKEN_BRIEFLY
@@ -65,11 +68,11 @@ class RepeatsShown:
         head = ("", "How taken", "Readings, mm, in their order", "The other fitter, mm")
         return Table("Your readings", head, rows, "No reading yet.")
 
-    def agreement(self) -> charts.Figure | Sentences:
+    def agreement(self) -> Figure | Sentences:
         """Draw the second round against the first; a sentence where there are too few."""
         return _drawn(self.found.rounds, self.found.between_rounds, "second less first")
 
-    def against_reference(self) -> charts.Figure | Sentences:
+    def against_reference(self) -> Figure | Sentences:
         """Draw own readings against another fitter's; a sentence where there are too few."""
         return _drawn(self.found.reference, self.found.against_reference, "own less other")
 
@@ -79,17 +82,14 @@ def example() -> MarkRepeats:
     return load_repeats(places.template("worked_example/f3_repeats.json"))
 
 
-def _drawn(
-    pairs: tuple[tuple[float, float], ...], limits: LimitsOfAgreement | None, what: str
-) -> charts.Figure | Sentences:
+def _drawn(pairs: tuple[tuple[float, float], ...], limits: LimitsOfAgreement | None, what: str) -> Figure | Sentences:
     if limits is None:
         return Sentences((f"Agreement, {what}: needs two shoes or more.",))
-    lines = [
-        charts.AgreementLine(name, found.value, found.low, found.high)
-        for name, found in (("bias", limits.bias), ("lower limit", limits.lower), ("upper limit", limits.upper))
-    ]
-    own, other = [pair[0] for pair in pairs], [pair[1] for pair in pairs]
-    return charts.agreement_plot(own, other, lines, what=what, unit="mm")
+    from fitkit.charts import plots  # brings pandas: only where there is something to draw
+
+    named = {"bias": limits.bias, "lower limit": limits.lower, "upper limit": limits.upper}
+    lines = [{"name": name, **asdict(found)} for name, found in named.items()]
+    return plots.agreement_plot(pairs, lines, what=what, unit="mm")
 
 
 def _bias(limits: LimitsOfAgreement | None) -> Interval | None:

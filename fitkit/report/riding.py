@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from fitkit import charts
+from dataclasses import asdict
+
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.ride import FilmedKnee, SideRidden
@@ -10,8 +11,11 @@ from fitkit.calculations import ride_check
 from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
 from fitkit.calculations.hinge import NOT_FOUND
 from fitkit.calculations.readings import Interval
+from fitkit.charts import Figure
+from fitkit.charts.figure import row
 from fitkit.readers.film import POINTS, SETTINGS
 from fitkit.report.blocks import Sentences, Table
+from fitkit.report.drawings import table_of
 from fitkit.report.visit import complaint_words, yes_or_no
 from fitkit.session.bike import Trial as RecordedTrial
 from fitkit.vocabulary import SEEN_WORDS
@@ -138,25 +142,27 @@ def _observed(trial: ScoredTrial, recorded: RecordedTrial, side: str) -> str:
     return ", ".join([*seen, *said]) or "—"
 
 
-def trial_line(assessment: Assessment) -> charts.Figure | Sentences:
+def trial_line(assessment: Assessment) -> Figure | Sentences:
     """Draw the trials along either sole; a sentence where there is none."""
-    lines = [_trial_line(assessment, side) for side in SIDES]
-    return charts.trial_lines(lines) if any(line.points for line in lines) else Sentences((NO_TRIAL,))
+    trials, limits, said = [], {}, {}
+    for side in SIDES:
+        ridden = assessment.ride.side(side)
+        found = ridden.bracket
+        unsteady = {number: setting.is_unsteady for setting in found.settings for number in setting.trials}
+        for number, trial in enumerate(ridden.trials):
+            if number in unsteady:
+                place = {"side": side, "trial": number + 1, "setback_mm": trial.cleat_setback_mm, "score": trial.score}
+                trials.append({**place, "setting": "unsteady" if unsteady[number] else "steady"})
+        said[side] = f"needs {found.needs}"
+        if found.needs is None:
+            limits[side] = (found.low_mm, found.high_mm)
+            said[side] = f"between {halves(found.low_mm)} and {halves(found.high_mm)} mm"
+    if not trials:
+        return Sentences((NO_TRIAL,))
+    from fitkit.charts import plots  # brings pandas: only where there is something to draw
 
-
-def _trial_line(assessment: Assessment, side: str) -> charts.TrialLine:
-    ridden = assessment.ride.side(side)
-    unsteady = {number: setting.is_unsteady for setting in ridden.bracket.settings for number in setting.trials}
-    points = tuple(
-        charts.TrialPoint(number + 1, trial.cleat_setback_mm, trial.score, unsteady[number])
-        for number, trial in enumerate(ridden.trials)
-        if number in unsteady
-    )
-    found = ridden.bracket
-    is_bracket = found.needs is None
-    said = f"between {halves(found.low_mm)} and {halves(found.high_mm)} mm" if is_bracket else f"needs {found.needs}"
-    ends = (found.low_mm, found.high_mm) if is_bracket else (None, None)
-    return charts.TrialLine(side, points, assessment.visit.house.rules.unsteady_from, *ends, said)
+    unsteady_from = assessment.visit.house.rules.unsteady_from
+    return plots.trial_lines(trials, unsteady_from=unsteady_from, limits_mm=limits, said=said)
 
 
 def knees(assessment: Assessment) -> Table:
@@ -244,36 +250,40 @@ def film_format() -> Table:
     return Table(caption, ("First cell of the row", "What stands beside it"), tuple(rows))
 
 
-def _drawn(assessment: Assessment) -> list[charts.KneeSide]:
-    return [
-        charts.KneeSide(
-            knee.side,
-            knee.position,
-            tuple(charts.KneePlace(p.angle_deg, p.mean_mm, p.least_mm, p.greatest_mm) for p in knee.places),
-            f"travel {_interval(knee.track.travel_mm)} mm, inward pull {_interval(knee.track.inward_pull_mm)} mm",
-        )
-        for knee in assessment.ride.filmed.knees
-        if knee.track.needs is None
-    ]
+def _places(assessment: Assessment) -> list[dict]:
+    """Return where each knee on film goes, a line a crank angle."""
+    found = []
+    for film, knee in enumerate(assessment.ride.filmed.knees):
+        if knee.track.needs is None:
+            travel, pull = _interval(knee.track.travel_mm), _interval(knee.track.inward_pull_mm)
+            said = f"travel {travel} mm, inward pull {pull} mm"
+            common = {"film": film, "side": knee.side, "position": knee.position, "said": said}
+            found += [{**common, **asdict(place)} for place in knee.places]
+    return found
 
 
-def knee_track(assessment: Assessment) -> charts.Figure | Sentences:
+def knee_track(assessment: Assessment) -> Figure | Sentences:
     """Draw each knee's place against the crank angle; nothing where no film gave one."""
-    drawn = _drawn(assessment)
-    return charts.knee_tracks(drawn) if drawn else Sentences(())
+    places = _places(assessment)
+    if not places:
+        return Sentences(())
+    from fitkit.charts import plots  # brings pandas: only where there is something to draw
+
+    return plots.knee_tracks(places)
 
 
 def knee_places(assessment: Assessment) -> Table:
     """Return the table behind the drawing of the knees: one column a knee, one row a crank angle."""
-    drawn = _drawn(assessment)
-    rows = []
-    for places in zip(*(side.places for side in drawn), strict=True):
-        cells = (
-            "not seen"
-            if place.mean_mm is None
-            else _interval(Interval(place.mean_mm, place.least_mm, place.greatest_mm))
-            for place in places
+    rows = [
+        row(
+            f"{place['side']} knee, {place['position']}",
+            f"{place['angle_deg']:g}°",
+            place["mean_mm"],
+            (place["least_mm"], place["greatest_mm"]),
+            unit="",
+            lacking="not seen",
         )
-        rows.append((f"{places[0].angle_deg:g}°", *cells))
-    head = ("Crank angle", *(f"{capital(side.side)} knee, {side.position}" for side in drawn))
-    return Table("Knee outward of the pedal, mm: mean (least to greatest) of all turns", head, tuple(rows))
+        for place in _places(assessment)
+    ]
+    caption = "Knee outward of the pedal, mm: mean (least to greatest) of all turns"
+    return table_of(caption, rows, corner="Crank angle")

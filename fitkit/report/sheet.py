@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fitkit import cautions, charts
+from fitkit import cautions
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
+from fitkit.charts import Figure
+from fitkit.charts.rider_soles import RiderSole, rider_soles
 from fitkit.report.changes import NOT_AGAIN, NOT_MEASURED, Change, changes, owed, owed_from_last_time
 from fitkit.report.cleat_advice import put_back_words
 from fitkit.report.saddle import assumes_dropping, is_anything_moved
@@ -80,19 +82,19 @@ def _row(change: Change, what: str) -> dict:
     return {"what": what, "before": change.before, "now": change.now, "changed": change.is_changed}
 
 
-def _drawing(assessment: Assessment, found: list[Change]) -> charts.Figure:
+def _drawing(assessment: Assessment, found: list[Change]) -> Figure:
     """Draw both soles with the cleats before and now; their words are those of the changes."""
     inputs = Inputs(assessment.visit)
-    return charts.rider_soles([_sole(inputs, change) for change in found if change.name == "cleat_setback_mm"])
+    return rider_soles([_sole(inputs, change) for change in found if change.name == "cleat_setback_mm"])
 
 
-def _sole(inputs: Inputs, change: Change) -> charts.RiderSole:
+def _sole(inputs: Inputs, change: Change) -> RiderSole:
     side = change.side
     before, now = inputs.own_setback("as_found", side), inputs.setback_now(side)
     words = "as it was found" if change.now == NOT_AGAIN else "not moved"
     if change.by:
         words = f"{plain(abs(change.by))} mm toward the {'heel' if change.by > 0 else 'toes'}"
-    return charts.RiderSole(
+    return RiderSole(
         side=side,
         words="not measured before" if change.before == NOT_MEASURED else words,
         before_mm=before,

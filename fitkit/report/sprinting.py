@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from fitkit import charts
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.ride import Compared, Sprint
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.sprint_settings import A_YES, EXERTION_QUESTIONS, ORDER_WORDS, trade_figure_words
+from fitkit.charts import Figure
 from fitkit.report.blocks import Sentences, Table
 from fitkit.words import capital, decimal, span
 
@@ -113,23 +113,31 @@ def _compared(each: Compared) -> tuple[str, ...]:
     return name, f"{_watts(found.difference_w)}; {percent}", f"{found.smallest_detectable_percent:.1f} %", said
 
 
-def sprint_points(assessment: Assessment) -> charts.Figure | Sentences:
+def sprint_points(assessment: Assessment) -> Figure | Sentences:
     """Draw the sprints by setting; nothing where there is none."""
-    found = assessment.ride.sprints
     points = [
-        charts.SprintPoint(sprint.number, sprint.setting, sprint.effort.peak_w, sprint.is_counted)
-        for sprint in found.ridden
+        {
+            "sprint": sprint.number,
+            "setting": sprint.setting,
+            "peak_w": sprint.effort.peak_w,
+            "counts": "counts" if sprint.is_counted else "to get used to it",
+        }
+        for sprint in assessment.ride.sprints.ridden
         if sprint.effort.peak_w is not None
     ]
-    return charts.sprint_points(points, band=_band(assessment)) if points else Sentences(())
+    if not points:
+        return Sentences(())
+    from fitkit.charts import plots  # brings pandas: only where there is something to draw
+
+    return plots.sprint_points(points, band_w=_band_w(assessment))
 
 
-def _band(assessment: Assessment) -> charts.DetectableBand | None:
-    """Return the band about the first setting's mean inside which the comparison shows nothing."""
+def _band_w(assessment: Assessment) -> tuple[float, float, float] | None:
+    """Return the band about the first setting's mean inside which the comparison shows nothing [W]."""
     found = assessment.ride.sprints
     shown = [each.difference for each in found.compared if each.difference.smallest_detectable_percent is not None]
     if not shown or found.settings[0].mean_w is None:
         return None
     mean = found.settings[0].mean_w.value
     half = max(each.smallest_detectable_percent for each in shown) / 100 * mean
-    return charts.DetectableBand(found.settings[0].setting, mean, mean - half, mean + half)
+    return mean - half, mean, mean + half

@@ -8,7 +8,9 @@ import re
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
+from fitkit.charts.figure import NOT_KNOWN
 from fitkit.charts.theme import BLUE, GREY, INK, PALE, text_width_px
+from fitkit.estimate import known
 
 INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "font-weight", "text-anchor")
 SVG = "{http://www.w3.org/2000/svg}"
@@ -144,8 +146,15 @@ def numbers(words):
 
 def tabled(rows):
     """Return every number a table holds, without its sign."""
-    found = {abs(value) for row in rows for value in row.values() if isinstance(value, int | float)}
-    return found.union(*(numbers(f"{row['what']} {row['words']}") for row in rows))
+    found = {abs(value) for row in rows for value in (row.value, row.low, row.high) if value is not None}
+    return found.union(*(numbers(f"{row.what} {row.words}") for row in rows))
+
+
+def read(value=None, low=None, high=None):
+    """Return an invented reading with its interval [mm], exact without one; without a value, none."""
+    if value is None:
+        return NOT_KNOWN
+    return known(value, unit="mm", grade="measured here", source="an invented reading", low=low, high=high)
 
 
 def require_tidy(svg):

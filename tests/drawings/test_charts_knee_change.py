@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 import pytest
 
-from fitkit.charts.knee_change import KneeChange, knee_change, knee_change_table
+from fitkit.charts.knee_change import KneeChange, knee_change
 from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled, text
 
 ANGLES = tuple(range(0, 360, 2))
@@ -17,22 +17,33 @@ TURN = np.deg2rad(ANGLES)
 LEFT = KneeChange(
     side="left",
     crank_angle_deg=ANGLES,
-    untouched_deg=-1.8 - 1.6 * np.sin(TURN - 0.6),
-    height_only_deg=1.7 * np.sin(TURN - 2.6),
-    full_deg=0.6 * np.sin(TURN - 2.9),
+    change_deg={
+        "saddle untouched": -1.8 - 1.6 * np.sin(TURN - 0.6),
+        "height only": 1.7 * np.sin(TURN - 2.6),
+        "full": 0.6 * np.sin(TURN - 2.9),
+    },
 )
-RIGHT = replace(LEFT, side="right", untouched_deg=LEFT.untouched_deg / 4, full_deg=0 * TURN)
-NOTHING = KneeChange(side="left")
+UNTOUCHED, STAYS = LEFT.change_deg["saddle untouched"], 0 * TURN
+
+
+def changed(side="left", **change):
+    """Return the leg with other changes, a choice's words joined by an underscore; None is not assessed."""
+    named = LEFT.change_deg | {name.replace("_", " "): each for name, each in change.items()}
+    return replace(LEFT, side=side, change_deg={name: each for name, each in named.items() if each is not None})
+
+
+RIGHT = changed("right", saddle_untouched=UNTOUCHED / 4, full=STAYS)
+NOTHING = KneeChange(side="left", change_deg={})
 AWKWARD = {
     "plain": [LEFT, RIGHT],
-    "nothing assessed": [NOTHING, replace(LEFT, side="right", height_only_deg=None)],
-    "all zero": [replace(LEFT, untouched_deg=0 * TURN, height_only_deg=0 * TURN, full_deg=0 * TURN)],
-    "tiny": [replace(LEFT, untouched_deg=-0.1 + 0 * TURN, height_only_deg=0.04 * np.sin(TURN), full_deg=0 * TURN)],
-    "large": [replace(LEFT, untouched_deg=-20 - 15 * np.sin(TURN)), RIGHT],
-    "lines together": [replace(LEFT, height_only_deg=LEFT.untouched_deg, full_deg=LEFT.untouched_deg + 0.02)],
+    "nothing assessed": [NOTHING, changed("right", height_only=None)],
+    "all zero": [changed(saddle_untouched=STAYS, height_only=STAYS, full=STAYS)],
+    "tiny": [changed(saddle_untouched=STAYS - 0.1, height_only=0.04 * np.sin(TURN), full=STAYS)],
+    "large": [changed(saddle_untouched=-20 - 15 * np.sin(TURN)), RIGHT],
+    "lines together": [changed(height_only=UNTOUCHED, full=UNTOUCHED + 0.02)],
     "one leg": [RIGHT],
 }
-PATTERNS = {"untouched_deg": "8,4", "height_only_deg": None, "full_deg": "2,3"}
+PATTERNS = {"saddle untouched": "8,4", "height only": None, "full": "2,3"}
 
 
 @cache
@@ -61,7 +72,7 @@ def test_each_line_is_at_its_place_with_its_own_pattern_and_closes_at_the_top(na
     shapes, texts = drawn(awkward("plain").parts[0].svg)
     at = place(texts)
     points = line(shapes, name).points
-    change = dict(zip(ANGLES, getattr(LEFT, name), strict=True))
+    change = dict(zip(ANGLES, LEFT.change_deg[name], strict=True))
     for angle in (0, 90, 180, 270):
         wanted = at(angle, change[angle])
         nearest = min(points, key=lambda point, wanted=wanted: abs(point[0] - wanted[0]))
@@ -91,8 +102,8 @@ def test_words_touch_nothing_and_the_picture_is_small_and_closed(name):
 
 @pytest.mark.parametrize("name", AWKWARD)
 def test_every_number_said_is_in_the_table(name):
-    rows = tabled(knee_change_table(AWKWARD[name]))
     figure = awkward(name)
+    rows = tabled(figure.rows)
     assert numbers(figure.alt) <= rows
     for part in figure.parts:
         for each in drawn(part.svg)[1]:
@@ -101,9 +112,9 @@ def test_every_number_said_is_in_the_table(name):
 
 
 def test_table_holds_every_30_degrees_of_each_choice():
-    rows = [row for row in knee_change_table([LEFT]) if row["what"] == "knee change, height only"]
-    assert [row["crank_angle_deg"] for row in rows[1:]] == list(range(0, 360, 30))
-    assert rows[1 + 3]["value"] == pytest.approx(1.7 * math.sin(math.pi / 2 - 2.6), abs=0.051)
+    rows = {row.what: row.value for row in knee_change([LEFT]).rows if row.side == "left, height only"}
+    assert list(rows)[2:] == [f"crank {angle}°" for angle in range(0, 360, 30)]
+    assert rows["crank 90°"] == pytest.approx(1.7 * math.sin(math.pi / 2 - 2.6), abs=0.051)
 
 
 def test_what_is_not_assessed_is_said_and_not_drawn():
@@ -125,14 +136,15 @@ def test_equal_legs_are_equal_bytes():
     ("change", "said"),
     [
         ({"side": ""}, "side is ''"),
-        ({"full_deg": (1, 2)}, "full_deg has 2 values"),
-        ({"full_deg": (math.nan,) * 180}, "full_deg holds a value that is not finite"),
+        ({"change_deg": {"full": (1, 2)}}, "full has 2 values"),
+        ({"change_deg": {"full": (math.nan,) * 180}}, "full holds a value that is not finite"),
+        ({"change_deg": {"none": STAYS}}, "choice is 'none'; expected one of saddle untouched, height only, full"),
         ({"crank_angle_deg": tuple(range(2, 362, 2))}, "runs from 2 to 360"),
     ],
 )
 def test_impossible_numbers_are_refused(change, said):
     with pytest.raises(ValueError, match=said):
-        replace(LEFT, **change)
+        knee_change([replace(LEFT, **change)])
 
 
 def test_one_leg_twice_is_refused():

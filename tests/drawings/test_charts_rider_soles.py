@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from fitkit.charts import RiderSole, rider_soles
+from fitkit.charts.rider_soles import RiderSole, rider_soles
 from fitkit.charts.theme import BLUE, GREY, INK
 from tests.drawings.drawn_svg import drawn
 

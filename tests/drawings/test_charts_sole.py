@@ -11,23 +11,18 @@ from html.parser import HTMLParser
 
 import pytest
 
-from fitkit.charts.sole import SoleFoot, sole_table, soles
-from fitkit.charts.sole_labels import spread
+from fitkit.charts.canvas import spread
+from fitkit.charts.soles import SoleFoot, soles
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
-from tests.drawings.drawn_svg import drawn
+from tests.drawings.drawn_svg import drawn, read
 
 # Invented feet with round numbers.
 LEFT = SoleFoot(
     side="left",
-    now_mm=11,
-    now_low_mm=7.9,
-    now_high_mm=14.1,
-    band_low_mm=13,
-    band_high_mm=18,
+    now=read(11, 7.9, 14.1),
     target_mm=15,
-    move_mm=4,
-    slot_least_mm=6,
-    slot_greatest_mm=19,
+    band_mm=(13, 18),
+    slots_mm=(6, 19),
     toe_out_deg=5,
     natural_toe_out_deg=9,
     float_deg=6,
@@ -38,15 +33,13 @@ LEFT = SoleFoot(
 RIGHT = replace(LEFT, side="right")
 NOTHING = SoleFoot(side="left")
 NOTHING_RIGHT = replace(NOTHING, side="right")
-LEAVE = replace(RIGHT, now_mm=13.5, target_mm=None, move_mm=None, instruction="leave it: closer than the mark can tell")
+LEAVE = replace(RIGHT, now=read(13.5, 7.9, 14.1), target_mm=None, instruction="leave it: closer than the mark can tell")
 LARGE = replace(
     LEFT,
     foot_length_mm=300,
     joint_to_big_toe_side_mm=42,
-    band_low_mm=20.5,
-    band_high_mm=25.5,
+    band_mm=(20.5, 25.5),
     target_mm=22.5,
-    move_mm=11.5,
     toe_out_deg=12,
     natural_toe_out_deg=15,
 )
@@ -54,33 +47,33 @@ AWKWARD = {
     "plain": [LEFT, LEAVE],
     "nothing measured": [NOTHING, NOTHING_RIGHT],
     "half measured": [
-        replace(LEFT, now_mm=None, natural_toe_out_deg=None, slot_greatest_mm=None),
-        replace(RIGHT, joint_to_big_toe_side_mm=None, band_low_mm=None, toe_out_deg=None, instruction=None),
+        replace(LEFT, now=read(), natural_toe_out_deg=None, slots_mm=(6, None)),
+        replace(RIGHT, joint_to_big_toe_side_mm=None, band_mm=(None, 18), toe_out_deg=None, instruction=None),
     ],
-    "no target, no words": [replace(LEFT, target_mm=None, move_mm=None, instruction=None)],
+    "no target, no words": [replace(LEFT, target_mm=None, instruction=None)],
     "ahead of the joint": [
-        replace(LEFT, now_mm=-3, now_low_mm=-6, now_high_mm=0, move_mm=18),
-        replace(RIGHT, joint_to_big_toe_side_mm=None, now_mm=-3, now_low_mm=-6, now_high_mm=0, move_mm=18),
+        replace(LEFT, now=read(-3, -6, 0)),
+        replace(RIGHT, joint_to_big_toe_side_mm=None, now=read(-3, -6, 0)),
     ],
-    "far back": [replace(RIGHT, now_mm=35, now_low_mm=32, now_high_mm=38, move_mm=-20)],
-    "one millimetre apart": [replace(LEFT, now_mm=14, move_mm=1), replace(RIGHT, now_mm=16, move_mm=-1)],
-    "already there": [replace(LEFT, now_mm=15, move_mm=0, instruction="leave it")],
+    "far back": [replace(RIGHT, now=read(35, 32, 38))],
+    "one millimetre apart": [replace(LEFT, now=read(14, 7.9, 14.1)), replace(RIGHT, now=read(16, 7.9, 17))],
+    "already there": [replace(LEFT, now=read(15, 12, 18), instruction="leave it")],
     "past the slots": [
-        replace(LEFT, target_mm=21, move_mm=10, instruction="10 mm toward the heel: the slots end 2 mm short of it"),
-        replace(RIGHT, slot_least_mm=8, slot_greatest_mm=12, target_mm=5, move_mm=-6),
+        replace(LEFT, target_mm=21, instruction="10 mm toward the heel: the slots end 2 mm short of it"),
+        replace(RIGHT, slots_mm=(8, 12), target_mm=5),
     ],
-    "size 47": [LARGE, replace(LARGE, side="right", now_mm=23, move_mm=-0.5, slot_least_mm=20, slot_greatest_mm=26)],
+    "size 47": [LARGE, replace(LARGE, side="right", now=read(23, 20, 26), slots_mm=(20, 26))],
     "sizes apart": [LARGE, replace(RIGHT, foot_length_mm=225, joint_to_big_toe_side_mm=27)],
     "turned far": [replace(LEFT, toe_out_deg=30, natural_toe_out_deg=-10, float_deg=16)],
     "stopped": [
         replace(
             NOTHING,
-            now_mm=11,
+            now=read(11),
             instruction="not advised: clinician: the knee locks or gives way; what was measured stays in the record",
         )
     ],
-    "long words": [replace(LEFT, now_word="as found", target_word="decided", target_mm=16.5, move_mm=5.5)],
-    "before and after": [replace(LEFT, now_word="before", target_word="now", now_mm=12.5, move_mm=2.5)],
+    "long words": [replace(LEFT, now_word="as found", target_word="decided", target_mm=16.5)],
+    "before and after": [replace(LEFT, now_word="before", target_word="now", now=read(12.5, 9, 16))],
 }
 
 
@@ -153,7 +146,7 @@ def test_big_toe_lies_as_on_a_sole_seen_from_below(foot, big_toe_is_left):
 
 @pytest.mark.parametrize(("now", "move"), [(11, 4), (35, -20), (14, 1), (-3, 18), (11, 11.5), (15, -0.7)])
 def test_cleat_lines_are_apart_by_the_move_to_scale(now, move):
-    shapes, texts = picture(replace(LEFT, now_mm=now, target_mm=now + move, move_mm=move))
+    shapes, texts = picture(replace(LEFT, now=read(now), target_mm=now + move))
     apart = line(shapes, BLUE)[1] - line(shapes, INK)[1]
     assert apart == pytest.approx(move * px_per_mm(shapes, texts), abs=0.05)
 
@@ -186,7 +179,7 @@ def test_both_feet_have_one_scale():
 
 @pytest.mark.parametrize(("now", "toward_heel"), [(11, True), (14, True), (16, False), (30, False)])
 def test_arrow_head_touches_the_target_and_points_the_way_of_the_move(now, toward_heel):
-    shapes, texts = picture(replace(LEFT, now_mm=now, move_mm=15 - now))
+    shapes, texts = picture(replace(LEFT, now=read(now)))
     (head,) = heads(shapes)
     target = line(shapes, BLUE)[1]
     assert head.points[0][1] == pytest.approx(target, abs=0.05)
@@ -199,14 +192,14 @@ def test_arrow_head_touches_the_target_and_points_the_way_of_the_move(now, towar
 
 
 def test_no_arrow_and_no_second_line_where_the_cleat_stays():
-    for foot in (replace(LEFT, now_mm=15, move_mm=0), LEAVE, replace(LEFT, now_mm=None)):
+    for foot in (replace(LEFT, now=read(15)), LEAVE, replace(LEFT, now=read())):
         shapes, _ = picture(foot)
         assert not heads(shapes)
-    assert line(picture(replace(LEFT, now_mm=15, move_mm=0))[0], BLUE) is None
+    assert line(picture(replace(LEFT, now=read(15)))[0], BLUE) is None
 
 
 def test_target_past_the_slots_is_drawn_and_said():
-    shapes, texts = picture(replace(LEFT, target_mm=21, move_mm=10))
+    shapes, texts = picture(replace(LEFT, target_mm=21))
     scale = px_per_mm(shapes, texts)
     beyond = [shape for shape in shapes if shape.look.get("stroke-dasharray") == "2,3" and shape.look["stroke"] == BLUE]
     assert len(beyond) == 2
@@ -297,21 +290,20 @@ def numbers(words):
 @pytest.mark.parametrize("name", AWKWARD)
 def test_words_and_table_hold_the_same_numbers(name):
     feet = AWKWARD[name]
-    table = sole_table(feet)
     for foot, part in zip(feet, awkward(name)[0].parts, strict=True):
-        rows = [row for row in table if row["side"] == foot.side]
-        tabled = {row[end] for row in rows for end in ("value", "low", "high") if row[end] is not None}
-        written = set().union(*(numbers(row["words"]) for row in rows))
+        rows = [row for row in awkward(name)[0].rows if row.side == foot.side]
+        tabled = {end for row in rows for end in (row.value, row.low, row.high) if end is not None}
+        written = set().union(*(numbers(row.words) for row in rows))
         assert {abs(each) for each in numbers(part.alt)} <= {abs(each) for each in tabled | written}
         assert {abs(each) for each in tabled} <= {abs(each) for each in numbers(part.alt)}
 
 
 def test_drawn_numbers_are_in_the_table():
     marks = {-10, 0, 5, 10, 15, 20, 30, 95}  # ruler, protractor, scale bar and the interval's level
-    for name, feet in AWKWARD.items():
-        rows = sole_table(feet)
-        tabled = {row[end] for row in rows for end in ("value", "low", "high") if row[end] is not None}
-        tabled |= set().union(*(numbers(row["words"]) for row in rows))
+    for name in AWKWARD:
+        rows = awkward(name)[0].rows
+        tabled = {end for row in rows for end in (row.value, row.low, row.high) if end is not None}
+        tabled |= set().union(*(numbers(row.words) for row in rows))
         for _, texts in awkward(name)[1]:
             for each in texts:
                 if each.words[0].isalpha():
@@ -326,7 +318,7 @@ def test_what_is_missing_is_said_in_the_picture_in_words_and_in_the_table():
     for words in ("cleat not measured", "float not measured", "natural not measured", "foot length not measured"):
         assert words in drawn_words
     assert "Not measured: cleat now, behind the joint; slots;" in part.alt
-    assert {row["words"] for row in sole_table([NOTHING])} == {"not measured", "not given"}
+    assert {row.words for row in soles([NOTHING]).rows} == {"not measured", "not given"}
 
 
 def test_words_say_side_direction_and_interval():
@@ -372,20 +364,20 @@ def test_spread_keeps_order_and_room():
     ("change", "said"),
     [
         ({"side": "both"}, "side is 'both'; expected 'left' or 'right'"),
-        ({"now_mm": math.nan}, "now_mm is nan; expected a finite number"),
+        ({"target_mm": math.nan}, "target_mm is nan; expected a finite number"),
         ({"float_deg": math.inf}, "float_deg is inf; expected a finite number"),
-        ({"slot_least_mm": 20}, "slot_least_mm is 20, above slot_greatest_mm 19"),
-        ({"band_low_mm": 19}, "band_low_mm is 19, above band_high_mm 18"),
+        ({"slots_mm": (20, 19)}, "slots_mm is 20 to 19; expected the lower end first"),
+        ({"band_mm": (19, 18)}, "band_mm is 19 to 18; expected the lower end first"),
         ({"foot_length_mm": 0}, "foot_length_mm is 0; expected more than 0"),
     ],
 )
 def test_impossible_feet_are_refused(change, said):
     with pytest.raises(ValueError, match=re.escape(said)):
-        replace(LEFT, **change)
+        soles([replace(LEFT, **change)])
 
 
 def test_feet_must_be_one_of_each_side_at_most():
-    with pytest.raises(ValueError, match=re.escape("feet are ['left', 'left']")):
+    with pytest.raises(ValueError, match=re.escape("sides are ['left', 'left']")):
         soles([LEFT, LEFT])
-    with pytest.raises(ValueError, match=re.escape("feet are []")):
+    with pytest.raises(ValueError, match=re.escape("sides are []")):
         soles([])

@@ -9,7 +9,7 @@ from functools import cache
 import pytest
 
 from fitkit.charts.theme import BLUE, GREY, INK
-from fitkit.charts.widths import WidthSide, widths, widths_table
+from fitkit.charts.widths import WidthSide, widths
 from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled
 
 # An invented family of 0, +5 and +15 with 4 of play: common practice, no source.
@@ -144,8 +144,8 @@ def test_words_touch_nothing_and_the_picture_is_small_and_closed(name):
 
 @pytest.mark.parametrize("name", AWKWARD)
 def test_words_picture_and_table_hold_the_same_numbers(name):
-    rows = tabled(widths_table(AWKWARD[name]))
     figure = awkward(name)
+    rows = tabled(figure.rows)
     assert numbers(figure.alt) <= rows | {0.0}
     assert {each for each in rows if each} <= numbers(figure.alt)
     for each in drawn(figure.svg)[1]:
@@ -178,7 +178,7 @@ def test_equal_sides_are_equal_bytes():
 )
 def test_impossible_numbers_are_refused(change, said):
     with pytest.raises(ValueError, match=said):
-        replace(LEFT, **change)
+        widths([replace(LEFT, **change)])
 
 
 def test_one_side_twice_is_refused():

@@ -1,0 +1,301 @@
+"""The rider from the front: hips, knees, feet and crank faces, sideways to scale, each length with its name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import accumulate
+
+from fitkit.charts.canvas import Drawing, View, clamped
+from fitkit.charts.figure import NOT_KNOWN, Figure, Row, check_sides, has_interval, row, tenth
+from fitkit.charts.theme import GREY, INK, PALE, text_width_px, wrapped
+from fitkit.estimate import Estimate
+from fitkit.words import capital, halved, halves, rounded, span, tenths
+
+__all__ = ["FrontSide", "front_view"]
+
+WIDTH_PX, EDGE_PX, MIDDLE_PX, SAID_PX, WORDS_PX = 440, 8, 220, 17, 12
+# Heights are only an order from hip to pedal [px below the words on top].
+HIP_WORDS_PX, HIP_PX, KNEE_PX, ANKLE_PX, SHOE_PX, SPINDLE_PX, PARTS_PX = 26, 52, 128, 196, 200, 230, 252
+PART_PX, BAR_PX = 29, 8  # one length: its words and its bar
+# Sketched breadths: they only give the eye something to hold on to [mm].
+SHOE_HALF_MM, CRANK_MM = 43, 13
+
+
+@dataclass(frozen=True, kw_only=True)
+class FrontSide:
+    """What the front view shows of one side; what is not known is said, not drawn."""
+
+    side: str  # the rider's "left" or "right"
+    half_stance: Estimate = NOT_KNOWN  # frame centreline to the shoe's long axis at the cleat [mm]
+    crank_face_mm: float | None = None  # frame centreline to the crank's outer face [mm]
+    # each part from the centreline outward, by name, adding up to the half-stance [mm]
+    lengths_mm: tuple[tuple[str, float], ...] = ()
+    # knee from the shoe's long axis, outward positive, in the middle of its travel [mm]
+    knee_offset_mm: float | None = None
+    knee_travel_mm: float | None = None  # how far the knee travels sideways over a turn, both ways together [mm]
+
+    def __post_init__(self) -> None:
+        total = sum(length for _, length in self.lengths_mm)
+        if self.lengths_mm and self.half_stance.is_known and not abs(total - self.half_stance.value) <= 0.5:
+            raise ValueError(f"lengths_mm add up to {total:g}; expected the half-stance, {self.half_stance.value:g}")
+
+    @property
+    def knee_mm(self) -> float | None:
+        """Knee from the centreline, outward positive [mm]."""
+        if not self.half_stance.is_known or self.knee_offset_mm is None:
+            return None
+        return self.half_stance.value + self.knee_offset_mm
+
+    @property
+    def parts_mm(self) -> tuple[tuple[str, float], ...]:
+        """The named lengths; without them the crank face alone [mm]."""
+        if self.lengths_mm or self.crank_face_mm is None:
+            return self.lengths_mm
+        return (("crank face", self.crank_face_mm),)
+
+
+@dataclass(frozen=True)
+class Half:
+    """One half of the sheet: places outward from the centreline [mm] on it [px]."""
+
+    paper: View
+    side: str
+    px_per_mm: float
+    top_px: float
+
+    @property
+    def way(self) -> int:
+        """The rider's left is on the viewer's right."""
+        return 1 if self.side == "left" else -1
+
+    def x(self, out_mm: float) -> float:
+        """Return where a place outward [mm] is on the sheet [px]."""
+        return MIDDLE_PX + self.way * out_mm * self.px_per_mm
+
+    def words(self, near_px: float, y_px: float, words: str | Sequence[str], *, outward: bool = True, **look) -> None:
+        """Write words from a distance [px] from the middle outward, or inward."""
+        anchor = "start" if outward == (self.way > 0) else "end"
+        self.paper.text((MIDDLE_PX + self.way * near_px, y_px), words, anchor=anchor, **look)
+
+
+def front_view(sides: Sequence[FrontSide], *, hips: Estimate, is_told: bool = True) -> Figure:
+    """Draw the rider from the front, the rider's left on the right; sideways to scale, heights not.
+
+    `hips` is the distance between the hip joint centres [mm]; `is_told` says whether the errors let left and right
+    be told apart.
+    """
+    check_sides(sides)
+    title, difference = "Stance seen from the front", _difference_words(sides, is_told=is_told)
+    said = wrapped(difference, width_px=0.87 * WIDTH_PX, size_px=SAID_PX, bold=True)
+    top_px = 50 + 21 * len(said)
+    half_px = top_px + PARTS_PX + PART_PX * max(1, *(len(side.parts_mm) for side in sides)) + 12
+    notes = _notes(sides, hips)
+    drawing = Drawing(WIDTH_PX, half_px + 84 + 17 * len(notes))
+    drawing.heading(EDGE_PX, title, said)
+    paper = drawing.paper
+    scale = (MIDDLE_PX - EDGE_PX) / max(120, *(_reach_mm(side) for side in sides), (hips.high or 0) / 2 + 8)
+    paper.line((MIDDLE_PX, top_px + HIP_PX - 14), (MIDDLE_PX, half_px + 36), stroke=GREY, pattern="dash_dot")
+    for side in sides:
+        half = Half(paper, side.side, scale, top_px)
+        half.words(MIDDLE_PX - EDGE_PX, top_px, f"rider's {half.side}", outward=False, bold=True)
+        _leg(half, side, hips)
+        _knee_words(half, side, hips)
+        _pedal(half, side)
+        _lengths(half, side)
+        _half_stance(half, side, half_px)
+    _hip_words(paper, hips, scale, top_px)
+    _width(paper, sides, scale, half_px + 54)
+    drawing.view(origin_px=(0, 0), px_per_mm=scale).scale_bar((EDGE_PX, half_px + 74), 50)
+    paper.text((EDGE_PX, half_px + 91), notes, row_px=17, color=GREY)
+    opening = f"{title}, sideways to scale; the rider's left is on the right of the picture. {difference}."
+    return drawing.figure(title=title, alt=opening, rows=_rows(sides, hips))
+
+
+def _rows(sides: Sequence[FrontSide], hips: Estimate) -> list[Row]:
+    rows = [
+        row("", "hip spacing", hips),
+        row("", "stance width", _stance_width_mm(sides), lacking="not assessed"),
+        row("", "left minus right half-stance", _difference_mm(sides), lacking="not assessed", said=""),
+    ]
+    for side in sides:
+        name = capital(side.side)
+        lengths = ", ".join(f"{part} {tenths(length)}" for part, length in side.lengths_mm)
+        face = f"{name} crank face {tenths(side.crank_face_mm or 0)} mm from the centreline."
+        offset = f"{name} {_knee_place(side, unit=' mm')}."
+        travel = f"{name} knee travels {halves(side.knee_travel_mm or 0)} mm sideways."
+        rows.append(row(side.side, "half-stance", side.half_stance))
+        for place, (part, length) in enumerate(side.lengths_mm):
+            said = "" if place else f"{name}, from the centreline outward: {lengths} mm."
+            rows.append(row(side.side, f"length: {part}", length, to=tenth, said=said))
+        rows += [
+            row(side.side, "crank face from the centreline", side.crank_face_mm, to=tenth, said=face),
+            row(side.side, "knee from the foot, outward", side.knee_offset_mm, said=offset),
+            row(side.side, "knee travel", side.knee_travel_mm, said=travel),
+        ]
+    return rows
+
+
+def _stance_width_mm(sides: Sequence[FrontSide]) -> float | None:
+    """Return left and right half-stance together [mm]; None while one is not known."""
+    known = [halved(side.half_stance.value) for side in sides if side.half_stance.is_known]
+    return None if len(known) < 2 else sum(known)
+
+
+def _difference_mm(sides: Sequence[FrontSide]) -> float | None:
+    """Return left minus right half-stance [mm]; None while one, or every crank face, is not known."""
+    known = {side.side: side.half_stance.value for side in sides}
+    left, right = known.get("left"), known.get("right")
+    names = [name for side in sides for name, _ in side.lengths_mm]
+    is_by_q = "Q factor" in names and not any(name.endswith("crank face") for name in names)
+    return None if left is None or right is None or is_by_q else halved(left) - halved(right)
+
+
+def _difference_words(sides: Sequence[FrontSide], *, is_told: bool) -> str:
+    """Return which foot stands further out and by how much, where the errors let that be told."""
+    difference = _difference_mm(sides)
+    if difference is None:
+        return "Left against right: not assessed"
+    if not rounded(difference):
+        return "Both feet stand equally far out"
+    if not is_told:
+        return "No difference left to right that can be told"
+    return f"{'Left' if difference > 0 else 'Right'} foot stands {halves(abs(difference))} mm further out"
+
+
+def _knee_place(side: FrontSide, *, unit: str = "") -> str:
+    """Return where the knee is against its foot; with a unit, as in a sentence."""
+    if side.knee_offset_mm is None:
+        return "knee: not measured"
+    if not halved(side.knee_offset_mm):
+        return "knee over the foot"
+    where = "outside" if side.knee_offset_mm > 0 else "inside"
+    return f"knee {halves(abs(side.knee_offset_mm))}{unit} {where}{' the foot' if unit else ''}"
+
+
+def _reach_mm(side: FrontSide) -> float:
+    """Return how far out anything of a side is drawn [mm]."""
+    outer = [*accumulate(length for _, length in side.parts_mm), side.crank_face_mm or 0]
+    if side.half_stance.is_known:
+        outer += [side.half_stance.value + SHOE_HALF_MM]
+        outer += [(side.knee_mm or 0) + (side.knee_travel_mm or 0) / 2]
+    return max(outer) + 4
+
+
+def _with_interval(found: Estimate) -> str:
+    return span(found.value, found.low, found.high)
+
+
+def _hip_words(paper: View, hips: Estimate, scale: float, top_px: float) -> None:
+    words = "hip spacing: not measured"
+    if hips.is_known:
+        words, half_px = f"hip spacing {_with_interval(hips)}", hips.value / 2 * scale
+        paper.level_dimension(MIDDLE_PX - half_px, MIDDLE_PX + half_px, top_px + HIP_WORDS_PX + 11)
+    paper.text((MIDDLE_PX, top_px + HIP_WORDS_PX - 2), words, anchor="middle")
+
+
+def _leg(half: Half, side: FrontSide, hips: Estimate) -> None:
+    hip_y, knee_y, ankle_y = (half.top_px + y for y in (HIP_PX, KNEE_PX, ANKLE_PX))
+    hip = (half.x(hips.value / 2), hip_y) if hips.is_known else None
+    knee = None if side.knee_mm is None else (half.x(side.knee_mm), knee_y)
+    foot = (half.x(side.half_stance.value), ankle_y) if side.half_stance.is_known else None
+    for start, end in ((hip, knee), (knee, foot)):
+        if start and end:
+            half.paper.line(start, end, width_px=2)
+    if hip and foot and not knee:
+        half.paper.line(hip, foot, stroke=GREY, pattern="dotted", width_px=1.3)
+    swing = (side.knee_travel_mm or 0) / 2
+    for joint, ends_mm in (
+        (hip, (hips.low / 2, hips.high / 2) if has_interval(hips) else None),
+        (knee, (side.knee_mm - swing, side.knee_mm + swing) if knee and swing else None),
+    ):
+        if joint:
+            half.paper.ring(joint, 4.5, width_px=1.6)
+        if joint and ends_mm:
+            half.paper.whisker(*((half.x(end), joint[1]) for end in ends_mm), width_px=1.2)
+
+
+def _knee_words(half: Half, side: FrontSide, hips: Estimate) -> None:
+    said = [_knee_place(side)]
+    if side.knee_travel_mm is not None:
+        said.append(f"travel {halves(side.knee_travel_mm)}")
+    places = [side.half_stance.value, side.knee_mm]
+    if side.knee_mm is None and hips.is_known:
+        places.append(hips.value / 2)
+    outer = [abs(half.x(place) - MIDDLE_PX) for place in places if place is not None] or [MIDDLE_PX - EDGE_PX]
+    inward_px, outward_px = min(outer) - 16, MIDDLE_PX - max(outer) - 18
+    outward = inward_px < outward_px
+    room_px = max(50, inward_px, outward_px)
+    lines = [line for words in said for line in wrapped(words, width_px=room_px, size_px=WORDS_PX)]
+    color = INK if side.knee_mm is not None else GREY
+    near_px = max(outer) + 10 if outward else min(outer) - 10
+    half.words(near_px, half.top_px + KNEE_PX + 17, lines, outward=outward, color=color)
+
+
+def _pedal(half: Half, side: FrontSide) -> None:
+    y, paper = half.top_px + SPINDLE_PX, half.paper
+    face = None if side.crank_face_mm is None else half.x(side.crank_face_mm)
+    if face is not None:
+        paper.box((half.x(side.crank_face_mm - CRANK_MM), y - 8), (face, y + 8), fill=PALE, stroke=GREY)
+        paper.line((face, y - 10), (face, y + 10), width_px=2.4)
+    if not side.half_stance.is_known:
+        return
+    out_mm, top = side.half_stance.value, half.top_px + SHOE_PX
+    ends = half.x(out_mm - SHOE_HALF_MM), half.x(out_mm + SHOE_HALF_MM)
+    paper.box((ends[0], top), (ends[1], top + 18), fill="white", stroke=INK, width_px=1.3, radius_px=7)
+    paper.line((half.x(out_mm), top - 4), (half.x(out_mm), y + 10), width_px=2)
+    if face is not None:
+        paper.line((face, y), (half.x(out_mm), y), stroke=GREY, width_px=1.2)
+
+
+def _lengths(half: Half, side: FrontSide) -> None:
+    """Draw each length where it lies, one under another, from the end of the one before."""
+    ends = [0.0, *accumulate(length for _, length in side.parts_mm)]
+    top, room_px = half.top_px + PARTS_PX, MIDDLE_PX - EDGE_PX
+    if not side.parts_mm:
+        half.words(6, top + 8, "lengths: not measured", color=GREY)
+    for place, (name, length) in enumerate(side.parts_mm):
+        y = top + PART_PX * place
+        words = f"{name} {tenths(length)}"
+        breadth = text_width_px(words, size_px=WORDS_PX)
+        start_px, start, end = ends[place] * half.px_per_mm, half.x(ends[place]), half.x(ends[place + 1])
+        fits_outward, fits_inward = start_px + 5 + breadth <= room_px, breadth <= start_px - 11
+        if fits_outward:
+            half.words(start_px + 5, y + 7, words)
+        elif fits_inward:
+            half.words(start_px - 5, y + 7, words, outward=False)
+        else:
+            half.words(max(6, room_px - breadth), y + 7, words)
+        half.paper.box((start, y + 16), (end, y + 16 + BAR_PX), fill=PALE, stroke=INK, width_px=0.9)
+        if place and (fits_outward or fits_inward):
+            half.paper.line((start, y - PART_PX + 16 + BAR_PX), (start, y + 16), stroke=GREY)
+
+
+def _half_stance(half: Half, side: FrontSide, y_px: float) -> None:
+    if not side.half_stance.is_known:
+        half.words(6, y_px + 8, "half-stance: not measured", color=GREY)
+        return
+    words, out_px = f"half-stance {_with_interval(side.half_stance)}", side.half_stance.value * half.px_per_mm
+    centre = clamped(out_px / 2, words, size_px=WORDS_PX, low_px=6, high_px=MIDDLE_PX - EDGE_PX)
+    half.paper.text((MIDDLE_PX + half.way * centre, y_px + 8), words, anchor="middle")
+    half.paper.level_dimension(MIDDLE_PX, half.x(side.half_stance.value), y_px + 24)
+
+
+def _width(paper: View, sides: Sequence[FrontSide], scale: float, y_px: float) -> None:
+    width = _stance_width_mm(sides)
+    if width is None:
+        return
+    left, right = (next(each.half_stance.value for each in sides if each.side == side) for side in ("left", "right"))
+    paper.text((MIDDLE_PX, y_px - 9), f"stance width {halves(width)}", anchor="middle")
+    paper.level_dimension(MIDDLE_PX - right * scale, MIDDLE_PX + left * scale, y_px + 4)
+
+
+def _notes(sides: Sequence[FrontSide], hips: Estimate) -> list[str]:
+    notes = ["Only sideways to scale: heights, shoes and cranks are sketched. All in mm."]
+    if has_interval(hips):
+        notes.append("Bar through a hip: 95 % interval of its place.")
+    if any(side.knee_mm is not None and side.knee_travel_mm for side in sides):
+        notes.append("Bar through a knee: its travel over a turn.")
+    if hips.is_known and any(side.half_stance.is_known and side.knee_mm is None for side in sides):
+        notes.append("Dotted: straight from hip to foot.")
+    return wrapped(" ".join(notes), width_px=0.94 * WIDTH_PX, size_px=WORDS_PX)
