@@ -32,6 +32,7 @@ _USED_BY_KERNELS = (
     "IPython.core.completer",
     "IPython.extensions.storemagic",
     "tornado.platform.asyncio",
+    "fitkit.charts.plots",
 )
 
 
