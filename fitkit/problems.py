@@ -15,7 +15,7 @@ from typing import Any
 
 from fitkit.words import count, printable
 
-__all__ = ["Problem", "Problems", "WrongCallError", "joined", "json_tree", "near", "said", "slip_hint", "table_rows"]
+__all__ = ["Problem", "Problems", "WrongCallError", "joined", "json_tree", "near", "said", "slip", "table_rows"]
 
 Steps = tuple[str | int, ...]
 
@@ -93,13 +93,17 @@ def near(name: str, names: Iterable[str], question: str = "Did you mean {}?") ->
     return question.format(close[0]) if close else ""
 
 
-def slip_hint(value: float, unit: str, usual: tuple[float, float]) -> str:
-    """Return the likely slip of the unit or the decimal point behind an unlikely value [unit], or nothing."""
+def slip(value: float, unit: str | None, usual: tuple[float, float], *, is_typed: bool = False) -> tuple[str, float]:
+    """Return the likely slip of the unit or the decimal point behind an unlikely value [unit], and what was meant.
+
+    No words where none is likely. What was typed by hand may be in inches too.
+    """
     low, high = usual
     slips = [(10, "Entered in cm?"), (1000, "Entered in m?")] if unit == "mm" else []
+    slips += [(25.4, "Entered in inches?")] if unit == "mm" and is_typed else []
     slips += [(10, "A decimal point in the wrong place?"), (0.1, "A decimal point in the wrong place?")]
-    fitting = (hint for factor, hint in slips if value and low / factor <= value <= high / factor)
-    return "" if low <= value <= high else next(fitting, "")
+    fitting = ((hint, value * factor) for factor, hint in slips if value and low / factor <= value <= high / factor)
+    return ("", value) if low <= value <= high else next(fitting, ("", value))
 
 
 def json_tree(text: str) -> tuple[Any, list[Steps]]:

@@ -7,13 +7,16 @@ import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
 from decimal import Decimal
 from itertools import pairwise
 from typing import Any
 
+from pydantic import TypeAdapter, ValidationError
+
 from fitkit.house import Rules
+from fitkit.problems import slip
 from fitkit.session import FieldInfo
+from fitkit.session.fields import Day, Identifier, PartialDay, RelativeFile
 from fitkit.words import printable
 
 __all__ = ["Entry", "disagreement", "exchange", "read", "shown"]
@@ -32,6 +35,13 @@ _GAP = re.compile(r"\s*;\s*|\s*,\s+|\s+|\s*,?$")
 _CHUNK = re.compile(r"[^\s;]+")
 _LOOK_ALIKE = str.maketrans("OoQlI|SsBZz", "00011155822")
 _DASHES = str.maketrans(dict.fromkeys("−–—‒﹣", "-"))
+# What the session itself takes for what is no number.
+_TYPES = {
+    "date": TypeAdapter(Day),
+    "partial date": TypeAdapter(PartialDay),
+    "identifier": TypeAdapter(Identifier),
+    "file": TypeAdapter(RelativeFile),
+}
 _NOT_MEASURED = {"-", "?", "x", "n/a", "na", "none", "nil", "/"}
 
 
@@ -66,10 +76,7 @@ def read(typed: str, info: FieldInfo) -> Entry:
     try:
         if info.sort in ("number", "whole number"):
             return _numbers(typed, text, info)
-        if info.sort == "text":
-            return Entry(typed, _words(text, info))
-        reader = {"date": _date, "partial date": _date, "identifier": _identifier}.get(info.sort, _words)
-        return Entry(typed, reader(" ".join(text.split()), info))
+        return Entry(typed, _words(text if info.sort == "text" else " ".join(text.split()), info))
     except _Refused as refused:
         return Entry(typed, problem=refused.problem, offer=refused.offer)
 
@@ -201,14 +208,9 @@ def _unusual(text: str, items: list[_Item], info: FieldInfo) -> tuple[str, str]:
 
 def _slip(value: float, info: FieldInfo) -> tuple[str, str]:
     """Return the likely slip of unit or decimal point in words, and the number that was likely meant."""
-    low, high = info.usual or info.possible
-    slips = [(10, "Entered in cm?"), (1000, "Entered in m?"), (25.4, "Entered in inches?")] if info.unit == "mm" else []
-    slips += [(10, "A decimal point in the wrong place?"), (0.1, "A decimal point in the wrong place?")]
-    for factor, words in slips:
-        if value and low <= value * factor <= high:
-            meant = shown(float(f"{value * factor:.6g}"))
-            return f"{words} Did you mean {meant}?", meant
-    return "", ""
+    hint, meant = slip(value, info.unit, info.usual or info.possible, is_typed=True)
+    text = shown(float(f"{meant:.6g}"))
+    return (f"{hint} Did you mean {text}?", text) if hint else ("", "")
 
 
 def _with(text: str, item: _Item, meant: str) -> str:
@@ -227,41 +229,32 @@ def _after(info: FieldInfo) -> str:
     return f" {_unit_words(info)}" if info.unit not in (None, "1") else ""
 
 
-def _date(text: str, info: FieldInfo) -> str:
-    endings = {10: "", 7: "-01", 4: "-01-01"}
-    written = text + endings.get(len(text), "") if info.sort == "partial date" else text
-    if _is_day(written):
-        return text
-    offer = ""
-    if found := re.fullmatch(r"(\d{1,2})\s*\.\s*(\d{1,2})\s*\.\s*(\d{4})", text, re.ASCII):
-        likely = f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}"
-        offer = likely if _is_day(likely) else ""
-    question = f" Did you mean {offer}?" if offer else ""
-    raise _Refused(f"“{printable(text)}”: expected {info.expected}.{question}", offer)
-
-
-def _is_day(text: str) -> bool:
-    try:
-        date.fromisoformat(text)
-    except ValueError:
-        return False
-    return bool(re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII))
-
-
-def _identifier(text: str, info: FieldInfo) -> str:
-    if re.fullmatch(r"[a-z0-9-]{1,40}", text, re.ASCII):
-        return text
-    likely = re.sub(r"[^a-z0-9]+", "-", text.lower(), flags=re.ASCII).strip("-")[:40]
-    question = f" Did you mean {likely}?" if likely else ""
-    raise _Refused(f"“{printable(text)}”: expected {info.expected}.{question}", likely)
-
-
 def _words(text: str, info: FieldInfo) -> Any:
     if "\x00" in text or any("\ud800" <= letter <= "\udfff" for letter in text):
         raise _Refused(f"“{printable(text)}” holds letters that cannot be saved; type it again.")
-    if info.sort == "file" and re.match(r"[/\\]|[A-Za-z]:|[A-Za-z][A-Za-z0-9+.-]*://", text):
-        raise _Refused(f"“{printable(text)}”: expected {info.expected}.")
+    if info.sort in _TYPES and not _is_valid(text, info.sort):
+        offer = _likely_day(text) if "date" in info.sort else _likely_id(text) if info.sort == "identifier" else ""
+        question = f" Did you mean {offer}?" if offer else ""
+        raise _Refused(f"“{printable(text)}”: expected {info.expected}.{question}", offer)
     return (text,) if info.many else text
+
+
+def _is_valid(text: str, sort: str) -> bool:
+    try:
+        _TYPES[sort].validate_python(text)
+    except ValidationError:
+        return False
+    return True
+
+
+def _likely_day(text: str) -> str:
+    found = re.fullmatch(r"(\d{1,2})\s*\.\s*(\d{1,2})\s*\.\s*(\d{4})", text, re.ASCII)
+    likely = f"{found[3]}-{int(found[2]):02d}-{int(found[1]):02d}" if found else ""
+    return likely if _is_valid(likely, "date") else ""
+
+
+def _likely_id(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower(), flags=re.ASCII).strip("-")[:40]
 
 
 # 95 % points of the range of n standard normal draws, n from 2 (studentized range, infinite degrees of freedom).

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from fitkit.problems import Problem, joined, said, slip_hint
+from fitkit.problems import Problem, joined, said, slip
 from fitkit.session.models import Session
 from fitkit.session.paths import counting, find, get, holds_any, kept, steps_of, value_at
 from fitkit.vocabulary import SIGNS
@@ -158,7 +158,7 @@ def unusual(session: Session) -> tuple[Problem, ...]:
         if usual is None or usual[0] <= value <= usual[1] or (joined(steps[:-1]), steps[-1]) in struck:
             continue
         shown = said(int(value) if float(value).is_integer() else value)
-        hint = slip_hint(value, info.unit, usual)
+        hint = slip(value, info.unit, usual)[0]
         found.append(Problem(joined(steps), shown, f"usually {usual[0]:g} to {usual[1]:g}", hint))
     return tuple(found)
 

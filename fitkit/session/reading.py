@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from fitkit.problems import Problem, Problems, joined, json_tree, near, said, slip_hint
+from fitkit.problems import Problem, Problems, joined, json_tree, near, said, slip
 from fitkit.session.checks import problems_between
 from fitkit.session.models import Session
 from fitkit.session.paths import FieldInfo, find, group_names, pruned
@@ -63,7 +63,7 @@ def _problem(item: dict[str, Any]) -> Problem:
         return Problem(where, said(value), f"a list of {'readings' if info and info.unit else 'entries'}", hint)
     if info and info.possible and _is_number(value):
         limits = f"{info.possible[0]:g} to {info.possible[1]:g}"
-        return Problem(where, said(value), limits, slip_hint(value, info.unit, info.usual or info.possible))
+        return Problem(where, said(value), limits, slip(value, info.unit, info.usual or info.possible)[0])
     return Problem(where, said(value), expected, _hint(value, info) if info else "")
 
 
