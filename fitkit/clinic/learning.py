@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, replace
+import math
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from functools import cached_property
 from pathlib import Path
+
+import pandas
 
 from fitkit import places
 from fitkit.calculations.learned_band import Learned, Prior, fitter_bias, learn, new_rider
@@ -16,14 +19,13 @@ from fitkit.clinic.visits import ClinicVisits, got_worse
 from fitkit.files import write_new
 from fitkit.house import House, HouseProblems, Rules, StartingBand
 from fitkit.house.rules import parse_rules
+from fitkit.words import count
 
 __all__ = [
     "LEAST_RIDERS",
     "LEAST_SHARE_THAT_LEFT",
     "NOT_SEPARATED",
     "BandOfSize",
-    "Comparison",
-    "FitterRow",
     "LearnedBand",
     "NotLearnedError",
     "band_document",
@@ -108,7 +110,7 @@ def _with_shipped_band(house: House) -> House:
 
 def _why_not(chosen: Chosen) -> str | None:
     if chosen.riders < LEAST_RIDERS:
-        riders = "1 rider" if chosen.riders == 1 else f"{chosen.riders} riders"
+        riders = count(chosen.riders, "rider")
         return f"{riders} with settings that were kept; at least {LEAST_RIDERS} are needed"
     if chosen.share_that_left < LEAST_SHARE_THAT_LEFT:
         return (
@@ -195,36 +197,18 @@ def write_rules(rules: Rules, learned_rule: StartingBand, path: Path, *, mode: i
     write_new(path, text.encode(), mode=mode)
 
 
-@dataclass(frozen=True)
-class FitterRow:
-    """One fitter: riders compared, and the bias [mm]; None where the numbers are too small."""
+def compare(clinic: ClinicVisits, prior_rule: StartingBand) -> pandas.DataFrame:
+    """Return each fitter's bias: how far the cleats of riders of one size end from those of the other fitters [mm].
 
-    fitter_id: str
-    riders: int
-    bias: Interval | None
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """The fitters, or why they are not compared."""
-
-    rows: tuple[FitterRow, ...]
-    refused: str | None = None
-
-
-def compare(clinic: ClinicVisits, prior_rule: StartingBand) -> Comparison:
-    """Return each fitter's bias: how far the cleats of riders of one size end from those of the other fitters."""
+    One row a fitter: riders, value, low and high; not a number where a fitter has too few riders, or fewer than two
+    fitters have enough.
+    """
     agreed = [visit for visit in clinic.visits if visit.session.consent.learning is True]
     chosen = latest_of_each_rider(agreed)
-    counts = chosen.frame.groupby("fitter_id")["client_id"].nunique()
-    least = max(clinic.small, 2)
-    if (counts >= least).sum() < 2:
-        rows = tuple(FitterRow(name, count, None) for name, count in counts.items())
-        return Comparison(rows, f"not compared: needs two fitters with {least} riders or more each")
+    found = chosen.frame.groupby("fitter_id").agg(riders=("client_id", "nunique"))
+    enough = found["riders"] >= max(clinic.small, 2)
+    if enough.sum() < 2:
+        return found.assign(value=math.nan, low=math.nan, high=math.nan)
     learned = learn(chosen.arrays(), prior_of(prior_rule))
-    return Comparison(
-        tuple(
-            FitterRow(name, count, fitter_bias(learned, number) if count >= least else None)
-            for number, (name, count) in enumerate(counts.items())
-        )
-    )
+    biases = [asdict(fitter_bias(learned, number)) for number in range(len(found))]
+    return found.join(pandas.DataFrame(biases, index=found.index)[enough])

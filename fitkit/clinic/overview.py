@@ -309,17 +309,21 @@ class Overview:
     def fitters(self) -> Table:
         """Return fitter against fitter."""
         found = compare(self.clinic, self.band.prior_rule)
-        rows = []
-        for row in found.rows:
-            if row.bias is None:
-                said = f"not shown: under {self.clinic.small} riders"
-            else:
-                said = span(row.bias.value, row.bias.low, row.bias.high, form=signed)
-            rows.append((row.fitter_id, self._few(row.riders), found.refused or said))
+        least = max(self.clinic.small, 2)
+        refused = f"not compared: needs two fitters with {least} riders or more each"
+        too_few = refused if found["value"].isna().all() else f"not shown: under {self.clinic.small} riders"
+        rows = tuple(
+            (
+                one.Index,
+                self._few(one.riders),
+                too_few if pandas.isna(one.value) else span(one.value, one.low, one.high, form=signed),
+            )
+            for one in found.itertuples()
+        )
         caption = (
             "How far the cleats of riders of one size end from all fitters' mean: mm, toward the heel positive (95 %)"
         )
-        return Table(caption, ("Fitter", "Riders", "Bias"), tuple(rows), "Not compared: no rider agreed to learning.")
+        return Table(caption, ("Fitter", "Riders", "Bias"), rows, "Not compared: no rider agreed to learning.")
 
     def limits(self) -> Sentences:
         """Say what the page cannot tell."""

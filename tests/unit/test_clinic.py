@@ -10,7 +10,7 @@ import pytest
 
 from fitkit import house, session
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE
-from fitkit.clinic.learning import NotLearnedError, band_of, compare, rule_from, write_rules
+from fitkit.clinic.learning import NotLearnedError, band_of, rule_from, write_rules
 from fitkit.clinic.overview import BAND_TYPE, Overview
 from fitkit.clinic.settled import feet_of, latest_of_each_rider, settled_visits
 from fitkit.clinic.visits import OUTCOMES, clinic_of, got_worse, load, outcomes
@@ -353,8 +353,8 @@ def test_an_empty_clinic_says_so():
 
 
 def test_fitters_are_not_compared_alone(pair):
-    found = compare(clinic_from(pair), house.load().rules.starting_band)
-    assert found.refused == "not compared: needs two fitters with 5 riders or more each"
+    ((_, _, bias),) = Overview(clinic_from(pair)).fitters().rows
+    assert bias == "not compared: needs two fitters with 5 riders or more each"
 
 
 def test_a_folder_is_read_with_its_note(tmp_path, year):
