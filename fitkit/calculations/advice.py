@@ -112,7 +112,7 @@ class Advice:
 
     def as_document(self) -> dict:
         """Return the advice as it stands in the results file."""
-        return {name: list(told) if isinstance(told, tuple) else told for name, told in asdict(self).items()}
+        return {name: list(value) if isinstance(value, tuple) else value for name, value in asdict(self).items()}
 
 
 def advise(foot: FootFacts, steps: Steps) -> Advice:

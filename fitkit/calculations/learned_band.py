@@ -20,10 +20,10 @@ __all__ = [
     "Learned",
     "Prior",
     "Settled",
+    "effect_of_start",
     "fitter_bias",
     "learn",
     "new_rider",
-    "pull",
     "rule_line",
 ]
 
@@ -44,8 +44,8 @@ class Prior:
     slope_mm: float  # its growth [mm per EU size]
     level_sd_mm: float = 3.0  # spreads of both
     slope_sd_mm: float = 0.5
-    pull: float = 0.5  # how much of a shift of the start is found again in the setting [mm per mm]
-    pull_sd: float = 0.5
+    start_effect: float = 0.5  # how much of a shift of the start is found again in the setting [mm per mm]
+    start_effect_sd: float = 0.5
     rider_sd_mm: float = 5.0  # scales of half-normal priors of the spreads between riders, feet and fitters [mm]
     foot_sd_mm: float = 3.0
     fitter_sd_mm: float = 2.0
@@ -67,12 +67,12 @@ class Settled:
 class Learned:
     """What the settled riders say: the fit, and how many stand behind it."""
 
-    fit: Fit  # level, slope and pull, then the fitters
+    fit: Fit  # level, slope and effect of the start, then the fitters
     riders: int
     feet: int
     bounds: int  # feet at a slot's end
     fitters: int
-    has_pull: bool  # whether starts stood off the line at all, so that their pull could be seen
+    has_start_effect: bool  # whether starts stood off the line at all, so that their effect could be seen
 
 
 def rule_line(
@@ -80,15 +80,6 @@ def rule_line(
 ) -> float:
     """Return the starting rule's point [mm] at `size_eu`, for every size the rule draws its line through.
 
-    Parameters
-    ----------
-    low_at_eu_40_mm, per_size_mm, point_above_low_mm : float
-        The starting rule [mm, mm per EU size, mm].
-    size_eu : float
-        Shoe size [EU sizes].
-
-    Notes
-    -----
     Common practice, no source: the low end at EU 40, its growth with the size, and the point above it.
 
     Examples
@@ -102,13 +93,6 @@ def rule_line(
 def learn(settled: Settled, prior: Prior) -> Learned:
     """Return what settled riders say of the next one.
 
-    Parameters
-    ----------
-    settled : Settled
-        Their settings [mm].
-    prior : Prior
-        The starting rule's line and how far a clinic may be from it [mm].
-
     Raises
     ------
     ValueError
@@ -116,7 +100,7 @@ def learn(settled: Settled, prior: Prior) -> Learned:
 
     Notes
     -----
-    y = level + slope (size - 42) + pull (start - rule) + fitter + rider + foot, all normal; see `mixed_model.fit`.
+    y = level + slope (size - 42) + effect (start - rule) + fitter + rider + foot, all normal; see `mixed_model.fit`.
 
     References
     ----------
@@ -130,7 +114,7 @@ def learn(settled: Settled, prior: Prior) -> Learned:
         feet=len(settled.rider),
         bounds=int(np.count_nonzero(settled.bound)),
         fitters=int(settled.fitter.max()) + 1,
-        has_pull=bool(np.ptp(settled.start_shift_mm) > 0),
+        has_start_effect=bool(np.ptp(settled.start_shift_mm) > 0),
     )
 
 
@@ -152,8 +136,8 @@ def _hierarchy(settled: Settled, prior: Prior) -> Hierarchy:
         ),
         _placed(feet, row, column, (*shape, _COEFFICIENTS)),
         fitter if fitter.max() > 0 else None,
-        np.array([prior.level_mm, prior.slope_mm, prior.pull]),
-        np.diag([prior.level_sd_mm**-2, prior.slope_sd_mm**-2, prior.pull_sd**-2]),
+        np.array([prior.level_mm, prior.slope_mm, prior.start_effect]),
+        np.diag([prior.level_sd_mm**-2, prior.slope_sd_mm**-2, prior.start_effect_sd**-2]),
         (prior.rider_sd_mm, prior.foot_sd_mm, prior.fitter_sd_mm),
     )
 
@@ -163,8 +147,6 @@ def new_rider(learned: Learned, size_eu: float, *, level: float = 0.95) -> Inter
 
     Parameters
     ----------
-    learned : Learned
-        What the settled riders say.
     size_eu : float
         Shoe size [EU sizes].
     level : float
@@ -181,14 +163,7 @@ def new_rider(learned: Learned, size_eu: float, *, level: float = 0.95) -> Inter
 
 
 def fitter_bias(learned: Learned, fitter: int) -> Interval:
-    """Return how far a fitter's riders settle from those of all fitters, toward the heel positive [mm].
-
-    Parameters
-    ----------
-    learned : Learned
-        What the settled riders say; with two fitters or more.
-    fitter : int
-        The fitter's number.
+    """Return how far a fitter's riders settle from those of all two fitters or more, toward the heel positive [mm].
 
     Notes
     -----
@@ -200,18 +175,13 @@ def fitter_bias(learned: Learned, fitter: int) -> Interval:
     return _interval(learned.fit, made_of, np.zeros(len(learned.fit.weights)), 0.95)
 
 
-def pull(learned: Learned) -> Interval:
+def effect_of_start(learned: Learned) -> Interval:
     """Return how much of a shift of the start is found again in the setting [mm per mm]: 1 all of it, 0 nothing.
-
-    Parameters
-    ----------
-    learned : Learned
-        What the settled riders say; `has_pull` tells whether this is more than the prior.
 
     Notes
     -----
-    Derived: the coefficient of the start's distance from the line. The reason a start was shifted may itself change
-    where a rider settles, so that this is no proof of a pull.
+    Derived: the coefficient of the start's distance from the line; `has_start_effect` tells whether this is more than
+    the prior. The reason a start was shifted may itself change where a rider settles, so that this proves no effect.
     """
     made_of = np.zeros(learned.fit.means.shape[1])
     made_of[2] = 1.0

@@ -183,8 +183,8 @@ def _effort(
     if step_s > FINEST_NEEDED_S:
         note = f"samples {step_s:g} s apart give no time to the peak; it needs {FINEST_NEEDED_S:g} s or finer"
         return Effort(start_s, peak, None, None, line, notes=(note,))
-    soon = _not_below_0(Interval.about(time[at] - start_s, step_s))
-    return Effort(start_s, peak, soon, _strokes(time, cadence, begin, at, start_s, step_s), line)
+    to_peak_s = _not_below_0(Interval.about(time[at] - start_s, step_s))
+    return Effort(start_s, peak, to_peak_s, _strokes(time, cadence, begin, at, start_s, step_s), line)
 
 
 def _over_a_turn(

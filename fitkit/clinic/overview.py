@@ -8,7 +8,7 @@ from pathlib import Path
 import pandas
 
 from fitkit.calculations.cleats import starting_band
-from fitkit.calculations.learned_band import SIMULATED_COVERAGE, pull
+from fitkit.calculations.learned_band import SIMULATED_COVERAGE, effect_of_start
 from fitkit.calculations.readings import Interval
 from fitkit.charts import Figure
 from fitkit.clinic import work
@@ -272,17 +272,17 @@ class Overview:
             + between,
             f"Shrunk toward the starting rule's line ({rule.source}); few riders would leave it as it is.",
             f"{band.chosen.share_that_left:.0%} of the riders were ever set elsewhere than the start. "
-            f"{self._pull_words()}",
+            f"{self._start_effect_words()}",
             f"In simulated clinics with slot ends and two to ten fitters, riders held out, the 95 % interval held "
             f"{SIMULATED_COVERAGE:.1%} of the riders held out.",
             "Nothing here changes the house rules: that takes a person, a day, and the option --export-band.",
         )
         return Sentences(lines)
 
-    def _pull_words(self) -> str:
-        if not self.band.learned.has_pull:
+    def _start_effect_words(self) -> str:
+        if not self.band.learned.has_start_effect:
             return "All started on the rule's line, so that its pull on the settings cannot be seen in these numbers."
-        found = pull(self.band.learned)
+        found = effect_of_start(self.band.learned)
         said = (
             f"Of a start shifted by 1 mm, {found.value:.2f} mm ({found.low:.2f} to {found.high:.2f}) is found again in "
             "the setting: the rule pulls, or the reason for the shift does."

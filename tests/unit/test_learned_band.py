@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from fitkit.calculations.learned_band import Prior, Settled, fitter_bias, learn, new_rider, pull
+from fitkit.calculations.learned_band import Prior, Settled, effect_of_start, fitter_bias, learn, new_rider
 from fitkit.calculations.mixed_model import Grid, Hierarchy, given_spreads, terms
 from tests.invented_clinic import PRIOR, Truth, coverage, invent
 
@@ -109,10 +109,10 @@ def test_the_pull_of_shifted_starts():
     clinic = invent(Truth(riders=200, held_out=0, slot_mm=60.0, front_mm=-40.0), seed=8).settled
     shift = np.repeat(np.random.default_rng(1).choice((0.0, 3.0), 200), 2)
     learned = learn(replace(clinic, setback_mm=clinic.setback_mm + 0.5 * shift, start_shift_mm=shift), PRIOR)
-    found = pull(learned)
-    assert learned.has_pull
+    found = effect_of_start(learned)
+    assert learned.has_start_effect
     assert found.low < 0.5 < found.high
-    assert not learn(clinic, PRIOR).has_pull
+    assert not learn(clinic, PRIOR).has_start_effect
 
 
 @pytest.mark.parametrize(
