@@ -18,7 +18,6 @@ __all__ = [
     "Band",
     "Float",
     "free_rotation",
-    "held_inside",
     "move_between_marks",
     "shift_to",
     "shortfall",
@@ -115,15 +114,6 @@ def shift_to(band: Band, ends: set[End]) -> tuple[float | None, bool]:
     if len(wanted) > 1:
         return band.point, True
     return (band.high if "high" in wanted else band.low), False
-
-
-def held_inside(target_mm: float, *, least_mm: float | None, greatest_mm: float | None) -> float:
-    """Return `target_mm` held inside the slot ends [mm]; an end that was not measured does not hold it."""
-    if least_mm is not None:
-        target_mm = max(target_mm, least_mm)
-    if greatest_mm is not None:
-        target_mm = min(target_mm, greatest_mm)
-    return target_mm
 
 
 def shortfall(to_greatest: Quantity | None, to_least: Quantity | None) -> tuple[float, float, float]:

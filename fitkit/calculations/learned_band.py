@@ -24,7 +24,6 @@ __all__ = [
     "fitter_bias",
     "learn",
     "new_rider",
-    "rule_line",
 ]
 
 MIDDLE_SIZE_EU = 42.0  # the line's level is counted there, where most riders are
@@ -73,21 +72,6 @@ class Learned:
     bounds: int  # feet at a slot's end
     fitters: int
     has_start_effect: bool  # whether starts stood off the line at all, so that their effect could be seen
-
-
-def rule_line(
-    *, low_at_eu_40_mm: float, per_size_mm: float, point_above_low_mm: float, size_eu: float = MIDDLE_SIZE_EU
-) -> float:
-    """Return the starting rule's point [mm] at `size_eu`, for every size the rule draws its line through.
-
-    Common practice, no source: the low end at EU 40, its growth with the size, and the point above it.
-
-    Examples
-    --------
-    >>> rule_line(low_at_eu_40_mm=10, per_size_mm=1.5, point_above_low_mm=2)
-    15.0
-    """
-    return low_at_eu_40_mm + point_above_low_mm + per_size_mm * (size_eu - 40)
 
 
 def learn(settled: Settled, prior: Prior) -> Learned:

@@ -1,4 +1,4 @@
-"""From raw readings to a value with a 95 % interval that is never better than it should be.
+"""Measurement uncertainty: from raw readings to a value with a 95 % interval, never better than it should be.
 
 A value carries its standard uncertainties as components, each with its degrees of freedom, so that sums and
 differences keep them apart until the interval is asked for. A house choice counts as known (infinite degrees

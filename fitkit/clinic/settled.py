@@ -14,8 +14,7 @@ import pandas
 from fitkit import cautions
 from fitkit.assessment.cleats import Start, start_of
 from fitkit.assessment.inputs import Inputs, Visit
-from fitkit.calculations.cleats import held_inside
-from fitkit.calculations.learned_band import MIDDLE_SIZE_EU, Settled, rule_line
+from fitkit.calculations.learned_band import MIDDLE_SIZE_EU, Settled
 from fitkit.clinic.visits import SIDES, ClinicVisits, outcomes
 from fitkit.house import House, StartingBand
 
@@ -156,7 +155,7 @@ def _foot(inputs: Inputs, side: str, earlier: Inputs | None) -> SettledFoot | st
     # The start in force then, where it was recorded; else by today's rules.
     by_rules = [_point(start), *([_point(start_of(earlier, side))] if earlier else [])]
     starts = by_rules if recorded is None else [recorded]
-    held = [held_inside(point, least_mm=slots[0], greatest_mm=slots[1]) for point in starts if point is not None]
+    held = [min(max(point, slots[0]), slots[1]) for point in starts if point is not None]
     tried = [setback, *_tried(inputs, side)]
     return SettledFoot(
         client_id=inputs.visit.session.client_id,
@@ -178,9 +177,8 @@ def _point(start: Start) -> float | None:
 
 
 def line_of(rule: StartingBand, size_eu: float = MIDDLE_SIZE_EU) -> float:
-    """Return the starting rule's point at a size [mm]."""
-    line = {name: getattr(rule, name) for name in ("low_at_eu_40_mm", "per_size_mm", "point_above_low_mm")}
-    return rule_line(**line, size_eu=size_eu)
+    """Return the starting rule's point at a size [mm], for every size the rule draws its line through."""
+    return rule.low_at_eu_40_mm + rule.point_above_low_mm + rule.per_size_mm * (size_eu - 40)
 
 
 def as_left_mm(inputs: Inputs, side: str) -> float | None:

@@ -23,7 +23,7 @@ from fitkit.calculations.stroke import (
     BikeGeometry,
     Chain,
     Cleat,
-    Hip,
+    HipCentre,
     Leg,
     Pitch,
     crank_angles,
@@ -69,7 +69,7 @@ def best_seconds(function: Callable[[], object], repeats: int) -> float:
     return best
 
 
-def closed_form(chain: Chain, hip: Hip) -> float:
+def closed_form(chain: Chain, hip: HipCentre) -> float:
     """Seconds a pose."""
     angles = crank_angles(STEPS)
     return best_seconds(lambda: solve_pose(chain, hip=hip, crank_angle_deg=angles), REPEATS) / POSES
@@ -81,7 +81,7 @@ def copied(arrays: int) -> float:
     return best_seconds(lambda: [source.copy() for source in sources], REPEATS) / POSES
 
 
-def by_root(chain: Chain, hip: Hip) -> tuple[float, float]:
+def by_root(chain: Chain, hip: HipCentre) -> tuple[float, float]:
     """Seconds a pose (median, least) of the loop equations solved for thigh and shank; checks that angles agree."""
     thigh, shank, crank = chain.leg.thigh_mm, chain.leg.shank_mm, chain.bike.crank_mm
     behind, above = chain.behind_mm, chain.above_mm
