@@ -120,62 +120,35 @@ class View:
         down = self.px_per_mm if self.downward else -self.px_per_mm
         return self.origin_px[0] + across * point[0], self.origin_px[1] + down * point[1]
 
-    def line(self, start: Point, end: Point, *, stroke: str = INK, width_px: float = 1, pattern: str = "solid") -> None:
-        """Draw a straight line."""
-        self.path([start, end], stroke=stroke, width_px=width_px, pattern=pattern)
+    def line(self, start: Point, end: Point, **look: str | float) -> None:
+        """Draw a straight line; its look is stroke, width_px and pattern, as of all that is drawn."""
+        self.path([start, end], **look)
 
     def box(
-        self,
-        corner: Point,
-        opposite: Point,
-        *,
-        fill: str | None = None,
-        stroke: str | None = None,
-        width_px: float = 1,
-        pattern: str = "solid",
-        radius_px: float = 0,
+        self, corner: Point, opposite: Point, *, fill: str = "none", radius_px: float = 0, **look: str | float
     ) -> None:
-        """Draw a rectangle between two opposite corners."""
+        """Draw a rectangle between two opposite corners; without a stroke it has no edge."""
         (x, y), (x2, y2) = self.px(corner), self.px(opposite)
         path = _box_path(min(x, x2), min(y, y2), max(x, x2), max(y, y2), radius_px)
-        self.drawing.add("box", "path", d=path, fill=fill or "none", **_look(stroke, width_px, pattern))
+        self.drawing.add("box", "path", d=path, fill=fill, **(_stroked(**look) if look else {}))
 
-    def ring(
-        self,
-        middle: Point,
-        radius_px: float,
-        *,
-        fill: str | None = "white",
-        stroke: str = INK,
-        width_px: float = 1,
-        pattern: str = "solid",
-    ) -> None:
+    def ring(self, middle: Point, radius_px: float, *, fill: str = "white", **look: str | float) -> None:
         """Draw a circle whose size is the same at every scale."""
         (x, y), r = self.px(middle), radius_px
-        look = {"fill": fill, "stroke": stroke, "width_px": width_px, "pattern": pattern, "radius_px": r}
-        self.drawing.paper.box((x - r, y - r), (x + r, y + r), **look)
+        look = {"stroke": INK} | look
+        self.drawing.paper.box((x - r, y - r), (x + r, y + r), fill=fill, radius_px=r, **look)
 
-    def path(
-        self,
-        points: Sequence[Point],
-        *,
-        stroke: str | None = INK,
-        width_px: float = 1,
-        pattern: str = "solid",
-        fill: str | None = None,
-        closed: bool = False,
-        smooth: bool = False,
-    ) -> None:
+    def path(self, points: Sequence[Point], *, closed: bool = False, smooth: bool = False, **look: str | float) -> None:
         """Draw a line through points, in straight pieces or smoothly, open or closed."""
         places = [self.px(point) for point in points]
         steps = _smooth(places, closed=closed) if smooth else ((place,) for place in places[1:])
         path = _path(places[0], steps, closed=closed)
-        self.drawing.add("path", "path", d=path, fill=fill or "none", **_look(stroke, width_px, pattern))
+        self.drawing.add("path", "path", d=path, fill="none", **_stroked(**look))
 
-    def lines(self, pieces: Iterable[Piece], *, stroke: str = INK, width_px: float = 1) -> None:
+    def lines(self, pieces: Iterable[Piece], **look: str | float) -> None:
         """Draw many separate straight pieces of one look as one mark."""
         path = "".join(_path(self.px(start), [(self.px(end),)]) for start, end in pieces)
-        self.drawing.add("path", "path", d=path, fill="none", **_look(stroke, width_px, "solid"))
+        self.drawing.add("path", "path", d=path, fill="none", **_stroked(**look))
 
     def text(
         self,
@@ -228,17 +201,17 @@ class View:
         paper.whisker((x, y), (end, y), cap_px=4)
         paper.text((end + 8, y), f"scale: this bar is {length_mm:g} mm{beside}", color=GREY)
 
-    def ruler(self, start: Point, end: Point, *, first: int = 0, stroke: str = GREY) -> None:
+    def ruler(self, start: Point, end: Point, *, first: int = 0) -> None:
         """Draw a ruler, its ticks to the left of the way: fine at every millimetre, numbers at tens."""
         along, aside, length = _directions(start, end)
         places = {first + step: _moved(start, along, step) for step in range(math.floor(length) + 1)}
         ticks = {count: 3.5 if count % 5 else 6 if count % 10 else 9 for count in places}
         pieces = [(at, _moved(at, aside, ticks[count] / self.px_per_mm)) for count, at in places.items()]
-        self.lines([(start, end), *pieces], stroke=stroke, width_px=0.8)
+        self.lines([(start, end), *pieces], stroke=GREY, width_px=0.8)
         for count, at in places.items():
             if count % 10 == 0:
                 place = _moved(at, aside, 12 / self.px_per_mm)
-                self.text(place, whole(count), anchor=_anchor(aside), color=stroke)
+                self.text(place, whole(count), anchor=_anchor(aside), color=GREY)
 
     def dimension(self, start: Point, end: Point, label: str, *, away_mm: float = 0, color: str = INK) -> None:
         """Draw a dimension line: arrow heads at both ends, the label beside its middle."""
@@ -311,9 +284,7 @@ def _number(value: float) -> str:
     return text.replace("0.", ".", 1) if abs(value) < 1 else text
 
 
-def _look(stroke: str | None, width_px: float, pattern: str) -> dict[str, str | float | None]:
-    if stroke is None:
-        return {}
+def _stroked(*, stroke: str = INK, width_px: float = 1, pattern: str = "solid") -> dict[str, str | float | None]:
     dashes = None if pattern == "solid" else ",".join(map(str, PATTERNS[pattern]))
     return {"stroke": stroke, "stroke_width": width_px, "stroke_dasharray": dashes}
 

@@ -51,7 +51,9 @@ def from_altair(chart: alt.TopLevelMixin, *, alt: str, title: str = "") -> Figur
         If the chart asks for an address, or `alt` is empty.
     """
     themed = chart.configure(**CONFIG)
-    return Figure(svg=_small(rendering.svg(themed.to_dict())), alt=alt, title=title, live=themed)
+    # Its pieces were checked as they were made; a second time takes as long as drawing.
+    svg = _small(rendering.svg(themed.to_dict(validate=False)))
+    return Figure(svg=svg, alt=alt, title=title, live=themed)
 
 
 def _small(svg: str) -> str:

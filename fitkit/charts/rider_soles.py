@@ -85,7 +85,7 @@ def _sole(view: View, foot: RiderSole) -> None:
         view.head((0, tip), away_from=(0, base), color=BLUE)
 
 
-def _cleat(view: View, setback_mm: float, *, stroke: str, pattern: str = "solid", fill: str | None = None) -> None:
+def _cleat(view: View, setback_mm: float, *, stroke: str, pattern: str = "solid", fill: str = "none") -> None:
     across, along = CLEAT_MM
     corner, opposite = (across, -setback_mm + along), (-across, -setback_mm - along)
     view.box(corner, opposite, fill=fill, stroke=stroke, width_px=2, pattern=pattern, radius_px=8)

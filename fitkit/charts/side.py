@@ -228,7 +228,7 @@ def _marks(view: View, leg: SideLeg, setback: float, **look: str) -> None:
         _ring(view, ankle, 4, **look)
 
 
-def _ring(view: View, middle: Point, radius_mm: float, *, fill: str | None = None, **look: str) -> None:
+def _ring(view: View, middle: Point, radius_mm: float, *, fill: str = "none", **look: str) -> None:
     view.ring(middle, radius_mm * view.px_per_mm, fill=fill, width_px=1.4, **look)
 
 

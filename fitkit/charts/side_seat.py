@@ -120,9 +120,9 @@ def _saddle_outline(paper: View, clamp: Point, look: dict[str, str]) -> None:
 
 def _bars(view: View, down: float) -> None:
     if halved(down):
-        view.ring((0, 0), BAR_PX, fill=None, width_px=1.4, **BEFORE)
+        view.ring((0, 0), BAR_PX, fill="none", width_px=1.4, **BEFORE)
         away = math.copysign((BAR_PX + 10) / view.px_per_mm, down)
         view.dimension((0, 0), (0, -down), f"{halves(abs(down))} mm", away_mm=away, color=BLUE)
-    view.ring((0, -down), BAR_PX, fill=None, width_px=1.4)
+    view.ring((0, -down), BAR_PX, fill="none", width_px=1.4)
     x, y = view.px((0, min(0, -down)))
     view.drawing.paper.text((x, y + BAR_PX + 14), "bars", anchor="middle", color=GREY)

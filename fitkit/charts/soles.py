@@ -313,13 +313,11 @@ def _rotation(drawing: Drawing, foot: SoleFoot, top_px: float) -> None:
 
 def _rotation_key(paper: View, foot: SoleFoot, top_px: float) -> None:
     ends = foot.float_ends_deg
-    words = {"ahead": "straight ahead"}
-    if foot.toe_out_deg is not None:
-        words["cleat"] = f"cleat {halves(foot.toe_out_deg)}°"
-    if foot.float_deg is not None:
-        words["float"] = f"float {halves(foot.float_deg)}°" + ("" if None in ends else f": {ends_words(ends)}°")
-    if foot.natural_toe_out_deg is not None:
-        words["natural"] = f"natural {halves(foot.natural_toe_out_deg)}°"
+    angles = {"cleat": foot.toe_out_deg, "float": foot.float_deg, "natural": foot.natural_toe_out_deg}
+    words = {name: f"{name} {halves(angle)}°" for name, angle in angles.items() if angle is not None}
+    words["ahead"] = "straight ahead"
+    if None not in ends:
+        words["float"] += f": {ends_words(ends)}°"
     paper.text((KEY_PX, top_px + 15), "Toe-out on the pedal", bold=True)
     for place, (name, look) in enumerate(RAYS.items()):
         y = top_px + 36 + 19 * place

@@ -171,7 +171,7 @@ def require_tidy(svg):
         assert not (shape.filled and _overlap(each.box, shape.box)), (each.words, shape)
         for piece in shape.pieces:
             for start, end in itertools.pairwise(piece):
-                assert not _crosses(start, end, each.box), (each.words, shape)
+                assert not crosses(start, end, each.box), (each.words, shape)
     for one, other in itertools.combinations(texts, 2):
         assert not _overlap(one.box, other.box), (one.words, other.words)
 
@@ -180,7 +180,7 @@ def _overlap(a, b):
     return a[0] < b[2] and b[0] < a[2] and a[1] < b[3] and b[1] < a[3]
 
 
-def _crosses(start, end, box):
+def crosses(start, end, box):
     """Return whether a straight piece enters a box (points tested every half px)."""
     if max(start[0], end[0]) < box[0] or min(start[0], end[0]) > box[2]:
         return False

@@ -14,7 +14,7 @@ import pytest
 from fitkit.charts.canvas import spread
 from fitkit.charts.soles import SoleFoot, soles
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
-from tests.drawings.drawn_svg import drawn, read
+from tests.drawings.drawn_svg import crosses, drawn, read
 
 # Invented feet with round numbers.
 LEFT = SoleFoot(
@@ -226,16 +226,6 @@ def test_rotation_is_drawn_at_its_true_angle_toward_the_little_toe_side(foot, on
         ((x, y), (x2, y2)) = rays[0]
         assert len(rays) == 1
         assert math.degrees(math.atan2(onward * (x - x2), y2 - y)) == pytest.approx(angle, abs=0.05)
-
-
-def crosses(start, end, box):
-    """Return whether a straight piece enters a box (points tested every half px)."""
-    steps = max(2, math.ceil(2 * math.dist(start, end)))
-    return any(
-        box[0] < start[0] + (end[0] - start[0]) * step / steps < box[2]
-        and box[1] < start[1] + (end[1] - start[1]) * step / steps < box[3]
-        for step in range(steps + 1)
-    )
 
 
 @pytest.mark.parametrize("name", AWKWARD)
