@@ -1,4 +1,4 @@
-"""Signs that need a clinician, what stops the advice, and the cautions printed on every paper.
+"""Signs that need a clinician, whom to see and how soon, and what stops the advice.
 
 Urgencies are standard medicine (from memory); local rules and licensed practice come first. Nothing here is a
 diagnosis, and nothing in a complaint picks a setting.
@@ -14,11 +14,6 @@ from fitkit.session.rider import Sign
 from fitkit.vocabulary import SIGN_WORDS, SIGNS, URGENCIES
 
 __all__ = [
-    "FIRST_RIDE",
-    "NOT_A_DIAGNOSIS",
-    "PART_CAUTIONS",
-    "STOP_AND_CALL_US",
-    "STOP_AT_ONCE",
     "WHO_TO_SEE",
     "SignFound",
     "most_urgent",
@@ -38,30 +33,6 @@ WHO_TO_SEE = {
 _WHO_BY_SIGN = {
     "growing_under_18": "a clinician, together with a parent or guardian, before anything is changed",
 }
-
-NOT_A_DIAGNOSIS = (
-    "A record of measurements and of what was tried; not a medical device and no diagnosis. "
-    "Local rules and licensed practice come first."
-)
-STOP_AND_CALL_US = (
-    "new or sharper pain at a knee, hip, back or foot",
-    "a foot that stays numb off the bike",
-    "a cleat that will not let go, or that has moved",
-)
-STOP_AT_ONCE = (
-    "chest pain, fainting, breathlessness out of proportion, a weak leg, "
-    "a change in bladder or bowel control, a hot swollen calf"
-)
-FIRST_RIDE = (
-    "Before you set off, stand still and click in and out of both pedals ten times. "
-    "Turn the bar slowly, pedals level, and see whether a toe can meet the tyre.",
-    "Ride an easy hour somewhere safe, without traffic. One change at a time: note what you feel and where.",
-    "After that first ride have the bolts of both cleats, and both pedals, checked again.",
-)
-PART_CAUTIONS = (
-    "The left pedal has a left-handed thread. Washers, spindles and extenders stay within their maker's limits, "
-    "rider mass included; anything pressed is a workshop's job."
-)
 
 
 @dataclass(frozen=True)

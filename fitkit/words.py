@@ -7,11 +7,16 @@ what a person typed as it was typed. All have a true minus sign and none a minus
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+import tomllib
+from collections.abc import Callable, Sequence
 from datetime import date
+from functools import cache
+from pathlib import Path
 
 __all__ = [
+    "Catalogue",
     "capital",
+    "catalogue",
     "count",
     "day",
     "decimal",
@@ -95,7 +100,7 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def day(when: date | str | None) -> str:
+def day(when: date | str | None, *, form: str = "{day} {month} {year}", months: Sequence[str] = _MONTHS) -> str:
     """Return "4 March 2026"; text that is no full date stays as it is."""
     if when is None:
         return "not set"
@@ -104,7 +109,7 @@ def day(when: date | str | None) -> str:
             when = date.fromisoformat(when)
         except ValueError:
             return when
-    return f"{when.day} {_MONTHS[when.month - 1]} {when.year}"
+    return form.format(day=when.day, month=months[when.month - 1], year=when.year)
 
 
 def count(number: int, noun: str) -> str:
@@ -122,3 +127,30 @@ def one_line(text: object, *, longest: int = 600) -> str:
     """Return a text as `printable`, on one line: line ends and tabs become spaces."""
     # A longer text would bury the others; what a person needs to find the place is at its beginning.
     return printable(" ".join(str(text)[: 4 * longest].split()), longest=longest)
+
+
+class Catalogue:
+    """Whole sentences by dotted key, with places to fill: the words of a paper, which a second language replaces."""
+
+    def __init__(self, tree: dict) -> None:
+        self.tree = tree
+
+    def __getitem__(self, key: str) -> str | list[str]:
+        found = self.tree
+        for step in key.split("."):
+            found = found[step]
+        return found
+
+    def __call__(self, key: str, **places: object) -> str:
+        """Return the sentence under a key with its places filled."""
+        return self[key].format(**places)
+
+    def day(self, when: date | str) -> str:
+        """Return a day as the catalogue writes it."""
+        return day(when, form=self["day.form"], months=self["day.months"])
+
+
+@cache
+def catalogue(path: Path) -> Catalogue:
+    """Return the catalogue in a TOML file."""
+    return Catalogue(tomllib.loads(path.read_text(encoding="utf-8")))

@@ -155,14 +155,6 @@ def _stands_otherwise(then: Inputs, now: Inputs, side: str, outward: float) -> b
 
 
 _IDS = {"spindle_id": None, "extender_id": "extender_mm", "base_adapter_id": "adapter_stack_mm"}
-_RIDER_WORDS = {
-    "thread": "the {side} pedal has enough thread in the crank again",
-    "mass": "the maker of the part in your {side} pedal or cleat has been asked about your weight",
-    "bolt": "your {side} cleat has bolts that are long enough",
-    "gap": "your {side} shoe no longer touches the crank or frame",
-    "turned": "the gap between your {side} foot and the crank has been measured again",
-    "lean": "your {side} pedal clears the ground in a turn",
-}
 
 
 @dataclass(frozen=True)
@@ -180,11 +172,6 @@ class Unsafe:
     def words(self) -> str:
         """What is not safe, for the fitter."""
         return f"{self.side}: {self.why}"
-
-    @property
-    def rider_words(self) -> str:
-        """What the rider waits for."""
-        return f"Do not ride until {_RIDER_WORDS[self.what].format(side=self.side)}."
 
     def as_document(self) -> dict:
         """Return it as it stands in the results file."""

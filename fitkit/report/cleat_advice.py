@@ -17,9 +17,9 @@ from fitkit.advice_words import (
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.advice import Advice, Worse
-from fitkit.words import capital, halved, halves
+from fitkit.words import halved, halves
 
-__all__ = ["first_words", "instruction", "put_back_words", "slip_words", "toe_words", "worse_beside"]
+__all__ = ["first_words", "instruction", "slip_words", "toe_words", "worse_beside"]
 
 _APART_MM = 2.0  # from this on decided and as left are said to differ (house choice)
 _NOTHING_SEEN = ", and nothing seen speaks for moving it"
@@ -126,21 +126,6 @@ def _put_back(assessment: Assessment, side: str) -> str:
         said = f"put it back: {_change(assessment, side)} (it stood at {old} by the last visit's mark)"
         said += f"; {also}" if also else ""
     return f"{_complaints(facts.worse)} since the last change: {said}. Send on if it does not settle."
-
-
-def put_back_words(assessment: Assessment, side: str) -> str | None:
-    """Return the old settings to go back to, for the rider's sheet; None where nothing is put back."""
-    advice, previous = assessment.advice[side], assessment.visit.previous
-    if advice.kind != "put_back":
-        return None
-    then = Inputs(replace(assessment.visit, session=previous, previous=None), ("as_found",))
-    said = [f"{side} cleat {_change(assessment, side)} mm"] if assessment.advised[side].facts.changed_then_mm else []
-    for name in advice.also_back:
-        field = name if name.startswith("saddle") else f"{side}.{name}"
-        old = then.word_now(field) if name.endswith("_id") else then.number_now(field)
-        shown = "as it was" if old is None else old if isinstance(old, str) else halves(old)
-        said.append(f"{_also_words(name)} to {shown}" if old is not None else f"{_also_words(name)} {shown}")
-    return f"{capital('; '.join(said))}."
 
 
 def _also_words(name: str) -> str:

@@ -7,23 +7,13 @@ from fitkit.assessment import Assessment
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.changes import also_changed
 from fitkit.report.cleat_advice import first_words, toe_words, worse_beside
-from fitkit.report.results import by_side
+from fitkit.report.results import by_side, shown_in
 from fitkit.report.stance import lean_words
 from fitkit.words import capital, halves
 
 __all__ = ["cleats", "first_numbers", "rotation", "starting_band"]
 
 SIDES = ("left", "right")
-_CLEAT_RESULTS = (
-    "cleat_setback.as_found",
-    "cleat_setback.as_left",
-    "cleat_setback.start",
-    "cleat_setback.move",
-    "cleat_setback.slot_least",
-    "cleat_setback.slot_greatest",
-    "cleat_setback.shortfall",
-    "mtp1.expected",
-)
 
 
 def first_numbers(assessment: Assessment) -> Sentences:
@@ -39,13 +29,12 @@ def first_numbers(assessment: Assessment) -> Sentences:
 def cleats(assessment: Assessment) -> Table:
     """Return the cleat's results of both feet with interval and grade."""
     caption = "The cleat's place (mm behind the first-MTP mark)"
-    return by_side(assessment, caption, _CLEAT_RESULTS, with_grade=True)
+    return by_side(assessment, caption, shown_in("cleats"), with_grade=True)
 
 
 def rotation(assessment: Assessment) -> Table:
     """Return rotation and float of both feet."""
-    names = ("cleat_setback.square_to_axle", "float.free_heel_in", "float.free_heel_out")
-    return by_side(assessment, "Rotation and float", names, with_grade=True)
+    return by_side(assessment, "Rotation and float", shown_in("rotation"), with_grade=True)
 
 
 def starting_band(assessment: Assessment) -> Sentences:

@@ -15,7 +15,7 @@ from nbformat import NotebookNode
 
 from fitkit import cautions, places
 from fitkit import session as sessions
-from fitkit.words import day, plain
+from fitkit.words import Catalogue, catalogue, day, plain
 
 if TYPE_CHECKING:
     from fitkit.assessment import Assessment
@@ -65,9 +65,11 @@ def _style(*names: str) -> str:
     return "\n".join(places.template(name).read_text(encoding="utf-8").strip() for name in names)
 
 
-def sheet_html(sheet: dict) -> str:
-    """Return the rider's page from the content that `fitkit.report.sheet.rider_sheet` makes."""
-    return _template("rider_sheet.html.j2").render(sheet=sheet, style=_style("paper.css", "rider_sheet.css"))
+def sheet_html(sheet: dict, say: Catalogue | None = None) -> str:
+    """Return the rider's page from the content that `fitkit.report.sheet.rider_sheet` makes of the same catalogue."""
+    words = say or catalogue(places.template("rider_sheet_words.toml"))
+    style = _style("paper.css", "rider_sheet.css")
+    return _template("rider_sheet.html.j2").render(sheet=sheet, say=words, style=style)
 
 
 # --- Setting strips: joint at 0, the line to set the cleat to, the old line -------------------------------------------

@@ -1,4 +1,4 @@
-"""The results in words: their names, tables of them, numbers that add up, and what is said of all of them together."""
+"""The results in words: their titles, tables of them, numbers that add up, and what is said of all of them together."""
 
 from __future__ import annotations
 
@@ -7,51 +7,15 @@ from dataclasses import replace
 
 from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
+from fitkit.assessment.results import RESULTS
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
 from fitkit.words import capital, halved
 
-__all__ = ["RESULT_WORDS", "by_side", "grades", "in_words", "lacking", "notes", "printed", "sources"]
+__all__ = ["by_side", "grades", "in_words", "lacking", "notes", "printed", "shown_in", "sources"]
 
 SIDES = ("left", "right")
 
-RESULT_WORDS = {
-    "cleat_setback.as_found": "cleat setback as found",
-    "cleat_setback.as_left": "cleat setback as left",
-    "cleat_setback.square_to_axle": "joint ahead of the axle, square to it",
-    "cleat_setback.band_low": "starting band, low end",
-    "cleat_setback.band_high": "starting band, high end",
-    "cleat_setback.start": "starting point",
-    "cleat_setback.move": "move of the cleat, toward the heel",
-    "cleat_setback.slot_least": "least setback the shoe's own slots allow",
-    "cleat_setback.slot_greatest": "greatest setback the shoe's own slots allow",
-    "cleat_setback.shortfall": "target beyond the slots, toward the heel",
-    "mtp1.expected": "first-MTP joint expected, from the heel",
-    "float.free_heel_in": "free rotation left, heel inward",
-    "float.free_heel_out": "free rotation left, heel outward",
-    "half_stance": "half-stance",
-    "half_stance.wish": "wished change of half-stance",
-    "half_stance.remaining": "what remains of the wish",
-    "frontal_lean": "frontal lean of hip to foot, foot outside",
-    "thread.turns": "pedal thread engaged",
-    "lean.clearance": "lean until the lowered pedal touches",
-    "toe.gap": "toe to tyre",
-    "toe.gap_after": "toe to tyre after the move",
-    "calf_lever.ratio": "ankle-to-axle lever, after to before",
-    "untouched.knee_change": "knee at its straightest, saddle untouched",
-    "height_only.saddle_down": "saddle down, height only",
-    "full.saddle_forward": "saddle forward, full answer",
-    "full.saddle_down": "saddle down, full answer",
-    "pitch_habit.saddle_down": "what a pitch habit alone does to the saddle, height only",
-    "pitch_habit.knee_change": "what a pitch habit alone does to the knee, saddle untouched",
-    "stack.saddle_down": "saddle down for shims and adapters alone",
-    "forward_limit": "forward limit",
-    "stance.width": "stance width",
-    "stance.difference": "left minus right half-stance",
-    "hip.spacing": "hip spacing",
-    "saddle.height_only.down": "saddle down along the seat tube, for both legs",
-    "bar.height_only.down": "bar down with it",
-}
 _GRADE_WORDS = {
     "measured here": "a reading taken in this visit",
     "derived": "geometry from readings of this visit",
@@ -73,7 +37,7 @@ def in_words(names: Iterable[str]) -> str:
         found = sides.setdefault(rest if side in SIDES else name, [])
         found += [side] if side in SIDES else []
     alone = {name: f" ({found[0]})" if len(found) == 1 else "" for name, found in sides.items()}
-    return "; ".join(RESULT_WORDS[name] + where for name, where in alone.items())
+    return "; ".join(RESULTS[name].title + where for name, where in alone.items())
 
 
 def printed(assessment: Assessment, name: str) -> str:
@@ -107,7 +71,7 @@ def by_side(
 
     `names` may give each its own words; `remark` what is said behind a number of a pair that is known.
     """
-    labels = names if isinstance(names, Mapping) else {name: capital(RESULT_WORDS[name]) for name in names}
+    labels = names if isinstance(names, Mapping) else {name: capital(RESULTS[name].title) for name in names}
     rows, numbers = [], []
     for name, label in labels.items():
         pair = [assessment[f"{side}.{name}"] for side in SIDES]
@@ -120,6 +84,11 @@ def by_side(
         numbers += [(label, side, estimate) for side, estimate in zip(SIDES, pair, strict=True)]
     head = ("", "Left", "Right", "Grade") if with_grade else ("", "Left", "Right")
     return Table(caption, head, tuple(rows), estimates=tuple(numbers))
+
+
+def shown_in(section: str) -> list[str]:
+    """Return the names, without their side, of the results of either foot that a section shows."""
+    return [name for name, row in RESULTS.items() if row.section == section and row.is_sided]
 
 
 def notes(assessment: Assessment) -> Sentences:

@@ -13,7 +13,7 @@ from fitkit.calculations.clearances import LEAST_LEAN_DEG, bending_words, gap_wo
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.results import by_side, printed
+from fitkit.report.results import by_side, printed, shown_in
 from fitkit.words import capital, halved, halves, plain, signed
 
 __all__ = [
@@ -191,13 +191,12 @@ def parts_refused(assessment: Assessment) -> Table:
 def widths(assessment: Assessment) -> Table:
     """Return half-stance and frontal lean with interval and grade."""
     caption = "Where each foot stands (mm from the frame's middle)"
-    return by_side(assessment, caption, ("half_stance", "frontal_lean"), with_grade=True)
+    return by_side(assessment, caption, shown_in("widths"), with_grade=True)
 
 
 def clearances(assessment: Assessment) -> Table:
     """Return threads, lean and toe to tyre of both sides."""
-    names = ("thread.turns", "lean.clearance", "toe.gap", "toe.gap_after")
-    return by_side(assessment, "Threads and clearances", names, remark=_toe_gap)
+    return by_side(assessment, "Threads and clearances", shown_in("clearances"), remark=_toe_gap)
 
 
 def _toe_gap(name: str, estimate: Estimate) -> str:

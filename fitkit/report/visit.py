@@ -10,19 +10,9 @@ from fitkit import session as sessions
 from fitkit.assessment import Assessment, Visit
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.sprint_settings import A_YES
-from fitkit.cautions import (
-    FIRST_RIDE,
-    NOT_A_DIAGNOSIS,
-    PART_CAUTIONS,
-    STOP_AND_CALL_US,
-    STOP_AT_ONCE,
-    put_back,
-    signs_cleared,
-    signs_open,
-    stops_advice,
-)
+from fitkit.cautions import put_back, signs_cleared, signs_open, stops_advice
 from fitkit.report.blocks import Sentences, Table
-from fitkit.report.changes import owed, owed_from_last_time
+from fitkit.report.changes import ENGLISH, to_do
 from fitkit.report.cleat_advice import slip_words
 from fitkit.report.sheet import torques
 from fitkit.session.paths import counting, value_at
@@ -121,11 +111,11 @@ def _sprinted_unasked(assessment: Assessment) -> list[str]:
 def cautions(assessment: Assessment) -> Sentences:
     """Return the cautions that stand on every paper."""
     lines = (
-        *FIRST_RIDE,
-        *dict.fromkeys((*torques(assessment), PART_CAUTIONS)),
-        f"Stop and call the clinic: {'; '.join(STOP_AND_CALL_US)}.",
-        f"Emergency care at once: {STOP_AT_ONCE}.",
-        NOT_A_DIAGNOSIS,
+        *ENGLISH["cautions.first_ride"],
+        *dict.fromkeys((*torques(assessment), ENGLISH("cautions.parts"))),
+        f"Stop and call the clinic: {'; '.join(ENGLISH['cautions.stop'])}.",
+        f"Emergency care at once: {ENGLISH('cautions.emergency')}.",
+        ENGLISH("cautions.not_a_diagnosis"),
     )
     return Sentences(lines)
 
@@ -143,8 +133,7 @@ def remaining(assessment: Assessment) -> Sentences:
             lines.append(f"{side.capitalize()} cleat: measure again after tightening.")
         elif slip := slip_words(assessment, side):
             lines.append(f"{side.capitalize()} cleat: {slip}; it may have slipped on tightening, measure again.")
-    lines += [f"Still to do from last time: {each.words}." for each in owed_from_last_time(assessment)]
-    lines += [f"Still to do: {each.words}." for each in owed(assessment)]
+    lines += to_do(assessment)
     lines.append("One change at a time: what is not done today waits until the rider has ridden.")
     return Sentences(tuple(lines))
 

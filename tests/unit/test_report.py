@@ -8,11 +8,12 @@ import pytest
 from fitkit import cautions, house, session
 from fitkit.advice_words import value_words
 from fitkit.assessment import Visit, assess
+from fitkit.assessment.results import RESULTS
 from fitkit.estimate import known, missing
 from fitkit.report import rider_sheet
 from fitkit.report.pages import sheet_html
 from fitkit.report.record import Record
-from fitkit.report.results import RESULT_WORDS, in_words
+from fitkit.report.results import in_words
 from fitkit.report.visit import last_time
 from fitkit.vocabulary import SIGN_WORDS, SIGNS
 from fitkit.words import day, whole
@@ -54,7 +55,7 @@ def test_dates_are_said_as_people_say_them():
 def test_every_result_has_words(assessed):
     for name in assessed().results:
         assert in_words([name])
-    assert len(set(RESULT_WORDS.values())) == len(RESULT_WORDS)
+    assert len({row.title for row in RESULTS.values()}) == len(RESULTS)
 
 
 def test_the_first_sentence_reads_as_a_fitter_would_say_it(record):

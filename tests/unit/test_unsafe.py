@@ -11,6 +11,7 @@ import re
 import pytest
 
 from fitkit.assessment import assess
+from fitkit.report import rider_sheet, stance
 
 START = {
     "format": "cleat-stance-session",
@@ -183,24 +184,25 @@ def test_two_parts_too_weak_for_the_rider_are_both_said(assessed):
 def test_three_washers_that_leave_7_turns_are_said_to_fitter_and_rider(assessed):
     # 12 mm of thread less 3 mm of washers are 9 mm: 7.09 turns of 1.270.
     changes = {"bike.left.spindle_thread_mm": 12, "as_left.left.washer_mm": 3}
-    [each] = assessed(changes, start_from=START).unsafe
+    found = assessed(changes, start_from=START)
+    [each] = found.unsafe
     assert (each.what, each.side, each.limit, each.unit) == ("thread", "left", 8, "turns")
     assert each.value == pytest.approx(7.087, abs=0.001)
     # Two calliper readings of SD .2 mm, 1.96 standard deviations of their difference: .44 turns either way.
     assert re.search(r"7\.1 turns of pedal thread engaged \(6\.[67] to 7\.5\), 8 wanted", each.words)
-    assert each.rider_words == "Do not ride until the left pedal has enough thread in the crank again."
+    assert rider_sheet(found)["unsafe"] == ["Do not ride until the left pedal has enough thread in the crank again."]
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
 def test_a_heel_gap_of_4_after_a_turn_of_7_degrees_is_said(assessed, side):
     changes = {f"bike.{side}.heel_gap_heel_in_mm": 4, f"decided.{side}.cleat_toe_out_deg": [-2]}
-    [each] = assessed(changes, start_from=START).unsafe
+    found = assessed(changes, start_from=START)
+    [each] = found.unsafe
     assert (each.what, each.side, each.value, each.limit) == ("turned", side, 4, 10)
     said = f"{side}: turned by 7.0 degrees since heel to crank, heel in was 4 mm: measure it again"
     assert each.words == said
-    assert (
-        each.rider_words == f"Do not ride until the gap between your {side} foot and the crank has been measured again."
-    )
+    waits_for = f"Do not ride until the gap between your {side} foot and the crank has been measured again."
+    assert rider_sheet(found)["unsafe"] == [waits_for]
 
 
 def test_a_gap_measured_after_the_turn_stands_although_the_turn_is_read_again(unsafe):
@@ -264,8 +266,6 @@ def test_what_is_being_tried_is_held_against_the_limits_too(unsafe, kept, there)
 
 
 def test_a_gap_does_not_hold_once_the_shoe_was_turned_or_moved(assessed):
-    from fitkit.report import stance
-
     gap = {"bike.left.heel_gap_heel_in_mm": 4}
     turned = assessed({**gap, "decided.left.cleat_toe_out_deg": [-2]}, start_from=START)
     assert "Heel to crank, heel in | was gap 4 mm; moved since: measure again | gap 20 mm" in repr(
