@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from fitkit.calculations.advice import Advice, Worse
 from fitkit.estimate import Estimate
 from fitkit.vocabulary import PLACES, SIGN_WORDS
@@ -9,12 +11,11 @@ from fitkit.words import decimal, halved, halves, span
 
 __all__ = [
     "COSTS_LESS",
+    "KIND_WORDS",
+    "REASON_WORDS",
     "change_words",
-    "kind_words",
     "needs_words",
     "no_move_words",
-    "place_words",
-    "reason_words",
     "slots_words",
     "value_words",
     "worse_words",
@@ -22,7 +23,7 @@ __all__ = [
 
 COSTS_LESS = "Too far toward the heel costs less than too far toward the toes."
 
-_KINDS = {
+KIND_WORDS = {
     "clinician": "see a clinician first",
     "decided": "decided",
     "put_back": "put it back",
@@ -33,7 +34,7 @@ _KINDS = {
     "leave": "leave it",
     "unknown": "no advice yet",
 }
-_REASONS = {
+REASON_WORDS = {
     "not_measured": "the cleat was not measured",
     "decided": "it was decided",
     "worse": "a complaint got worse after the last change",
@@ -63,23 +64,13 @@ _REASONS = {
 }
 
 
-def kind_words(kind: str) -> str:
-    """Return what a kind of advice says, in a few words."""
-    return _KINDS[kind]
-
-
-def reason_words(reason: str) -> str:
-    """Return one reason in words."""
-    return _REASONS[reason]
-
-
 def no_move_words(advice: Advice) -> str:
     """Return why no move is advised, "no move advised: it stands inside the starting band, …"."""
     if advice.needs is not None:
         wants = advice.needs if advice.needs.startswith("ride ") else f"needs {advice.needs}"
         return f"no move advised: {wants}"
-    strongest = next((reason for reason in advice.why if reason in _REASONS), "no_band")
-    return f"no move advised: {reason_words(strongest)}"
+    strongest = next((reason for reason in advice.why if reason in REASON_WORDS), "no_band")
+    return f"no move advised: {REASON_WORDS[strongest]}"
 
 
 def change_words(before_mm: float, after_mm: float) -> str:
@@ -90,7 +81,7 @@ def change_words(before_mm: float, after_mm: float) -> str:
     return f"{halves(abs(move))} mm toward the {'heel' if move > 0 else 'toes'}"
 
 
-def place_words(region: str, side: str | None) -> str:
+def _place(region: str, side: str | None) -> str:
     """Return where a complaint is, as "left front of the knee"."""
     place = PLACES[region]
     return f"{place}, both sides" if side == "both" else f"{side} {place}" if side else place
@@ -98,7 +89,7 @@ def place_words(region: str, side: str | None) -> str:
 
 def worse_words(worse: Worse) -> str:
     """Return "left front of the knee from 3 to 6 of 10", or "new: … 5 of 10"."""
-    place = place_words(worse.region, worse.side)
+    place = _place(worse.region, worse.side)
     if worse.then is None:
         return f"new: {place} {worse.now:g} of 10"
     return f"{place} from {worse.then:g} to {worse.now:g} of 10"
@@ -114,20 +105,13 @@ def slots_words(advice: Advice) -> str:
     return f"Slots end {halves(advice.short_by_mm)} mm short: {helps}."
 
 
-def sign_words(advice: Advice) -> str:
-    """Return the sign that stops the advice, in words."""
-    return SIGN_WORDS[advice.why[0]]
-
-
-def _tenth(value: float) -> str:
-    return decimal(value, 1)
-
-
-def _thousandth(value: float) -> str:
-    return decimal(value, 3)
-
-
-_UNITS = {"mm": (" mm", halves), "deg": ("°", _tenth), "turns": (" turns", _tenth), "1": ("", _thousandth)}
+_tenth = partial(decimal, places=1)
+_UNITS = {
+    "mm": (" mm", halves),
+    "deg": ("°", _tenth),
+    "turns": (" turns", _tenth),
+    "1": ("", partial(decimal, places=3)),
+}
 
 
 def value_words(estimate: Estimate) -> str:

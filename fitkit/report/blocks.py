@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from fitkit.estimate import Estimate
+from fitkit.words import halves, span
 
 if TYPE_CHECKING:
     import pandas
 
-__all__ = ["Sentences", "Table"]
+    from fitkit.calculations.readings import Interval
+
+__all__ = ["Number", "Sentences", "Table", "interval_words"]
 
 
 @dataclass(frozen=True)
@@ -32,35 +35,64 @@ class Sentences:
         return "\n".join(self.lines)
 
 
+class Number(str):
+    """The words of a cell that keep the number they print: value, ends of its interval, unit, or what it needs."""
+
+    __slots__ = ("numbers",)
+
+    def __new__(
+        cls,
+        words: str,
+        value: float | None,
+        low: float | None = None,
+        high: float | None = None,
+        unit: str = "",
+        needs: str | None = None,
+    ) -> Number:
+        made = super().__new__(cls, words)
+        made.numbers = (value, low, high, unit, needs)
+        return made
+
+
+def interval_words(found: Interval | None, unit: str = "", form: Callable[[float], str] = halves) -> str:
+    """Return a number with the ends of its interval for a cell or a sentence, "not assessed" where there is none."""
+    if found is None:
+        return "not assessed"
+    words = span(found.value, found.low, found.high, unit, form)
+    return Number(words, found.value, found.low, found.high, unit.strip())
+
+
 @dataclass(frozen=True)
 class Table:
     """A table with a caption; the first column names the row. An empty one says so in words."""
 
     caption: str  # what the table shows
     columns: tuple[str, ...]  # head of each column
-    rows: tuple[tuple[str, ...], ...]  # cells, as many in each row as there are columns
+    rows: tuple[tuple[str, ...], ...]  # cells, as many in each row as there are columns; numbers as `Number`
     if_empty: str = ""  # the sentence shown in place of a table without rows
-    estimates: tuple[tuple[str, str, Estimate], ...] = ()  # row, side and number behind the cells, where there is one
 
     def frame(self) -> pandas.DataFrame:
-        """Return what is shown to be analysed: row, side and number with its ends, unit and needs; else the cells.
+        """Return what is shown to be analysed: row, side or column, and number with its ends, unit and needs.
 
         Returns
         -------
         pandas.DataFrame
-            One row a number (columns row, side, value, low, high, unit, needs), numbers as numbers; of a table of
-            words one row a cell (columns row, column, text).
+            One row a number (columns row, side, value, low, high, unit, needs; column in place of side where columns
+            are not left and right), numbers as numbers; of a table of words one row a cell (columns row, column, text).
         """
         import pandas  # where a frame is asked for, never on the way to a form
 
-        if self.estimates:
-            names = ("value", "low", "high", "unit", "needs")
-            rows = [(row, side, *(getattr(found, name) for name in names)) for row, side, found in self.estimates]
-            return pandas.DataFrame(rows, columns=["row", "side", *names])
         cells = [
             (row[0], head, cell) for row in self.rows for head, cell in zip(self.columns[1:], row[1:], strict=True)
         ]
-        return pandas.DataFrame(cells, columns=["row", "column", "text"])
+        numbers = [(row, head, *cell.numbers) for row, head, cell in cells if isinstance(cell, Number)]
+        if not numbers:
+            return pandas.DataFrame(cells, columns=["row", "column", "text"])
+        frame = pandas.DataFrame(numbers, columns=["row", "column", "value", "low", "high", "unit", "needs"])
+        if set(frame["column"]) <= {"Left", "Right"}:
+            frame["column"] = frame["column"].str.lower()
+            frame = frame.rename(columns={"column": "side"})
+        return frame
 
     def _repr_html_(self) -> str:
         if not self.rows:

@@ -12,7 +12,7 @@ from fitkit.session import key
 from fitkit.session.paths import value_at
 from fitkit.words import Catalogue, catalogue, halved, halves, plain
 
-__all__ = ["ENGLISH", "Change", "also_changed", "changes", "part_words", "to_do", "value_words"]
+__all__ = ["ENGLISH", "Change", "also_changed", "changes", "part_words", "setting_words", "to_do"]
 
 SIDES = ("left", "right")
 ENGLISH = catalogue(places.template("rider_sheet_words.toml"))
@@ -71,7 +71,7 @@ def also_changed(assessment: Assessment) -> str:
     return f"Also changed: {'; '.join(f'{each.what}: {each.before}, now {each.now}' for each in found)}."
 
 
-def value_words(name: str, value: float | str, say: Catalogue = ENGLISH) -> str:
+def setting_words(name: str, value: float | str, say: Catalogue = ENGLISH) -> str:
     """Return a setting's number, or the id of a part, as its row shows it."""
     if isinstance(value, str):
         return say(f"{name}.value", value=value)
@@ -119,7 +119,7 @@ class _BesideAsFound:
             before = before or 0.0
         if before is None:
             return self._from_nowhere(name, side, what, now)
-        by, is_sure, shown = _difference(before, now), at == "as_left", value_words(name, before, self._say)
+        by, is_sure, shown = _difference(before, now), at == "as_left", setting_words(name, before, self._say)
         if by == 0:
             again = self._say("cell.as_before" if is_sure else "cell.not_again")
             return Change(name, side, what, shown, again, is_sure=is_sure, is_again=is_sure)
@@ -131,12 +131,14 @@ class _BesideAsFound:
             key += "_typed_other_way" if typed * by < 0 else "_typed"
             places["typed"] = plain(abs(typed))
         words = self._say(f"{key}.{side or 'both'}", **places)
-        return Change(name, side, what, shown, value_words(name, now, self._say), words, is_sure, 0 if is_kept else by)
+        return Change(
+            name, side, what, shown, setting_words(name, now, self._say), words, is_sure, 0 if is_kept else by
+        )
 
     def _from_nowhere(self, name: str, side: str | None, what: str, now: float | None) -> Change | None:
         """Return the change of what was not measured as found; of a cleat what was typed as moved between lines."""
         unknown = self._say("cell.not_measured")
-        shown = unknown if now is None else value_words(name, now, self._say)
+        shown = unknown if now is None else setting_words(name, now, self._say)
         at = self._place(f"moved_mm.{side}") if name == _CLEAT else None
         moved = self._now.number(f"{at}.moved_mm.{side}") if at not in (None, "as_found") else None
         if moved:
@@ -175,7 +177,7 @@ class _BesideAsFound:
     def _part(self, name: str, value: float | str | None) -> str:
         if value is None:
             return self._say("cell.none" if name in ("extender_id", "base_adapter_id") else "cell.not_recorded")
-        return self._say("cell.none") if name in _FITTED and value == 0 else value_words(name, value, self._say)
+        return self._say("cell.none") if name in _FITTED and value == 0 else setting_words(name, value, self._say)
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,10 @@ from dataclasses import replace
 from fitkit import session
 from fitkit.advice_words import (
     COSTS_LESS,
+    KIND_WORDS,
+    REASON_WORDS,
     change_words,
-    kind_words,
     needs_words,
-    reason_words,
     slots_words,
     worse_words,
 )
@@ -147,15 +147,15 @@ def _after_trials(assessment: Assessment, side: str) -> str:
 
 
 def _reason(advice: Advice) -> str:
-    return next((reason_words(reason) for reason in advice.why if reason != "slots"), "")
+    return next((REASON_WORDS[reason] for reason in advice.why if reason != "slots"), "")
 
 
 def _reasons(advice: Advice) -> str:
     """Return all reasons, and in brackets after the first by what it was seen."""
     first, *rest = (reason for reason in advice.why if reason != "slots")
-    how = ", ".join(reason_words(reason) for reason in rest if reason in _SEEN_BY)
-    others = [reason_words(reason) for reason in rest if reason not in _SEEN_BY]
-    return "; ".join([f"{reason_words(first)} ({how})" if how else reason_words(first), *others])
+    how = ", ".join(REASON_WORDS[reason] for reason in rest if reason in _SEEN_BY)
+    others = [REASON_WORDS[reason] for reason in rest if reason not in _SEEN_BY]
+    return "; ".join([f"{REASON_WORDS[first]} ({how})" if how else REASON_WORDS[first], *others])
 
 
 def _other_cause(assessment: Assessment, side: str) -> str:
@@ -235,7 +235,7 @@ def instruction(assessment: Assessment, side: str) -> str:
     """Return what is to be done, or was done, with one cleat, in a few words."""
     advice, found = assessment.advice[side], assessment[f"{side}.cleat_setback.as_found"].value
     is_left = advice.kind == "decided" and _is_only_left(assessment, side)
-    words = "as left" if is_left else kind_words(advice.kind)
+    words = "as left" if is_left else KIND_WORDS[advice.kind]
     if advice.kind == "after_trials" and advice.next_mm is None:
         return advice.needs
     if None in (advice.next_mm, found):

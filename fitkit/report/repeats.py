@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from functools import partial
 
 from fitkit import places
 from fitkit.assessment.repeats import Repeated, assess_repeats
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.repeatability import LimitsOfAgreement
 from fitkit.charts import Figure
-from fitkit.report.blocks import Sentences, Table
+from fitkit.report.blocks import Sentences, Table, interval_words
 from fitkit.session.study import MarkRepeats, load_repeats
 from fitkit.vocabulary import TAKEN_BRIEFLY
-from fitkit.words import capital, decimal, span
+from fitkit.words import capital, decimal
 
 __all__ = ["RepeatsShown", "example"]
 
@@ -28,15 +29,14 @@ class RepeatsShown:
         """Return the technical error of marking and of the ruler, bias, and the smallest change that can be seen."""
         found = self.found
         rows = [
-            ("Technical error, joint marked anew", _mm(found.marking)),
-            ("Technical error, tape left on (the ruler alone)", _mm(found.ruler)),
-            ("Smallest change between two marks that is more than error", _mm(found.detectable)),
-            ("Second round less first", _mm(_bias(found.between_rounds))),
-            ("Own less the other fitter's", _mm(_bias(found.against_reference))),
+            ("Technical error, joint marked anew", _tenths(found.marking)),
+            ("Technical error, tape left on (the ruler alone)", _tenths(found.ruler)),
+            ("Smallest change between two marks that is more than error", _tenths(found.detectable)),
+            ("Second round less first", _tenths(_bias(found.between_rounds))),
+            ("Own less the other fitter's", _tenths(_bias(found.against_reference))),
         ]
         if found.correlation is not None:
-            single = found.correlation
-            words = span(single.value, single.low, single.high, form=lambda value: decimal(value, 2))
+            words = interval_words(found.correlation, form=partial(decimal, places=2))
             rows.append(("Intraclass correlation of two rounds, form (2,1)", words))
         caption = "What your repeats show, with 95 % intervals (measured here)"
         return Table(caption, ("", "mm; the correlation has no unit"), tuple(rows))
@@ -96,7 +96,5 @@ def _bias(limits: LimitsOfAgreement | None) -> Interval | None:
     return None if limits is None else limits.bias
 
 
-def _mm(found: Interval | None) -> str:
-    if found is None:
-        return "not assessed"
-    return span(found.value, found.low, found.high, form=lambda value: decimal(value, 1))
+def _tenths(found: Interval | None) -> str:
+    return interval_words(found, form=partial(decimal, places=1))

@@ -9,7 +9,7 @@ from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.results import RESULTS
 from fitkit.estimate import Estimate
-from fitkit.report.blocks import Sentences, Table
+from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.words import capital, halved
 
 __all__ = ["by_side", "grades", "in_words", "lacking", "notes", "printed", "shown_in", "sources"]
@@ -72,18 +72,19 @@ def by_side(
     `names` may give each its own words; `remark` what is said behind a number of a pair that is known.
     """
     labels = names if isinstance(names, Mapping) else {name: capital(RESULTS[name].title) for name in names}
-    rows, numbers = [], []
+    rows = []
     for name, label in labels.items():
         pair = [assessment[f"{side}.{name}"] for side in SIDES]
-        cells = [printed(assessment, f"{side}.{name}") for side in SIDES]
-        if all(estimate.is_known for estimate in pair):
-            cells = [f"{cell}{remark(name, estimate)}" for cell, estimate in zip(cells, pair, strict=True)]
+        are_known = all(estimate.is_known for estimate in pair)
+        cells = []
+        for side, found in zip(SIDES, pair, strict=True):
+            words = printed(assessment, f"{side}.{name}") + (remark(name, found) if are_known else "")
+            cells.append(Number(words, found.value, found.low, found.high, found.unit, found.needs))
         if with_grade:
             cells.append(" / ".join(dict.fromkeys(each.grade for each in pair if each.is_known)) or "—")
         rows.append((label, *cells))
-        numbers += [(label, side, estimate) for side, estimate in zip(SIDES, pair, strict=True)]
     head = ("", "Left", "Right", "Grade") if with_grade else ("", "Left", "Right")
-    return Table(caption, head, tuple(rows), estimates=tuple(numbers))
+    return Table(caption, head, tuple(rows))
 
 
 def shown_in(section: str) -> list[str]:

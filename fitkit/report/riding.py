@@ -14,7 +14,7 @@ from fitkit.calculations.readings import Interval
 from fitkit.charts import Figure
 from fitkit.charts.figure import row
 from fitkit.readers.film import POINTS, SETTINGS
-from fitkit.report.blocks import Sentences, Table
+from fitkit.report.blocks import Number, Sentences, Table, interval_words
 from fitkit.report.drawings import table_of
 from fitkit.report.visit import complaint_words, yes_or_no
 from fitkit.session.bike import Trial as RecordedTrial
@@ -115,8 +115,10 @@ def trials_along(assessment: Assessment) -> Table:
             rows.append(
                 (
                     f"{capital(side)} {halves(trial.cleat_setback_mm)} mm, trial {number + 1}",
-                    "—" if trial.score is None else tenths(trial.score),
-                    "—" if trial.smooth_at_bottom is None else plain(trial.smooth_at_bottom),
+                    "—" if trial.score is None else Number(tenths(trial.score), trial.score),
+                    "—"
+                    if trial.smooth_at_bottom is None
+                    else Number(plain(trial.smooth_at_bottom), trial.smooth_at_bottom),
                     _observed(trial, recorded, side),
                     ", ".join(plain(value) for value in travel) or "—",
                     yes_or_no(recorded.saddle_corrected),
@@ -174,7 +176,7 @@ def knees(assessment: Assessment) -> Table:
         if track.needs is not None:
             rows.append((_knee_name(knee), f"not assessed: needs {track.needs}", "", "", f"{turns}"))
             continue
-        cells = (_interval(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
+        cells = (interval_words(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
         rows.append((_knee_name(knee), *cells, f"{turns} of {len(track.revolutions)}"))
     rows += _travel_changes(assessment.ride.filmed.knees)
     head = ("", "Offset, outward of the pedal", "Travel", "Inward pull on the downstroke", "Turns used")
@@ -206,7 +208,7 @@ def ruler_table(offsets_mm: dict[str, tuple[tuple[float, ...], tuple[float, ...]
             track = ride_check.knee_from_ruler(top_mm=top, bottom_mm=bottom, house_sd_mm=house_sd_mm)
         except ValueError as error:
             raise ValueError(f"{capital(side)}: {error}") from None
-        cells = (_interval(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
+        cells = (interval_words(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
         rows.append((capital(side), *cells))
     head = ("", "Offset, outward of the pedal", "Travel, at least", "Inward pull on the downstroke")
     caption = "Knees read with a ruler, mm with 95 % interval (measured here)"
@@ -215,10 +217,6 @@ def ruler_table(offsets_mm: dict[str, tuple[tuple[float, ...], tuple[float, ...]
 
 def _knee_name(knee: FilmedKnee) -> str:
     return f"{capital(knee.side)}, {knee.position}"
-
-
-def _interval(found: Interval) -> str:
-    return span(found.value, found.low, found.high)
 
 
 def knee_words(assessment: Assessment) -> Sentences:
@@ -255,7 +253,7 @@ def _places(assessment: Assessment) -> list[dict]:
     found = []
     for film, knee in enumerate(assessment.ride.filmed.knees):
         if knee.track.needs is None:
-            travel, pull = _interval(knee.track.travel_mm), _interval(knee.track.inward_pull_mm)
+            travel, pull = interval_words(knee.track.travel_mm), interval_words(knee.track.inward_pull_mm)
             said = f"travel {travel} mm, inward pull {pull} mm"
             common = {"film": film, "side": knee.side, "position": knee.position, "said": said}
             found += [{**common, **asdict(place)} for place in knee.places]

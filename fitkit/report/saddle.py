@@ -8,7 +8,7 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations import saddle_height
 from fitkit.estimate import Estimate
-from fitkit.report.blocks import Sentences, Table
+from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.report.results import by_side
 from fitkit.words import capital, decimal, halved, halves, plain, signed, whole
 
@@ -125,12 +125,13 @@ def saddle_remaining(assessment: Assessment) -> Table:
         for name, left in assessment.legs[side].remaining.items():
             knee, at = left.largest_knee_change
             thigh, thigh_at = left.largest_thigh_change
+            least = left.least_knee_flexion_change_deg
             rows.append(
                 (
                     f"{capital(side)}, {name}",
-                    f"{decimal(knee, 1)}° at crank {whole(at)}°",
-                    f"{decimal(left.least_knee_flexion_change_deg, 1)}°",
-                    f"{decimal(thigh, 1)}° at crank {whole(thigh_at)}°",
+                    Number(f"{decimal(knee, 1)}° at crank {whole(at)}°", knee, unit="deg"),
+                    Number(f"{decimal(least, 1)}°", least, unit="deg"),
+                    Number(f"{decimal(thigh, 1)}° at crank {whole(thigh_at)}°", thigh, unit="deg"),
                 )
             )
     if assessment["left.full.saddle_down"].needs and assessment["right.full.saddle_down"].needs:
@@ -151,11 +152,14 @@ def height_rules(assessment: Assessment) -> Table:
     rules = saddle_height.height_rules(
         inseam, crank_mm=crank, seat_tube_angle_deg=angle, least_knee_flexion=next((k for k in knees if k), None)
     )
-    rows = [("As found", "not measured" if saddle is None else f"{saddle:.0f} mm", "measured here")]
+    found = "not measured" if saddle is None else Number(f"{saddle:.0f} mm", saddle, unit="mm")
+    rows = [("As found", found, "measured here")]
     for rule in rules:
-        height = rule.saddle_height
-        value = "not assessed" if height is None else f"{height.value:.0f} mm (± {height.half_width():.0f})"
-        rows.append((capital(rule.name), value, f"{rule.source}; {'; '.join(rule.notes)}"))
+        words, height = "not assessed", rule.saddle_height
+        if height is not None:
+            value, half = height.value, height.half_width()
+            words = Number(f"{value:.0f} mm (± {half:.0f})", value, value - half, value + half, "mm")
+        rows.append((capital(rule.name), words, f"{rule.source}; {'; '.join(rule.notes)}"))
     apart = f"which lie {saddle_height.disagreement_mm(rules):.0f} mm apart"
     caption = f"Saddle height by static rules, {apart}. {saddle_height.IGNORED}"
     return Table(caption, ("", "Crank centre to saddle top", "Source and note"), tuple(rows))

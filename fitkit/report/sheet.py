@@ -13,7 +13,7 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import Inputs
 from fitkit.charts import Figure
 from fitkit.charts.rider_soles import RiderSole, rider_soles
-from fitkit.report.changes import ENGLISH, Change, changes, part_words, to_do, value_words
+from fitkit.report.changes import ENGLISH, Change, changes, part_words, setting_words, to_do
 from fitkit.report.saddle import assumes_dropping, is_anything_moved
 from fitkit.words import Catalogue, halved, halves, plain
 
@@ -119,7 +119,7 @@ def _back(assessment: Assessment, side: str, say: Catalogue) -> list[str]:
         if old is None:
             said.append(say("back.as_it_was", what=say(what)))
         else:
-            said.append(say("back.other", what=say(what), value=value_words(name, old, say)))
+            said.append(say("back.other", what=say(what), value=setting_words(name, old, say)))
     return said
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.ride import Compared, Sprint
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.sprint_settings import A_YES, EXERTION_QUESTIONS, ORDER_WORDS, trade_figure_words
 from fitkit.charts import Figure
-from fitkit.report.blocks import Sentences, Table
-from fitkit.words import capital, decimal, span
+from fitkit.report.blocks import Number, Sentences, Table, interval_words
+from fitkit.words import capital, decimal
 
 __all__ = ["exertion_questions", "sprint_points", "sprint_words", "sprints", "sprints_compared"]
 
+_tenth, _whole = partial(decimal, places=1), partial(decimal, places=0)
 NO_SPRINT = "No power file was given: sprints not assessed."
 
 
@@ -72,21 +75,15 @@ def sprints(assessment: Assessment) -> Table:
             (
                 f"Sprint {sprint.number}",
                 sprint.setting,
-                "not assessed" if effort.peak_w is None else f"{effort.peak_w:.0f} W",
-                _interval(effort.time_to_peak_s, 1, " s"),
-                _interval(effort.strokes_to_peak, 1),
-                _interval(effort.line.best_cadence_rpm, 0, " a minute"),
+                "not assessed" if effort.peak_w is None else Number(f"{effort.peak_w:.0f} W", effort.peak_w, unit="W"),
+                interval_words(effort.time_to_peak_s, " s", _tenth),
+                interval_words(effort.strokes_to_peak, form=_tenth),
+                interval_words(effort.line.best_cadence_rpm, " a minute", _whole),
                 "counts" if sprint.is_counted else "to get used to it" if effort.needs is None else "left out",
             )
         )
     head = ("", "Setting", "Peak power", "Time to peak", "Pedal strokes to peak", "Best cadence, first 3 s", "")
     return Table("Sprints, in the order their files are listed (measured here)", head, tuple(rows))
-
-
-def _interval(found: Interval | None, decimals: int, unit: str = "") -> str:
-    if found is None:
-        return "not assessed"
-    return span(found.value, found.low, found.high, unit, lambda value: decimal(value, decimals))
 
 
 def sprints_compared(assessment: Assessment) -> Table:
@@ -101,7 +98,7 @@ def sprints_compared(assessment: Assessment) -> Table:
 
 
 def _watts(found: Interval) -> str:
-    return _interval(found, 0, " W")
+    return interval_words(found, " W", _whole)
 
 
 def _compared(each: Compared) -> tuple[str, ...]:
@@ -109,7 +106,7 @@ def _compared(each: Compared) -> tuple[str, ...]:
     if found.needs:
         return name, f"not assessed: needs {found.needs}", "", ""
     said = "cannot be told from no difference" if found.is_within_noise else "more than that"
-    percent = _interval(found.difference_percent, 1, " %")
+    percent = interval_words(found.difference_percent, " %", _tenth)
     return name, f"{_watts(found.difference_w)}; {percent}", f"{found.smallest_detectable_percent:.1f} %", said
 
 

@@ -12,7 +12,7 @@ from fitkit.calculations import stance as widening
 from fitkit.calculations.clearances import LEAST_LEAN_DEG, bending_words, gap_words
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
 from fitkit.estimate import Estimate
-from fitkit.report.blocks import Sentences, Table
+from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.report.results import by_side, printed, shown_in
 from fitkit.words import capital, halved, halves, plain, signed
 
@@ -70,20 +70,20 @@ def hips(assessment: Assessment) -> Table:
     """Return hip spacing by the CT line and the published models, side by side."""
     rows = []
     for row in assessment.hips.rows:
-        value = f"needs {row.needs}" if row.value_mm is None else f"{halves(row.value_mm)} mm"
-        span = "" if row.value_mm is None else f"{halves(row.low_mm)} to {halves(row.high_mm)}"
-        rows.append((row.name, value, span, row.source))
+        if row.value_mm is None:
+            rows.append((row.name, Number(f"needs {row.needs}", None, unit="mm", needs=row.needs), "", row.source))
+            continue
+        words, ends = f"{halves(row.value_mm)} mm", f"{halves(row.low_mm)} to {halves(row.high_mm)}"
+        rows.append((row.name, Number(words, row.value_mm, row.low_mm, row.high_mm, "mm"), ends, row.source))
     return Table("Hip spacing, by each published way", ("", "Spacing", "95 %", "Source"), tuple(rows))
 
 
 def width_candidates(assessment: Assessment) -> Table:
     """Return the widths that could be tried, in no order of merit, with what 1 mm a side changes."""
-    width = assessment["stance.width"]
-    empty = f"No width to compare: {needs_words(width.needs)}." if not width.is_known else ""
+    width, wish, inputs = assessment["stance.width"], assessment.visit.session.wish, Inputs(assessment.visit)
     if not width.is_known:
+        empty = f"No width to compare: {needs_words(width.needs)}."
         return Table("Widths that could be tried", (), (), empty)
-    wish = assessment.visit.session.wish
-    inputs = Inputs(assessment.visit)
     moved = {side: gaps.outward_since_found(inputs, side) for side in SIDES}
     found = widening.candidates(
         halved(width.value - sum(moved.values())),
@@ -91,12 +91,16 @@ def width_candidates(assessment: Assessment) -> Table:
         left_wish_mm=wish.left.half_stance_change_mm,
         right_wish_mm=wish.right.half_stance_change_mm,
     )
-    rows = tuple(
-        (capital(each.name), f"{plain(each.width_mm)} mm", _mm(each.left_change_mm), _mm(each.right_change_mm))
+    widths = [
+        (capital(each.name), plain(each.width_mm), each.width_mm, each.left_change_mm, each.right_change_mm)
         for each in found
-    )
+    ]
     if any(moved.values()):
-        rows += (("As it stands now", f"{halves(width.value)} mm", *(_mm(moved[side]) for side in SIDES)),)
+        widths.append(("As it stands now", halves(width.value), width.value, *(moved[side] for side in SIDES)))
+    rows = tuple(
+        (name, Number(f"{words} mm", value, unit="mm"), *(Number(_mm(by), by, unit="mm") for by in changes))
+        for name, words, value, *changes in widths
+    )
     head = ("", "Stance width", "Left, outward", "Right, outward")
     return Table("Widths that could be tried, in no order of merit", head, rows)
 

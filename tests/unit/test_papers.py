@@ -3,7 +3,7 @@
 import pytest
 
 from fitkit import session
-from fitkit.report.pages import FLOOR_ORDER, blank_sheet_html, setting_strip_html, strips
+from fitkit.report.pages import blank_sheet_html, floor_order, setting_strip_html, strips
 
 # Typed from a label or a maker's paper, or decided in the visit: nothing to be measured on the floor.
 NOT_ON_THE_FLOOR = (
@@ -27,7 +27,7 @@ def patterns():
 
 
 def test_the_blank_sheet_holds_what_is_measured_on_the_floor_once():
-    on_sheet = [path.replace("{side}", "*") for _, paths in FLOOR_ORDER for path in paths]
+    on_sheet = [path.replace("{side}", "*") for _, paths in floor_order() for path in paths]
     assert len(on_sheet) == len(set(on_sheet))
     assert set(on_sheet) | set(NOT_ON_THE_FLOOR) == set(patterns())
 

@@ -259,6 +259,10 @@ def test_the_same_numbers_come_as_a_frame(record):
     assert left["value"].item() == pytest.approx(34 / 3)
     assert cleats["value"].dtype == float
     assert {"section", "row", "column", "text"} == set(made.frame("positions").columns)
+    hips = made.frame("hips")
+    assert set(hips["column"]) == {"Spacing"}
+    assert ((hips["low"] < hips["value"]) & (hips["value"] < hips["high"]) | hips["value"].isna()).all()
+    assert hips.loc[hips["value"].isna(), "needs"].notna().all()
     for section in ("nothing", "stance", "_results", "cleats()"):
         with pytest.raises(ValueError, match=re.escape(f"section is {section!r}")):
             made.frame(section)

@@ -1,4 +1,4 @@
-"""The words of the rider's sheet: one catalogue that holds every one of them, so that a second language can stand by."""
+"""The words of the rider's sheet: one catalogue holds every one of them, so that a second language can stand by."""
 
 import copy
 import dataclasses
