@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from fitkit.words import halves, span
+from fitkit.words import halves, plain, span
 
 if TYPE_CHECKING:
     import pandas
 
     from fitkit.calculations.readings import Interval
 
-__all__ = ["Number", "Sentences", "Table", "interval_words"]
+__all__ = ["Number", "Sentences", "Table", "interval_words", "number_words"]
 
 
 @dataclass(frozen=True)
@@ -52,6 +52,11 @@ class Number(str):
         made = super().__new__(cls, words)
         made.numbers = (value, low, high, unit, needs)
         return made
+
+
+def number_words(value: float | None, form: Callable[[float], str] = plain, unit: str = "") -> str:
+    """Return a number without an interval for a cell, "—" where there is none."""
+    return "—" if value is None else Number(form(value), value, unit=unit)
 
 
 def interval_words(found: Interval | None, unit: str = "", form: Callable[[float], str] = halves) -> str:

@@ -130,10 +130,8 @@ class _BesideAsFound:
         elif typed is not None and (plain(abs(typed)) != places["by"] or typed * by < 0):
             key += "_typed_other_way" if typed * by < 0 else "_typed"
             places["typed"] = plain(abs(typed))
-        words = self._say(f"{key}.{side or 'both'}", **places)
-        return Change(
-            name, side, what, shown, setting_words(name, now, self._say), words, is_sure, 0 if is_kept else by
-        )
+        words, stands = self._say(f"{key}.{side or 'both'}", **places), setting_words(name, now, self._say)
+        return Change(name, side, what, shown, stands, words, is_sure, 0.0 if is_kept else by)
 
     def _from_nowhere(self, name: str, side: str | None, what: str, now: float | None) -> Change | None:
         """Return the change of what was not measured as found; of a cleat what was typed as moved between lines."""

@@ -10,7 +10,7 @@ from fitkit.assessment.repeats import Repeated, assess_repeats
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.repeatability import LimitsOfAgreement
 from fitkit.charts import Figure
-from fitkit.report.blocks import Sentences, Table, interval_words
+from fitkit.report.blocks import Sentences, Table, interval_words, number_words
 from fitkit.session.study import MarkRepeats, load_repeats
 from fitkit.vocabulary import TAKEN_BRIEFLY
 from fitkit.words import capital, decimal
@@ -61,7 +61,7 @@ class RepeatsShown:
                 capital(shoe.shoe),
                 TAKEN_BRIEFLY[shoe.taken],
                 ", ".join(f"{reading:g}" for reading in shoe.readings_mm),
-                "—" if shoe.reference_mm is None else f"{shoe.reference_mm:g}",
+                number_words(shoe.reference_mm, "{:g}".format, "mm"),
             )
             for shoe in self.repeats.shoes
         )

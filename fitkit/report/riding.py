@@ -10,11 +10,10 @@ from fitkit.assessment.ride import FilmedKnee, SideRidden
 from fitkit.calculations import ride_check
 from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
 from fitkit.calculations.hinge import NOT_FOUND
-from fitkit.calculations.readings import Interval
 from fitkit.charts import Figure
 from fitkit.charts.figure import row
 from fitkit.readers.film import POINTS, SETTINGS
-from fitkit.report.blocks import Number, Sentences, Table, interval_words
+from fitkit.report.blocks import Sentences, Table, interval_words, number_words
 from fitkit.report.drawings import table_of
 from fitkit.report.visit import complaint_words, yes_or_no
 from fitkit.session.bike import Trial as RecordedTrial
@@ -115,10 +114,8 @@ def trials_along(assessment: Assessment) -> Table:
             rows.append(
                 (
                     f"{capital(side)} {halves(trial.cleat_setback_mm)} mm, trial {number + 1}",
-                    "—" if trial.score is None else Number(tenths(trial.score), trial.score),
-                    "—"
-                    if trial.smooth_at_bottom is None
-                    else Number(plain(trial.smooth_at_bottom), trial.smooth_at_bottom),
+                    number_words(trial.score, tenths),
+                    number_words(trial.smooth_at_bottom),
                     _observed(trial, recorded, side),
                     ", ".join(plain(value) for value in travel) or "—",
                     yes_or_no(recorded.saddle_corrected),

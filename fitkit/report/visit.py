@@ -11,7 +11,7 @@ from fitkit.assessment import Assessment, Visit
 from fitkit.assessment.inputs import Inputs
 from fitkit.calculations.sprint_settings import A_YES
 from fitkit.cautions import put_back, signs_cleared, signs_open, stops_advice
-from fitkit.report.blocks import Number, Sentences, Table
+from fitkit.report.blocks import Sentences, Table, number_words
 from fitkit.report.changes import ENGLISH, to_do
 from fitkit.report.cleat_advice import slip_words
 from fitkit.report.sheet import torques
@@ -280,8 +280,7 @@ def last_time(assessment: Assessment) -> Table:
         pair = [_mean(before, left) if left else None, _mean(now, found)]
         if pair != [None, None]:
             unit = sessions.describe(found).unit
-            cells = ("—" if value is None else Number(halves(value), value, unit=unit) for value in pair)
-            rows.append((_title(field, found), *cells))
+            rows.append((_title(field, found), *(number_words(value, halves, unit) for value in pair)))
     head = ("", f"As left on {day(visit.previous.visit_date)}", "As found now")
     return Table(caption, head, tuple(rows), "Neither visit holds a position.")
 
