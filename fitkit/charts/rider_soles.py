@@ -10,6 +10,7 @@ from fitkit.charts.canvas import Drawing, View
 from fitkit.charts.figure import Figure
 from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, sole_outline
 from fitkit.charts.theme import BLUE, GREY, INK, PALE, wrapped
+from fitkit.words import Catalogue
 
 __all__ = ["RiderSole", "rider_soles"]
 
@@ -25,7 +26,7 @@ class RiderSole:
     """One sole of the rider's drawing."""
 
     side: str  # "left" or "right"
-    words: str  # what was done with this cleat
+    words: str  # what was done with this cleat, in one line or more
     # cleat setback before and now [mm], toward the heel positive; None is not known, and not drawn
     before_mm: float | None = None
     now_mm: float | None = None
@@ -38,8 +39,8 @@ class RiderSole:
         return 0.0 if None in (self.before_mm, self.now_mm) else self.now_mm - self.before_mm
 
 
-def rider_soles(feet: Sequence[RiderSole]) -> Figure:
-    """Draw the soles beside one another, to one scale, toes up."""
+def rider_soles(feet: Sequence[RiderSole], say: Catalogue) -> Figure:
+    """Draw the soles beside one another, to one scale, toes up, in the words of a catalogue of the rider's sheet."""
     lines = [_lines(foot.words) for foot in feet]
     top_px = HEAD_PX + ROW_PX * max(map(len, lines)) + 24
     drawing = Drawing(SOLE_WIDTH_PX * len(feet), math.ceil(top_px + SOLE_PX + 6))
@@ -49,29 +50,29 @@ def rider_soles(feet: Sequence[RiderSole]) -> Figure:
     for place, foot in enumerate(feet):
         middle_px = SOLE_WIDTH_PX * (place + 0.5)
         color = BLUE if foot.moved_mm else INK
-        drawing.paper.text((middle_px, 12), f"{foot.side.capitalize()} shoe from below", bold=True, **head)
+        drawing.paper.text((middle_px, 12), say(f"figure.title.{foot.side}"), bold=True, **head)
         drawing.paper.text((middle_px, HEAD_PX + 10), lines[place], bold=True, color=color, **head)
-        drawing.paper.text((middle_px, top_px - 10), "toes", color=GREY, **head)
+        drawing.paper.text((middle_px, top_px - 10), say("figure.toes"), color=GREY, **head)
         joint_px = top_px + (1 - JOINT_PLACE) * longest * px_per_mm
         # seen from below, the left foot's big toe is on the left
-        _sole(drawing.view(origin_px=(middle_px, joint_px), px_per_mm=px_per_mm, mirrored=foot.side == "left"), foot)
-    return drawing.figure(alt=" ".join(map(_words, feet)), title="Soles from below")
+        _sole(
+            drawing.view(origin_px=(middle_px, joint_px), px_per_mm=px_per_mm, mirrored=foot.side == "left"), foot, say
+        )
+    return drawing.figure(alt=" ".join(_words(foot, say) for foot in feet), title=say("figure.name"))
 
 
 def _lines(words: str) -> list[str]:
-    """Return the words line by line, a distance apart from its way."""
-    pieces = words.replace(" mm toward", " mm\ntoward").split("\n")
-    return [
-        line for piece in pieces for line in wrapped(piece, width_px=0.95 * SOLE_WIDTH_PX, size_px=SMALL_PX, bold=True)
-    ]
+    """Return the words line by line, those of one line wrapped."""
+    room = {"width_px": 0.95 * SOLE_WIDTH_PX, "size_px": SMALL_PX, "bold": True}
+    return [line for piece in words.split("\n") for line in wrapped(piece, **room)]
 
 
-def _sole(view: View, foot: RiderSole) -> None:
+def _sole(view: View, foot: RiderSole, say: Catalogue) -> None:
     length = foot.foot_length_mm or OUTLINE_MM
     view.path(sole_outline(length), stroke=GREY, width_px=1.3, smooth=True, closed=True)
     joint = foot.joint_to_big_toe_side_mm or JOINT_MM
     view.lines([((joint - 5, 0), (joint + 5, 0)), ((joint, -5), (joint, 5))], width_px=1.6)
-    view.text((SOLE[:, 1].max() * length, 0), "joint", size_px=SMALL_PX, shift_px=(5, 0))
+    view.text((SOLE[:, 1].max() * length, 0), say("figure.joint"), size_px=SMALL_PX, shift_px=(5, 0))
     if foot.before_mm is not None and foot.moved_mm:
         _cleat(view, foot.before_mm, stroke=GREY, pattern="dashed")
     now = foot.before_mm if foot.now_mm is None else foot.now_mm
@@ -91,12 +92,12 @@ def _cleat(view: View, setback_mm: float, *, stroke: str, pattern: str = "solid"
     view.box(corner, opposite, fill=fill, stroke=stroke, width_px=2, pattern=pattern, radius_px=8)
 
 
-def _words(foot: RiderSole) -> str:
-    said = [f"{foot.side.capitalize()} shoe from below, toes up: {foot.words}."]
+def _words(foot: RiderSole, say: Catalogue) -> str:
+    said = [say(f"figure.alt.{foot.side}", words=foot.words.replace("\n", " "))]
     if foot.moved_mm:
-        said.append("The cleat before is dashed, the cleat now is blue, and an arrow shows the way.")
+        said.append(say("figure.alt_moved"))
     elif foot.before_mm is None and foot.now_mm is None:
-        said.append("The cleat is not drawn.")
+        said.append(say("figure.alt_no_cleat"))
     if foot.foot_length_mm is None or foot.joint_to_big_toe_side_mm is None:
-        said.append("The shoe is only sketched.")
+        said.append(say("figure.alt_sketched"))
     return " ".join(said)

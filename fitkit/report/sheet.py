@@ -158,7 +158,7 @@ def _is_all_known(found: list[Change]) -> bool:
 def _drawing(assessment: Assessment, found: list[Change], say: Catalogue) -> Figure:
     """Draw both soles with the cleats before and now; their words are those of the changes."""
     inputs = Inputs(assessment.visit)
-    return rider_soles([_sole(inputs, change, say) for change in found if change.name == _CLEAT])
+    return rider_soles([_sole(inputs, change, say) for change in found if change.name == _CLEAT], say)
 
 
 def _sole(inputs: Inputs, change: Change, say: Catalogue) -> RiderSole:
@@ -167,12 +167,12 @@ def _sole(inputs: Inputs, change: Change, say: Catalogue) -> RiderSole:
     if not change.was_measured:
         words = say("figure.not_measured")
     elif change.by:
-        words = say(f"figure.{'heel' if change.by > 0 else 'toes_way'}", by=plain(abs(change.by)))
+        words = say(f"figure.toward_{'heel' if change.by > 0 else 'toes'}", by=plain(abs(change.by)))
     else:
         words = say("figure.not_moved" if change.is_again else "figure.as_found")
     return RiderSole(
         side=side,
-        words=words.replace("\n", " "),
+        words=words,
         before_mm=before,
         now_mm=now if change.by or before is None else before,
         joint_to_big_toe_side_mm=inputs.number(f"rider.{side}.mtp1_big_toe_side_mm"),

@@ -4,13 +4,15 @@ from dataclasses import replace
 
 import pytest
 
+from fitkit import places
 from fitkit.charts.rider_soles import RiderSole, rider_soles
 from fitkit.charts.theme import BLUE, GREY, INK
+from fitkit.words import catalogue
 from tests.drawings.drawn_svg import drawn
 
 LEFT = RiderSole(
     side="left",
-    words="4 mm toward the heel",
+    words="4 mm\ntoward the heel",
     before_mm=11,
     now_mm=15,
     joint_to_big_toe_side_mm=34,
@@ -21,13 +23,17 @@ NOTHING = RiderSole(side="right", words="not measured before")
 WIDTH_PX, LONGEST_PX = 336, 244
 
 
+def soles(feet):
+    return rider_soles(feet, catalogue(places.template("rider_sheet_words.toml")))
+
+
 def boxes(shapes, color):
     """Return the outlined cleats of a colour."""
     return [s.box for s in shapes if s.look.get("stroke") == color and s.look.get("stroke-width") == "2" and s.filled]
 
 
 def test_both_shoes_stand_beside_one_another_with_their_words():
-    texts = drawn(rider_soles([LEFT, STAYS]).svg)[1]
+    texts = drawn(soles([LEFT, STAYS]).svg)[1]
     places = {each.words: each.x for each in texts}
     assert places["Left shoe from below"] < WIDTH_PX / 2 < places["Right shoe from below"]
     assert places["toward the heel"] < WIDTH_PX / 2 < places["not moved"]
@@ -37,7 +43,7 @@ def test_both_shoes_stand_beside_one_another_with_their_words():
 
 @pytest.mark.parametrize(("now", "down"), [(15, 1), (7, -1)])
 def test_the_arrow_points_where_the_cleat_went(now, down):
-    shapes = drawn(rider_soles([replace(LEFT, now_mm=now)]).svg)[0]
+    shapes = drawn(soles([replace(LEFT, now_mm=now)]).svg)[0]
     heads = [shape for shape in shapes if shape.look.get("fill") == BLUE]
     stems = [s for s in shapes if s.look.get("stroke") == BLUE and s.look.get("stroke-width") == "2.4"]
     (head,), (stem,) = heads, stems
@@ -47,7 +53,7 @@ def test_the_arrow_points_where_the_cleat_went(now, down):
 
 
 def test_the_move_is_to_scale():
-    shapes = drawn(rider_soles([replace(LEFT, now_mm=21)]).svg)[0]
+    shapes = drawn(soles([replace(LEFT, now_mm=21)]).svg)[0]
     outlined = {
         color: next(s.box for s in shapes if s.look.get("stroke") == color and s.look.get("stroke-width") == "2")
         for color in (GREY, BLUE)
@@ -59,15 +65,15 @@ def test_the_move_is_to_scale():
 
 def test_seen_from_below_the_left_big_toe_is_on_the_left():
     for side, sign in (("left", -1), ("right", 1)):
-        texts = drawn(rider_soles([replace(LEFT, side=side)]).svg)[1]
+        texts = drawn(soles([replace(LEFT, side=side)]).svg)[1]
         joint, toes = (next(each for each in texts if each.words == words) for words in ("joint", "toes"))
         assert ((joint.box[0] + joint.box[2]) - (toes.box[0] + toes.box[2])) * sign > 0
 
 
 def test_what_is_not_known_is_not_drawn():
-    shapes = drawn(rider_soles([NOTHING]).svg)[0]
+    shapes = drawn(soles([NOTHING]).svg)[0]
     assert not [s for s in shapes if s.look.get("stroke") in (INK, BLUE) and s.look.get("stroke-width") == "2"]
-    assert not [s for s in drawn(rider_soles([STAYS]).svg)[0] if s.look.get("fill") == BLUE]
-    figure = rider_soles([LEFT, NOTHING])
+    assert not [s for s in drawn(soles([STAYS]).svg)[0] if s.look.get("fill") == BLUE]
+    figure = soles([LEFT, NOTHING])
     assert "Left shoe from below, toes up: 4 mm toward the heel." in figure.alt
     assert "Right shoe from below, toes up: not measured before. The cleat is not drawn." in figure.alt

@@ -1,5 +1,6 @@
 """The words of the rider's sheet: one catalogue holds every one of them, so that a second language can stand by."""
 
+import base64
 import copy
 import dataclasses
 import html
@@ -196,8 +197,9 @@ def bracketed(tree):
 
 
 def shown(page):
-    """Return all that a person reads or hears of a page."""
-    page = re.sub(r"<style>.*?</style>", "", page, flags=re.DOTALL)
+    """Return all that a person reads or hears of a page, its picture included."""
+    pictures = [base64.b64decode(each).decode() for each in re.findall(r'base64,([^"]*)"', page)]
+    page = re.sub(r"<style>.*?</style>", "", " ".join([page, *pictures]), flags=re.DOTALL)
     spoken = re.findall(r'(?:alt|aria-label|title)="([^"]*)"', page)
     return html.unescape(" ".join([re.sub(r"<[^>]*>", " ", page), *spoken]))
 
@@ -205,7 +207,7 @@ def shown(page):
 def test_a_second_catalogue_leaves_no_word_of_the_first(assessments):
     other = Catalogue(bracketed(ENGLISH.tree))
     for found in assessments:
-        text = shown(sheet_html({**rider_sheet(found, other), "telephone": "0000 123", "figure": None}, other))
+        text = shown(sheet_html({**rider_sheet(found, other), "telephone": "0000 123"}, other))
         inner = None
         while inner != text:
             inner, text = text, re.sub(r"⟦[^⟦⟧]*⟧", "", text)
