@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.optimize import isotonic_regression
 
-from fitkit.charts.figure import NAMESPACE, Figure, Row, words_of
+from fitkit.charts.figure import NAMESPACE, Figure, FigureRow, words_of
 from fitkit.charts.theme import BLUE, FONT, GREY, INK, PATTERNS, text_width_px
 from fitkit.words import rounded, whole
 
@@ -92,7 +92,7 @@ class Drawing:
         }
         self._layers[layer].append(Mark(tag, named, words))
 
-    def figure(self, *, alt: str, title: str = "", rows: Sequence[Row] = ()) -> Figure:
+    def figure(self, *, alt: str, title: str = "", rows: Sequence[FigureRow] = ()) -> Figure:
         """Return the drawing as a figure with its rows; its words are `alt` and what the rows say."""
         width, height = f"{self.width_px:g}", f"{self.height_px:g}"
         sizes = Counter(mark.look["font-size"] for mark in self._layers["text"]).most_common(1)

@@ -20,7 +20,7 @@ __all__ = [
     "NAMESPACE",
     "NOT_KNOWN",
     "Figure",
-    "Row",
+    "FigureRow",
     "beside",
     "check_sides",
     "has_interval",
@@ -38,7 +38,7 @@ _LEAST_WIDTH_PX = 340
 
 
 @dataclass(frozen=True)
-class Row:
+class FigureRow:
     """One fact of a drawing, as precise as it is written there."""
 
     what: str
@@ -71,14 +71,14 @@ def row(
     lacking: str = "not measured",
     said: str | None = None,
     to: Callable[[float], float] = halved,
-) -> Row:
+) -> FigureRow:
     """Return a fact of a drawing, rounded as it is written; without number and words it is `lacking`."""
     if isinstance(found, Estimate):
         found, ends = found.value, (found.low, found.high) if has_interval(found) else ends
     numbers = [None if each is None else to(each) for each in (found, *ends)]
     if not words and numbers == [None] * 3:
-        return Row(what, side, unit=unit, words=lacking)
-    return Row(what, side, *numbers, unit, words, said)
+        return FigureRow(what, side, unit=unit, words=lacking)
+    return FigureRow(what, side, *numbers, unit, words, said)
 
 
 def tenth(value: float) -> float:
@@ -91,7 +91,7 @@ def has_interval(found: Estimate) -> bool:
     return found.is_known and found.low != found.high
 
 
-def words_of(opening: str, rows: Sequence[Row]) -> str:
+def words_of(opening: str, rows: Sequence[FigureRow]) -> str:
     """Return a figure's words: an opening, each row's sentence, and what lacks, in one sentence for each lack."""
     is_side_named = len({each.side for each in rows}) > 1
     said = [opening, *(each.sentence(is_side_named=is_side_named) for each in rows)]
@@ -109,7 +109,7 @@ class Figure:
     svg: str  # the picture; no script, no address outside itself
     alt: str  # everything the picture shows, in plain words
     title: str = ""  # a few words
-    rows: tuple[Row, ...] = ()  # the facts it shows, for the table behind it
+    rows: tuple[FigureRow, ...] = ()  # the facts it shows, for the table behind it
     # what a page shows side by side while there is room, one under the other where there is none
     parts: tuple[Figure, ...] = ()
     live: altair.TopLevelMixin | None = field(default=None, compare=False)  # the same with tooltips, to show in Lab

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 from fitkit.charts.canvas import Drawing, View, clamped
-from fitkit.charts.figure import NOT_KNOWN, Figure, Row, check_sides, has_interval, row, tenth
+from fitkit.charts.figure import NOT_KNOWN, Figure, FigureRow, check_sides, has_interval, row, tenth
 from fitkit.charts.theme import GREY, INK, PALE, text_width_px, wrapped
 from fitkit.estimate import Estimate
 from fitkit.words import capital, halved, halves, rounded, span, tenths
@@ -112,7 +112,7 @@ def front_view(sides: Sequence[FrontSide], *, hips: Estimate, is_told: bool = Tr
     return drawing.figure(title=title, alt=opening, rows=_rows(sides, hips))
 
 
-def _rows(sides: Sequence[FrontSide], hips: Estimate) -> list[Row]:
+def _rows(sides: Sequence[FrontSide], hips: Estimate) -> list[FigureRow]:
     rows = [
         row("", "hip spacing", hips),
         row("", "stance width", _stance_width_mm(sides), lacking="not assessed"),

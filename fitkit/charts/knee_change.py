@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.charts.canvas import Drawing, Point, spread
-from fitkit.charts.figure import Figure, Row, beside, check_sides, row, tenth
+from fitkit.charts.figure import Figure, FigureRow, beside, check_sides, row, tenth
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
 from fitkit.words import capital, signed, tenths
 
@@ -99,7 +99,7 @@ def knee_change(legs: Sequence[KneeChange]) -> Figure:
     return beside([_panel(leg, scale) for leg in legs], title="Knee change over a turn of the crank")
 
 
-def _rows(leg: KneeChange) -> list[Row]:
+def _rows(leg: KneeChange) -> list[FigureRow]:
     """Return the lines to a tenth of a degree, each choice of a leg a column of its own."""
     rows, look = [], {"unit": "deg", "to": tenth}
     for name in CHOICES:

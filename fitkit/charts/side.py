@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fitkit.charts.canvas import Drawing, Point, View
-from fitkit.charts.figure import Figure, Row, beside, check_sides, row, tenth
+from fitkit.charts.figure import Figure, FigureRow, beside, check_sides, row, tenth
 from fitkit.charts.side_seat import SeatMove, draw_seat
 from fitkit.charts.theme import BEFORE, BLUE, GREY, INK, PALE, wrapped
 from fitkit.words import halved, halves, rounded, tenths, whole
@@ -128,7 +128,7 @@ def whole_leg(leg: SideLeg) -> list[Point] | None:
     return [hip, knee, ankle, axle, (0.0, 0.0)]
 
 
-def _rows(leg: SideLeg) -> list[Row]:
+def _rows(leg: SideLeg) -> list[FigureRow]:
     forward, down = leg.ankle_move_mm or (None, None)
     ahead, above = leg.hip_mm or (None, None)
     side, degrees = leg.side, {"unit": "deg", "to": rounded}

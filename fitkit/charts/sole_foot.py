@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.charts.canvas import Point
-from fitkit.charts.figure import NOT_KNOWN, Row, has_interval, row
+from fitkit.charts.figure import NOT_KNOWN, FigureRow, has_interval, row
 from fitkit.estimate import Estimate
 from fitkit.words import capital, halved, halves
 
@@ -90,7 +90,7 @@ def sole_outline(length_mm: float) -> list[Point]:
     return list(zip(x, np.concatenate([y, y[::-1]]), strict=True))
 
 
-def sole_rows(foot: SoleFoot) -> list[Row]:
+def sole_rows(foot: SoleFoot) -> list[FigureRow]:
     """Return what the drawing of one sole shows."""
     side, rows = foot.side, []
     if foot.instruction:

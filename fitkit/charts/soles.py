@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.charts.canvas import Drawing, Point, View, spread
-from fitkit.charts.figure import Figure, Row, beside, check_sides, has_interval
+from fitkit.charts.figure import Figure, FigureRow, beside, check_sides, has_interval
 from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, SoleFoot, ends_words, sole_outline, sole_rows
 from fitkit.charts.theme import BLUE, GREY, INK, PALE, text_width_px, wrapped
 from fitkit.words import capital, halved, halves
@@ -34,7 +34,7 @@ RAYS = {
 
 
 @dataclass(frozen=True)
-class Part:
+class DrawnPart:
     """The part of the sole that is drawn large, the same for both feet.
 
     x runs to the big-toe side from the shoe's long axis, y to the toes from the joint [mm].
@@ -83,7 +83,7 @@ def soles(feet: Sequence[SoleFoot]) -> Figure:
     return beside(figures, title="Soles from below")
 
 
-def _part_for(feet: Sequence[SoleFoot]) -> Part:
+def _part_for(feet: Sequence[SoleFoot]) -> DrawnPart:
     """Return the part to draw large so that everything known of these feet lies in it."""
     places = [
         place
@@ -93,7 +93,7 @@ def _part_for(feet: Sequence[SoleFoot]) -> Part:
     ]
     lengths = [foot.foot_length_mm for foot in feet if foot.foot_length_mm is not None]
     joints = [foot.joint_to_big_toe_side_mm + 4 for foot in feet if foot.joint_to_big_toe_side_mm is not None]
-    return Part(
+    return DrawnPart(
         big_toe_mm=max([44, *(length * SOLE[:, 1].max() for length in lengths), *joints]) + 2,
         toes_mm=max(12, 5 - min(places, default=0)),
         heel_mm=-max(34, max(places, default=0) + 5),
@@ -108,7 +108,7 @@ def _instruction_lines(foot: SoleFoot) -> list[str]:
     return wrapped(capital(foot.instruction or ""), width_px=0.87 * WIDTH_PX, size_px=INSTRUCTION_PX, bold=True)
 
 
-def _sole(foot: SoleFoot, part: Part, rows: Sequence[Row]) -> Figure:
+def _sole(foot: SoleFoot, part: DrawnPart, rows: Sequence[FigureRow]) -> Figure:
     drawing = Drawing(WIDTH_PX, math.ceil(part.strip_px + 2 + STRIP_PX))
     left = foot.side == "left"
     axis_px = EDGE_PX + RULER_PX + part.big_toe_mm * part.px_per_mm
@@ -134,7 +134,7 @@ def _sole(foot: SoleFoot, part: Part, rows: Sequence[Row]) -> Figure:
     return drawing.figure(title=title, alt=f"{title}, toes up, big-toe side on the {foot.side}.", rows=rows)
 
 
-def _fields(view: View, foot: SoleFoot, part: Part) -> None:
+def _fields(view: View, foot: SoleFoot, part: DrawnPart) -> None:
     if None not in foot.band_mm:
         view.box((BAND_MM, -foot.band_mm[0]), (-PART_MM, -foot.band_mm[1]), fill=PALE)
     if None not in foot.slots_mm:
@@ -149,7 +149,7 @@ def _fields(view: View, foot: SoleFoot, part: Part) -> None:
     view.box((-PART_MM, part.toes_mm), (part.big_toe_mm, part.heel_mm), stroke=PALE)
 
 
-def _outline(view: View, foot: SoleFoot, part: Part) -> None:
+def _outline(view: View, foot: SoleFoot, part: DrawnPart) -> None:
     if foot.foot_length_mm is not None:
         y = np.linspace(part.heel_mm, part.toes_mm, 6)
         for half, toward in ((SOLE[:, 1], 1), (SOLE[:, 2], -1)):
@@ -183,7 +183,7 @@ def _cleat(view: View, foot: SoleFoot) -> None:
         view.head((0, -target), away_from=(0, -start), color=BLUE)
 
 
-def _draw_labels(view: View, foot: SoleFoot, part: Part) -> None:
+def _draw_labels(view: View, foot: SoleFoot, part: DrawnPart) -> None:
     """Write the labels on the little-toe side, none on another, with leaders to their places."""
     labels = sorted(_labels_of(foot, -part.heel_mm), key=lambda label: label.place_mm)
     wanted = [view.px((0, -label.place_mm))[1] for label in labels]
@@ -243,7 +243,7 @@ def _wrapped(*words: str) -> tuple[str, ...]:
     return tuple(wrapped(" ".join(words), width_px=LABEL_PX, size_px=WORDS_PX))
 
 
-def _names(view: View, foot: SoleFoot, part: Part) -> None:
+def _names(view: View, foot: SoleFoot, part: DrawnPart) -> None:
     above = {"color": GREY, "shift_px": (0, -9)}
     view.text((part.big_toe_mm, part.toes_mm), "big-toe side", anchor="end", **above)
     view.text((-PART_MM, part.toes_mm), "little-toe side", **above)
@@ -255,7 +255,7 @@ def _names(view: View, foot: SoleFoot, part: Part) -> None:
     view.text(place, "joint", bold=True, anchor="middle", shift_px=(0, -9))
 
 
-def _notes(view: View, foot: SoleFoot, part: Part) -> None:
+def _notes(view: View, foot: SoleFoot, part: DrawnPart) -> None:
     x, y = EDGE_PX + RULER_PX, part.bottom_px + 15
     view.scale_bar((x, y), 10, beside="; ruler: mm behind the joint")
     notes = [f"upright bar: 95 % interval of {foot.now_word}"] if has_interval(foot.now) else []
@@ -264,7 +264,7 @@ def _notes(view: View, foot: SoleFoot, part: Part) -> None:
         view.drawing.paper.text((x, y + 17), "; ".join(notes), color=GREY)
 
 
-def _whole_sole(drawing: Drawing, foot: SoleFoot, part: Part) -> None:
+def _whole_sole(drawing: Drawing, foot: SoleFoot, part: DrawnPart) -> None:
     """Draw the key of the whole sole, to one scale for all feet."""
     length, top_px = foot.foot_length_mm, part.strip_px
     if length is None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fitkit.charts.canvas import Drawing, Point, View, clamped
-from fitkit.charts.figure import Figure, Row, check_sides, row, tenth
+from fitkit.charts.figure import Figure, FigureRow, check_sides, row, tenth
 from fitkit.charts.theme import BLUE, GREY, INK, text_width_px, wrapped
 from fitkit.words import capital, signed, tenths
 
@@ -102,7 +102,7 @@ def widths(sides: Sequence[WidthSide], *, family: str = "") -> Figure:
     return drawing.figure(title=title, alt=opening, rows=rows)
 
 
-def _rows(side: WidthSide) -> list[Row]:
+def _rows(side: WidthSide) -> list[FigureRow]:
     name, typed, reached = side.side, {"to": tenth, "lacking": "not assessed"}, ""
     if side.reached_mm is not None:
         rest = f" of {_signed(side.wish_mm)}" if side.remains else ""

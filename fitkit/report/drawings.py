@@ -9,7 +9,7 @@ from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.legs import LegFound
 from fitkit.calculations.stroke import hip_on_tube, least_knee_flexion
 from fitkit.charts import Figure
-from fitkit.charts.figure import Row
+from fitkit.charts.figure import FigureRow
 from fitkit.charts.front import FrontSide, front_view
 from fitkit.charts.knee_change import KneeChange, knee_change
 from fitkit.charts.side import SeatMove, SideLeg, side_view
@@ -26,7 +26,7 @@ _UNITS = {"mm": " mm", "deg": "°", "": ""}
 _TARGETS = {"decided": "decided", "kept": "kept", "put_back": "back to"}
 
 
-def table_of(caption: str, drawn: Figure | Sentences | Sequence[Row], *, corner: str = "") -> Table:
+def table_of(caption: str, drawn: Figure | Sentences | Sequence[FigureRow], *, corner: str = "") -> Table:
     """Return the table behind a figure: left beside right, one line for each thing drawn; none behind sentences."""
     rows = drawn.rows if isinstance(drawn, Figure) else () if isinstance(drawn, Sentences) else drawn
     cells: dict[tuple[str, int], dict[str, str]] = {}
@@ -56,7 +56,7 @@ def behind(caption: str, draw: Callable[[Assessment], Figure | Sentences]) -> Ca
     return table
 
 
-def _cell(row: Row) -> str:
+def _cell(row: FigureRow) -> str:
     value, low, high = ("" if number is None else plain(number) for number in (row.value, row.low, row.high))
     span = f"{low or '?'} to {high or '?'}" if {low, high} - {value, ""} else ""
     number = f"{value}{_UNITS[row.unit]} ({span})" if value and span else f"{value or span}{_UNITS[row.unit]}"
