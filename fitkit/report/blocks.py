@@ -59,12 +59,17 @@ def number_words(value: float | None, form: Callable[[float], str] = plain, unit
     return "—" if value is None else Number(form(value), value, unit=unit)
 
 
-def interval_words(found: Interval | None, unit: str = "", form: Callable[[float], str] = halves) -> str:
-    """Return a number with the ends of its interval for a cell or a sentence, "not assessed" where there is none."""
+def interval_words(
+    found: Interval | None, unit: str = "", form: Callable[[float], str] = halves, *, caption_unit: str = ""
+) -> str:
+    """Return a number with the ends of its interval for a cell or a sentence, "not assessed" where there is none.
+
+    `unit` is written behind the number; `caption_unit` is said by the table's caption and only kept.
+    """
     if found is None:
         return "not assessed"
     words = span(found.value, found.low, found.high, unit, form)
-    return Number(words, found.value, found.low, found.high, unit.strip())
+    return Number(words, found.value, found.low, found.high, unit.strip() or caption_unit)
 
 
 @dataclass(frozen=True)

@@ -46,7 +46,7 @@ def where_it_stands(own: str | Path) -> Table:
 class Belief:
     """One belief, the grade of its evidence, and what has been found."""
 
-    says: str
+    claim: str
     grade: Grade
     found: str
 
@@ -113,10 +113,10 @@ BELIEFS: dict[str, Belief] = {
 def belief(name: str) -> Sentences:
     """Return one belief with its grade and the finding against it, for a cell of its own."""
     held = BELIEFS[name]
-    return Sentences((f"The trade believes: {held.says}", f"Grade: {held.grade}.", f"Found: {held.found}"))
+    return Sentences((f"The trade believes: {held.claim}", f"Grade: {held.grade}.", f"Found: {held.found}"))
 
 
 def beliefs() -> Table:
     """Return all beliefs in one table."""
-    rows = tuple((held.says, held.grade, held.found) for held in BELIEFS.values())
+    rows = tuple((held.claim, held.grade, held.found) for held in BELIEFS.values())
     return Table("What the trade believes, and what was found", ("Belief", "Grade", "Found"), rows)

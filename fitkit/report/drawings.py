@@ -15,7 +15,7 @@ from fitkit.charts.knee_change import KneeChange, knee_change
 from fitkit.charts.side import SeatMove, SideLeg, side_view
 from fitkit.charts.soles import SoleFoot, soles
 from fitkit.charts.widths import WidthSide, widths
-from fitkit.report.blocks import Sentences, Table
+from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.report.cleat_advice import instruction
 from fitkit.words import capital, plain
 
@@ -60,7 +60,8 @@ def _cell(row: FigureRow) -> str:
     value, low, high = ("" if number is None else plain(number) for number in (row.value, row.low, row.high))
     span = f"{low or '?'} to {high or '?'}" if {low, high} - {value, ""} else ""
     number = f"{value}{_UNITS[row.unit]} ({span})" if value and span else f"{value or span}{_UNITS[row.unit]}"
-    return " ".join(part for part in (number if value or span else "", row.words) if part)
+    words = " ".join(part for part in (number if value or span else "", row.words) if part)
+    return Number(words, row.value, row.low, row.high, row.unit) if value or span else words
 
 
 def feet_from_below(assessment: Assessment) -> Figure:

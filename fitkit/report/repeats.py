@@ -97,4 +97,4 @@ def _bias(limits: LimitsOfAgreement | None) -> Interval | None:
 
 
 def _tenths(found: Interval | None) -> str:
-    return interval_words(found, form=partial(decimal, places=1))
+    return interval_words(found, form=partial(decimal, places=1), caption_unit="mm")
