@@ -136,7 +136,7 @@ class Panel(_Fields):
         if self.base == "struck":
             return f"{place + 1}: {sessions.describe(item['field']).title}, reading {item['index'] + 1}"
         named = [field for field in self.declared.fields[:4] if item.get(field) not in (None, [])]
-        words = [value_words(sessions.describe(f"{self.base}.{place}.{field}"), item[field]) for field in named]
+        words = [value_words(f"{self.base}.{place}.{field}", item[field]) for field in named]
         return f"{place + 1}: {', '.join(words)}" if words else f"{place + 1}"
 
 

@@ -8,7 +8,7 @@ from html import escape
 
 import ipywidgets as widgets
 
-from fitkit import house, vocabulary
+from fitkit import house
 from fitkit import session as sessions
 from fitkit.assessment.inputs import unknown_parts
 from fitkit.forms.controls import Box, button, choose, control, html, row
@@ -19,12 +19,12 @@ from fitkit.house import House
 from fitkit.session import FieldInfo, Session
 from fitkit.session.paths import counting, get, steps_of, value_at
 from fitkit.session.reading import plain
+from fitkit.vocabulary import SIGN_WORDS, SIGNS, choice_words
 
 __all__ = [
     "Row",
     "at_class",
     "choices",
-    "label",
     "last_value",
     "paths_of",
     "side_of",
@@ -64,19 +64,17 @@ def choices(info: FieldInfo) -> list[tuple[str, object]]:
         return list(_ASKED[info.dotted])
     if info.sort == "yes or no":
         return [("—", None), ("yes", True), ("no", False)]
-    return [("—", None), *((label(info, word), word) for word in info.choices)]
+    return [("—", None), *((_label(word), word) for word in info.choices)]
 
 
-def label(info: FieldInfo, word: str) -> str:
+def _label(word: str) -> str:
     """Return one fixed word as a person reads it; signs with their urgency."""
-    if word in vocabulary.SIGN_WORDS and info.dotted.startswith("signs"):
-        return f"{vocabulary.SIGNS[word]}: {vocabulary.SIGN_WORDS[word]}"
-    return vocabulary.choice_words(word)
+    return f"{SIGNS[word]}: {SIGN_WORDS[word]}" if word in SIGNS else choice_words(word)
 
 
-def value_words(info: FieldInfo, value: object) -> str:
+def value_words(dotted: str, value: object) -> str:
     """Return a value of the file as a person reads it."""
-    return label(info, value) if isinstance(value, str) and info.choices else shown(value)
+    return _label(value) if isinstance(value, str) and sessions.describe(dotted).choices else shown(value)
 
 
 def _title(info: FieldInfo) -> str:

@@ -111,7 +111,7 @@ class _LastTime:
 
     @staticmethod
     def _tick(path: str, value: Any) -> widgets.Checkbox:
-        words = f"{titled(path)}: {value_words(sessions.describe(path), value)}"
+        words = f"{titled(path)}: {value_words(path, value)}"
         return control(widgets.Checkbox, words, value=False, indent=False, _dom_classes=("fit-tick",))
 
     def _taken(self) -> None:
