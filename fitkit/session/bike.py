@@ -170,8 +170,8 @@ class RideSide(Part):
 class PictureValue(Part):
     """A value measured in a picture, with the picture's own standard uncertainty, without the mark's."""
 
-    value: Annotated[float, Measured("Value in the picture", "1", "In the field's own unit", (-500, 1500))]
-    u: Annotated[float, Measured("Its standard uncertainty", "1", "The picture's own, in the same unit", (0, 100))]
+    value: Annotated[float, Measured("Value in the picture", "In the field's own unit", (-500, 1500))]
+    u: Annotated[float, Measured("Its standard uncertainty", "The picture's own, in the same unit", (0, 100))]
 
 
 class FilmSide(Part):
@@ -278,10 +278,12 @@ class PositionSide(Part):
     ] = None
     bolt_length_mm: Annotated[Number, _BOLT] = None
     cleat_bolt_torque_nm: Annotated[
-        Number, Measured("Cleat bolts tightened to", "N m", "By torque wrench, to the maker's figure", (0, 30), (3, 8))
+        Number,
+        Measured("Cleat bolts tightened to", "By torque wrench, to the maker's figure", (0, 30), (3, 8), unit="N m"),
     ] = None
     pedal_torque_nm: Annotated[
-        Number, Measured("Pedal tightened to", "N m", "By torque wrench, to the maker's figure", (0, 100), (25, 45))
+        Number,
+        Measured("Pedal tightened to", "By torque wrench, to the maker's figure", (0, 100), (25, 45), unit="N m"),
     ] = None
     heel_gap_heel_in_mm: Annotated[Number, _HEEL_IN] = None
     heel_gap_heel_out_mm: Annotated[Number, _HEEL_OUT] = None

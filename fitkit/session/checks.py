@@ -191,9 +191,7 @@ def doubts(session: Session) -> tuple[Problem, ...]:
     found = [*_feet_apart(session), *_follow_up_before(session), *_q_against_faces(session)]
     found += [*_complaints(session), *_kept_without_readings(session)]
     for side in SIDES:
-        found += _outside_slots(session, side)
-        found += _moved_against_decided(session, side)
-        found += _decided_against_left(session, side)
+        found += _cleat(session, side)
         found += _turned_with_small_gap(session, side)
     return tuple(found)
 
@@ -218,54 +216,35 @@ def _follow_up_before(session: Session) -> Iterator[Problem]:
         yield Problem("follow_up_due", said(due), f"a day after {session.visit_date}, the visit's", "Another year?")
 
 
-def _outside_slots(session: Session, side: str) -> Iterator[Problem]:
-    """Ask about a cleat that stands, or is to stand, where its slots do not reach."""
+def _cleat(session: Session, side: str) -> Iterator[Problem]:
+    """Ask about a cleat where its slots do not reach, and about one that stands elsewhere than decided."""
+    where = [f"{at}.{side}.cleat_setback_mm" for at in ("as_found", "as_left", "decided")]
+    found, left, decided = (_mean(session, path) for path in where)
+    moved, moved_at = getattr(session.decided.moved_mm, side), f"decided.moved_mm.{side}"
+    aimed = None if None in (found, moved) else found + moved
+    yield from _outside_slots(session, side, dict(zip((*where, moved_at), (found, left, decided, aimed), strict=True)))
+    if None not in (aimed, decided) and abs(aimed - decided) >= APART_MM:
+        expected = f"{said(round(decided - found, 1))}, from as found to the place decided"
+        yield Problem(moved_at, said(moved), expected, "Which of them is right?")
+    wanted = aimed if decided is None else decided
+    if None not in (left, wanted) and abs(left - wanted) > LEFT_APART_MM:
+        expected = f"{said(round(wanted, 1))}, as decided, within {LEFT_APART_MM:g} mm"
+        hint = "Did it slip on tightening? Measure again."
+        yield Problem(where[1], said(round(left, 1)), expected, hint)
+
+
+def _outside_slots(session: Session, side: str, places: dict[str, float | None]) -> Iterator[Problem]:
     shoe = getattr(session.shoes, side)
-    found = _mean(session, f"as_found.{side}.cleat_setback_mm")
-    places = {
-        f"as_found.{side}.cleat_setback_mm": found,
-        f"as_left.{side}.cleat_setback_mm": _mean(session, f"as_left.{side}.cleat_setback_mm"),
-    }
-    places[f"decided.{side}.cleat_setback_mm"] = _mean(session, f"decided.{side}.cleat_setback_mm")
-    moved = getattr(session.decided.moved_mm, side)
-    if found is not None and moved is not None:
-        places[f"decided.moved_mm.{side}"] = found + moved
+    least, greatest = shoe.least_cleat_setback_mm, shoe.greatest_cleat_setback_mm
     # An adapter moves the slots' rear end, and how far is the parts table's to say.
     fitted = (getattr(position, side) for position in (session.decided, session.as_left))
-    has_adapter = any(each.base_adapter_id or each.adapter_stack_mm for each in fitted)
+    if any(each.base_adapter_id or each.adapter_stack_mm for each in fitted):
+        greatest = None
     for where, place in places.items():
-        least, greatest = shoe.least_cleat_setback_mm, shoe.greatest_cleat_setback_mm
-        if place is None:
-            continue
-        if least is not None and place < least - APART_MM:
+        if None not in (place, least) and place < least - APART_MM:
             yield Problem(where, f"at {place:.0f} mm", f"{least:g} or more, where the slots begin", "Entered in cm?")
-        if greatest is not None and place > greatest + APART_MM and not has_adapter:
+        if None not in (place, greatest) and place > greatest + APART_MM:
             yield Problem(where, f"at {place:.0f} mm", f"{greatest:g} or less, where the slots end", "Another shoe?")
-
-
-def _moved_against_decided(session: Session, side: str) -> Iterator[Problem]:
-    """Ask about a distance moved that does not lead to the place decided."""
-    found, decided = (_mean(session, f"{at}.{side}.cleat_setback_mm") for at in ("as_found", "decided"))
-    moved = getattr(session.decided.moved_mm, side)
-    if None in (found, decided, moved) or abs(found + moved - decided) < APART_MM:
-        return
-    expected = f"{said(round(decided - found, 1))}, from as found to the place decided"
-    yield Problem(f"decided.moved_mm.{side}", said(moved), expected, "Which of them is right?")
-
-
-def _decided_against_left(session: Session, side: str) -> Iterator[Problem]:
-    """Ask about a cleat that was measured elsewhere than it was decided to be."""
-    found, left, decided = (
-        _mean(session, f"{at}.{side}.cleat_setback_mm") for at in ("as_found", "as_left", "decided")
-    )
-    moved = getattr(session.decided.moved_mm, side)
-    if decided is None and None not in (found, moved):
-        decided = found + moved
-    if None in (left, decided) or abs(left - decided) <= LEFT_APART_MM:
-        return
-    expected = f"{said(round(decided, 1))}, as decided, within {LEFT_APART_MM:g} mm"
-    hint = "Did it slip on tightening? Measure again."
-    yield Problem(f"as_left.{side}.cleat_setback_mm", said(round(left, 1)), expected, hint)
 
 
 def _turned_with_small_gap(session: Session, side: str) -> Iterator[Problem]:
@@ -303,15 +282,12 @@ def _q_against_faces(session: Session) -> Iterator[Problem]:
 
 
 def _complaints(session: Session) -> Iterator[Problem]:
-    """Ask how bad a complaint is: without it nobody can tell later whether it got worse."""
-    for base, complaints in (
-        ("complaints", session.complaints),
-        ("since_last.complaints", session.since_last.complaints),
-    ):
-        for place, complaint in enumerate(complaints):
+    """Ask how bad a complaint is."""
+    hint = "Without it nobody can tell later whether it got worse."
+    for base in ("complaints", "since_last.complaints"):
+        for place, complaint in enumerate(value_at(session, base)):
             if complaint.severity is None:
-                where, expected = f"{base}.{place}.severity", "the rider's own score, 0 to 10"
-                yield Problem(where, "not said", expected, "Without it nobody can tell later whether it got worse.")
+                yield Problem(f"{base}.{place}.severity", "not said", "the rider's own score, 0 to 10", hint)
 
 
 def _kept_without_readings(session: Session) -> Iterator[Problem]:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import partial
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictStr, model_validator
@@ -40,11 +42,11 @@ class Measured:
     """Declaration of a number, beside its name in the model."""
 
     title: str  # what it is called on screens and papers
-    unit: str  # "mm", "deg", "kg", "N m" or "1"
     how: str  # how it is measured
     possible: tuple[float, float]  # outside these a value is refused [unit]
     # outside these a value is asked again [unit]; None where nothing can be said
     usual: tuple[float, float] | None = None
+    unit: str = "1"  # "mm", "deg", "kg", "N m" or "1"
     # kind of reading, for the spread the clinic's rules give it; None for counts and typed table values
     kind: Kind | None = None
 
@@ -65,33 +67,9 @@ class Measured:
         return found
 
 
-def mm(
-    title: str,
-    how: str,
-    possible: tuple[float, float],
-    usual: tuple[float, float] | None = None,
-    *,
-    kind: Kind | None = "length",
-) -> Measured:
-    """Declare a length [mm]."""
-    return Measured(title, "mm", how, possible, usual, kind)
-
-
-def degrees(
-    title: str,
-    how: str,
-    possible: tuple[float, float],
-    usual: tuple[float, float] | None = None,
-    *,
-    kind: Kind | None = "angle",
-) -> Measured:
-    """Declare an angle [deg]."""
-    return Measured(title, "deg", how, possible, usual, kind)
-
-
-def score(title: str, how: str) -> Measured:
-    """Declare a score from 0 to 10."""
-    return Measured(title, "1", how, (0, 10))
+mm = partial(Measured, unit="mm", kind="length")
+degrees = partial(Measured, unit="deg", kind="angle")
+score = partial(Measured, unit="1", possible=(0, 10))
 
 
 class Part(BaseModel):
@@ -112,46 +90,23 @@ class Part(BaseModel):
         }
 
 
-def _is_day(text: str) -> bool:
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
-        return False  # the library also reads forms without dashes and weeks
-    try:
-        date.fromisoformat(text)
-    except ValueError:
-        return False
-    return True
+def _written(pattern: str, read: Callable[[str], Any]) -> AfterValidator:
+    """Return a check that a text is written like the pattern and can be read; its field says what was expected."""
+
+    def check(text: str) -> str:
+        try:
+            is_fine = re.fullmatch(pattern, text, re.ASCII | re.DOTALL) is not None and read(text) is not None
+        except ValueError:
+            is_fine = False
+        if not is_fine:
+            raise PydanticCustomError("not_as_worded", "said by the field's own words")
+        return text
+
+    return AfterValidator(check)
 
 
-def _is_moment(text: str) -> bool:
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}(T\d{2}:\d{2}[0-9:.+Z-]*)?", text, re.ASCII):
-        return False
-    try:
-        datetime.fromisoformat(text)
-    except ValueError:
-        return False
-    return True
-
-
-def _refuse_unless(is_fine: bool, text: str) -> str:
-    if not is_fine:
-        raise PydanticCustomError("not_as_worded", "said by the field's own words")
-    return text
-
-
-def _real_day(text: str) -> str:
-    return _refuse_unless(_is_day(text), text)
-
-
-def _real_partial_day(text: str) -> str:
-    return _refuse_unless(_is_day(text + "-01-01"[len(text) - 4 :] if len(text) in (4, 7) else text), text)
-
-
-def _real_moment(text: str) -> str:
-    return _refuse_unless(_is_moment(text), text)
-
-
-def _relative(name: str) -> str:
-    return _refuse_unless(not re.match(r"[/\\]|[A-Za-z]:|[A-Za-z][A-Za-z0-9+.-]*://", name), name)
+def _first_day(text: str) -> date:
+    return date.fromisoformat(text + "-01-01"[len(text) - 4 :])
 
 
 @dataclass(frozen=True)
@@ -175,24 +130,24 @@ Identifier = Annotated[
 ]
 Day = Annotated[
     StrictStr,
-    AfterValidator(_real_day),
+    _written(r"\d{4}-\d{2}-\d{2}", date.fromisoformat),
     Field(json_schema_extra={"format": "date"}),
     Worded("date", "a real date, written 2026-03-04"),
 ]
 PartialDay = Annotated[
     StrictStr,
-    AfterValidator(_real_partial_day),
+    _written(r"\d{4}(-\d{2}){0,2}", _first_day),
     Field(json_schema_extra={"pattern": r"^\d{4}(-\d{2}){0,2}$"}),
     Worded("partial date", "a real date, written 2026-03-04, 2026-03 or 2026"),
 ]
 Moment = Annotated[
     StrictStr,
-    AfterValidator(_real_moment),
+    _written(r"\d{4}-\d{2}-\d{2}(T\d{2}:\d{2}[0-9:.+Z-]*)?", datetime.fromisoformat),
     Worded("moment", "a real date and time, written 2026-03-04T15:10:00+00:00"),
 ]
 RelativeFile = Annotated[
     SaidText,
-    AfterValidator(_relative),
+    _written(r"(?![/\\]|[A-Za-z]:|[A-Za-z][A-Za-z0-9+.-]*://).*", str),
     Worded("file", "a file name relative to the session file, like pictures/left.png"),
 ]
 PhotographedAt = Annotated[

@@ -113,16 +113,14 @@ class Rider(Part):
     reference_population: Population | None = Field(
         None, title="Reference population", description="Whose published measures to compare with; may be left open"
     )
-    age_years: Annotated[
-        Number, Measured("Age", "1", "In full years; under 18 the advice stops", (3, 110), (18, 85))
-    ] = None
+    age_years: Annotated[Number, Measured("Age", "In full years; under 18 the advice stops", (3, 110), (18, 85))] = None
     riding: Riding | None = Field(None, title="Riding", description="What the rider mostly does")
     stature_mm: Annotated[
         Number, mm("Stature", "Standing without shoes, floor to the top of the head", (900, 2500), (1450, 2050))
     ] = None
-    mass_kg: Annotated[Number, Measured("Body mass", "kg", "On scales, in cycling clothes", (20, 300), (40, 130))] = (
-        None
-    )
+    mass_kg: Annotated[
+        Number, Measured("Body mass", "On scales, in cycling clothes", (20, 300), (40, 130), unit="kg")
+    ] = None
     inseam_mm: Annotated[
         Readings,
         mm("Inseam", "Standing without shoes, floor to the crotch, book pressed up level", (400, 1200), (650, 1010)),
@@ -195,7 +193,7 @@ def _two_to_four(count: int) -> int:
 class Shoe(Part):
     """One shoe."""
 
-    size: Annotated[Number, Measured("Shoe size", "1", "From the label", (0, 400))] = None
+    size: Annotated[Number, Measured("Shoe size", "From the label", (0, 400))] = None
     size_system: SizeSystem | None = Field(None, title="Size system", description="From the label")
     least_cleat_setback_mm: Annotated[
         Number,
