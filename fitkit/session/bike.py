@@ -13,12 +13,13 @@ is common practice.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from functools import partial
+from typing import Literal
 
 from pydantic import Field, StrictBool, StrictInt
 
 from fitkit.session.fields import (
-    Measured,
+    SCORE,
     Number,
     Part,
     PhotographedAt,
@@ -28,7 +29,10 @@ from fitkit.session.fields import (
     Text,
     degrees,
     mm,
-    score,
+    number,
+    readings,
+    readings_deg,
+    readings_mm,
 )
 from fitkit.session.rider import Complaint, Seen
 
@@ -51,88 +55,83 @@ __all__ = [
     "WishSide",
 ]
 
-_SPINDLE = mm(
+_calliper = partial(mm, kind="calliper")
+_gap = partial(mm, kind="gap")
+_given = partial(mm, kind=None)  # a count, or as a maker or a table says it
+
+# Fields that stand in more than one group.
+_spindle = partial(
+    _calliper,
     "Spindle to cleat centre",
     "Crank face to the cleat's centre, from the maker or by ruler",
     (20, 150),
     (40, 85),
-    kind="calliper",
 )
-_UNSTEADINESS = score("Unsteadiness", "Seen on the pedal at the bottom of the stroke, 0 calm, 10 cannot ride")
-_KNEE_TRAVEL = mm(
-    "Knee's sideways travel", "From the film, between its outermost and innermost place", (0, 200), (0, 30)
+_unsteadiness = partial(
+    readings, "Unsteadiness", "Seen on the pedal at the bottom of the stroke, 0 calm, 10 cannot ride", SCORE
 )
-_MOVED = mm("Cleat moved", "Between the scribed lines; toward the heel positive", (-100, 100), (-40, 40), kind=None)
-
-
-_HEEL_IN = mm(
-    "Heel gap, heel in", "Heel to crank or frame, foot at the inner end of the float", (0, 200), (0, 60), kind="gap"
+_knee_travel = partial(
+    readings_mm, "Knee's sideways travel", "From the film, between its outermost and innermost place", (0, 200), (0, 30)
 )
-_HEEL_OUT = mm(
-    "Heel gap, heel out", "Heel to crank or frame, foot at the outer end of the float", (0, 200), (0, 80), kind="gap"
+_moved = partial(_given, "Cleat moved", "Between the scribed lines; toward the heel positive", (-100, 100), (-40, 40))
+_heel_in = partial(
+    _gap, "Heel gap, heel in", "Heel to crank or frame, foot at the inner end of the float", (0, 200), (0, 60)
 )
-_ANKLE = mm("Anklebone gap", "Inner ankle bone to the crank where they come nearest", (0, 200), (0, 60), kind="gap")
-_FOREFOOT = mm("Forefoot gap", "Shoe's ball to the crank where they come nearest", (0, 200), (0, 60), kind="gap")
-_BOLT = mm("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30), kind=None)
+_heel_out = partial(
+    _gap, "Heel gap, heel out", "Heel to crank or frame, foot at the outer end of the float", (0, 200), (0, 80)
+)
+_ankle = partial(_gap, "Anklebone gap", "Inner ankle bone to the crank where they come nearest", (0, 200), (0, 60))
+_forefoot = partial(_gap, "Forefoot gap", "Shoe's ball to the crank where they come nearest", (0, 200), (0, 60))
 
 
 class BikeSide(Part):
     """One side of the bicycle."""
 
-    crank_face_to_centreline_mm: Annotated[
-        Readings, mm("Crank face to centreline", "Frame's centreline to the crank's outer face", (20, 200), (45, 95))
-    ] = ()
-    spindle_to_cleat_centre_mm: Annotated[Number, _SPINDLE] = None
-    spindle_thread_mm: Annotated[
-        Number, mm("Spindle thread", "Length of the pedal spindle's thread", (3, 50), (8, 22), kind="calliper")
-    ] = None
-    unthreaded_tip_mm: Annotated[
-        Number, mm("Unthreaded tip", "Length without thread at the spindle's tip", (0, 20), (0, 5), kind="calliper")
-    ] = None
-    pedal_outer_edge_mm: Annotated[
-        Number,
-        mm("Pedal's outer edge", "Frame's centreline to the outer lower edge of the pedal", (60, 350), (120, 230)),
-    ] = None
-    pedal_below_axle_mm: Annotated[
-        Number, mm("Pedal below axle", "Axle down to the lowest part of the level pedal", (0, 100), (4, 35))
-    ] = None
-    axle_to_tyre_mm: Annotated[
-        Number, mm("Axle to tyre", "Crank forward, pedal axle to the tyre turned toward it", (0, 400), (60, 200))
-    ] = None
-    axle_to_toe_mm: Annotated[
-        Number, mm("Axle to toe", "Pedal axle to the tip of the shoe, along it", (10, 250), (70, 140))
-    ] = None
-    heel_gap_heel_in_mm: Annotated[Number, _HEEL_IN] = None
-    heel_gap_heel_out_mm: Annotated[Number, _HEEL_OUT] = None
-    ankle_gap_mm: Annotated[Number, _ANKLE] = None
-    forefoot_gap_mm: Annotated[Number, _FOREFOOT] = None
+    crank_face_to_centreline_mm: Readings = readings_mm(
+        "Crank face to centreline", "Frame's centreline to the crank's outer face", (20, 200), (45, 95)
+    )
+    spindle_to_cleat_centre_mm: Number = _spindle()
+    spindle_thread_mm: Number = _calliper("Spindle thread", "Length of the pedal spindle's thread", (3, 50), (8, 22))
+    unthreaded_tip_mm: Number = _calliper(
+        "Unthreaded tip", "Length without thread at the spindle's tip", (0, 20), (0, 5)
+    )
+    pedal_outer_edge_mm: Number = mm(
+        "Pedal's outer edge", "Frame's centreline to the outer lower edge of the pedal", (60, 350), (120, 230)
+    )
+    pedal_below_axle_mm: Number = mm(
+        "Pedal below axle", "Axle down to the lowest part of the level pedal", (0, 100), (4, 35)
+    )
+    axle_to_tyre_mm: Number = mm(
+        "Axle to tyre", "Crank forward, pedal axle to the tyre turned toward it", (0, 400), (60, 200)
+    )
+    axle_to_toe_mm: Number = mm("Axle to toe", "Pedal axle to the tip of the shoe, along it", (10, 250), (70, 140))
+    heel_gap_heel_in_mm: Number = _heel_in()
+    heel_gap_heel_out_mm: Number = _heel_out()
+    ankle_gap_mm: Number = _ankle()
+    forefoot_gap_mm: Number = _forefoot()
 
 
 class Bike(Part):
     """The bicycle."""
 
-    crank_length_mm: Annotated[Number, mm("Crank length", "Stamped on the crank", (80, 250), (150, 190), kind=None)] = (
-        None
+    crank_length_mm: Number = _given("Crank length", "Stamped on the crank", (80, 250), (150, 190))
+    q_factor_mm: Readings = readings_mm(
+        "Q factor", "Between the outer faces of the crank arms at the pedal threads", (60, 350), (90, 180)
     )
-    q_factor_mm: Annotated[
-        Readings, mm("Q factor", "Between the outer faces of the crank arms at the pedal threads", (60, 350), (90, 180))
-    ] = ()
-    seat_tube_angle_deg: Annotated[
-        Number, degrees("Seat-tube angle", "From the level, at the back of the tube", (50, 100), (68, 82))
-    ] = None
-    bottom_bracket_height_mm: Annotated[
-        Number, mm("Bottom-bracket height", "Floor to the crank centre, bicycle upright", (100, 500), (220, 350))
-    ] = None
-    bar_room_down_mm: Annotated[
-        Number, mm("Room to lower the bars", "Spacers under the stem", (0, 300), (0, 60), kind=None)
-    ] = None
+    seat_tube_angle_deg: Number = degrees(
+        "Seat-tube angle", "From the level, at the back of the tube", (50, 100), (68, 82)
+    )
+    bottom_bracket_height_mm: Number = mm(
+        "Bottom-bracket height", "Floor to the crank centre, bicycle upright", (100, 500), (220, 350)
+    )
+    bar_room_down_mm: Number = _given("Room to lower the bars", "Spacers under the stem", (0, 300), (0, 60))
     pedal_family: SaidText | None = Field(None, title="Pedal family", description="As in the parts table")
-    float_deg: Annotated[
-        Number, degrees("Float", "Free rotation in the pedal, end to end, from the maker", (0, 60), (0, 20), kind=None)
-    ] = None
-    crank_thread_depth_mm: Annotated[
-        Number, mm("Crank thread depth", "Depth of the thread in the crank", (3, 50), (8, 22), kind="calliper")
-    ] = None
+    float_deg: Number = degrees(
+        "Float", "Free rotation in the pedal, end to end, from the maker", (0, 60), (0, 20), kind=None
+    )
+    crank_thread_depth_mm: Number = _calliper(
+        "Crank thread depth", "Depth of the thread in the crank", (3, 50), (8, 22)
+    )
     left: BikeSide = BikeSide()
     right: BikeSide = BikeSide()
 
@@ -140,38 +139,37 @@ class Bike(Part):
 class PitchPoint(Part):
     """Foot pitch at one crank angle."""
 
-    crank_angle_deg: Annotated[
-        float, degrees("Crank angle", "From the top, in the direction of riding", (0, 360), kind=None)
-    ]
-    pitch_deg: Annotated[
-        float, degrees("Foot pitch", "Sole from the level, heel up positive", (-90, 90), (-30, 60), kind=None)
-    ]
+    crank_angle_deg: float = degrees(
+        "Crank angle", "From the top, in the direction of riding", (0, 360), kind=None, default=...
+    )
+    pitch_deg: float = degrees(
+        "Foot pitch", "Sole from the level, heel up positive", (-90, 90), (-30, 60), kind=None, default=...
+    )
 
 
 class RideSide(Part):
     """One leg while riding, as found."""
 
-    foot_pitch_mean_deg: Annotated[
-        Number,
-        degrees("Mean foot pitch", "Sole from the level over the stroke, heel up positive", (-60, 90), (-10, 40)),
-    ] = None
-    foot_pitch_amplitude_deg: Annotated[
-        Number, degrees("Foot pitch amplitude", "Half of its range over the stroke", (0, 90), (0, 35))
-    ] = None
-    foot_pitch_phase_deg: Annotated[
-        Number, degrees("Foot pitch phase", "In mean + amplitude sin(crank angle from top + phase)", (-360, 360))
-    ] = None
+    foot_pitch_mean_deg: Number = degrees(
+        "Mean foot pitch", "Sole from the level over the stroke, heel up positive", (-60, 90), (-10, 40)
+    )
+    foot_pitch_amplitude_deg: Number = degrees(
+        "Foot pitch amplitude", "Half of its range over the stroke", (0, 90), (0, 35)
+    )
+    foot_pitch_phase_deg: Number = degrees(
+        "Foot pitch phase", "In mean + amplitude sin(crank angle from top + phase)", (-360, 360)
+    )
     foot_pitch_table: tuple[PitchPoint, ...] = Field((), title="Foot pitch table", strict=False)
-    least_knee_flexion_deg: Annotated[
-        Readings, degrees("Least knee flexion", "While riding, straight knee is 0", (-20, 150), (20, 50))
-    ] = ()
+    least_knee_flexion_deg: Readings = readings_deg(
+        "Least knee flexion", "While riding, straight knee is 0", (-20, 150), (20, 50)
+    )
 
 
 class PictureValue(Part):
     """A value measured in a picture, with the picture's own standard uncertainty, without the mark's."""
 
-    value: Annotated[float, Measured("Value in the picture", "In the field's own unit", (-500, 1500))]
-    u: Annotated[float, Measured("Its standard uncertainty", "The picture's own, in the same unit", (0, 100))]
+    value: float = number("Value in the picture", "In the field's own unit", (-500, 1500), default=...)
+    u: float = number("Its standard uncertainty", "The picture's own, in the same unit", (0, 100), default=...)
 
 
 class FilmSide(Part):
@@ -230,10 +228,9 @@ class Ride(Part):
 
     left: RideSide = RideSide()
     right: RideSide = RideSide()
-    hip_above_saddle_mm: Annotated[
-        Number,
-        mm("Hip above saddle", "Saddle top to the greater trochanter, along the seat tube", (-50, 300), (25, 125)),
-    ] = None
+    hip_above_saddle_mm: Number = mm(
+        "Hip above saddle", "Saddle top to the greater trochanter, along the seat tube", (-50, 300), (25, 125)
+    )
     exertion_screen: StrictBool | None = Field(
         None, title="Exertion screen", description="Whether hard efforts were asked about and nothing spoke against"
     )
@@ -244,58 +241,46 @@ class Ride(Part):
 class PositionSide(Part):
     """One side of a position."""
 
-    cleat_setback_mm: Annotated[
-        Readings,
-        mm(
-            "Cleat setback",
-            "First-MTP mark to the cleat's centreline along the shoe's long axis, toward the heel positive",
-            (-60, 150),
-            (-24, 40),
-            kind="cleat_setback",
-        ),
-    ] = ()
-    cleat_toe_out_deg: Annotated[
-        Readings, degrees("Cleat toe-out", "Shoe's toe-out with the float in its middle", (-45, 60), (-10, 25))
-    ] = ()
-    shoe_outward_mm: Annotated[
-        Readings,
-        mm("Shoe outward", "Shoe's long axis outside the cleat's centre, play in its middle", (-60, 60), (-12, 12)),
-    ] = ()
-    washer_mm: Annotated[Number, mm("Washer", "Thickness of all pedal washers", (0, 40), (0, 6), kind="calliper")] = (
-        None
+    cleat_setback_mm: Readings = readings_mm(
+        "Cleat setback",
+        "First-MTP mark to the cleat's centreline along the shoe's long axis, toward the heel positive",
+        (-60, 150),
+        (-24, 40),
+        kind="cleat_setback",
     )
-    extender_mm: Annotated[Number, mm("Extender", "Length it adds", (0, 120), (0, 40), kind=None)] = None
-    shim_mm: Annotated[Number, mm("Shim", "Thickness under the cleat", (0, 80), (0, 20), kind="calliper")] = None
-    wedge_deg: Annotated[
-        Number, degrees("Wedge", "Thick at the big-toe side positive", (-30, 30), (-6, 6), kind=None)
-    ] = None
-    spindle_to_cleat_centre_mm: Annotated[Number, _SPINDLE] = None
+    cleat_toe_out_deg: Readings = readings_deg(
+        "Cleat toe-out", "Shoe's toe-out with the float in its middle", (-45, 60), (-10, 25)
+    )
+    shoe_outward_mm: Readings = readings_mm(
+        "Shoe outward", "Shoe's long axis outside the cleat's centre, play in its middle", (-60, 60), (-12, 12)
+    )
+    washer_mm: Number = _calliper("Washer", "Thickness of all pedal washers", (0, 40), (0, 6))
+    extender_mm: Number = _given("Extender", "Length it adds", (0, 120), (0, 40))
+    shim_mm: Number = _calliper("Shim", "Thickness under the cleat", (0, 80), (0, 20))
+    wedge_deg: Number = degrees("Wedge", "Thick at the big-toe side positive", (-30, 30), (-6, 6), kind=None)
+    spindle_to_cleat_centre_mm: Number = _spindle()
     spindle_id: SaidText | None = Field(None, title="Spindle", description="As in the parts table")
     extender_id: SaidText | None = Field(None, title="Extender's name", description="As in the parts table")
     base_adapter_id: SaidText | None = Field(None, title="Base adapter", description="As in the parts table")
-    adapter_stack_mm: Annotated[
-        Number, mm("Adapter stack", "Height a base adapter adds", (0, 80), (0, 20), kind=None)
-    ] = None
-    bolt_length_mm: Annotated[Number, _BOLT] = None
-    cleat_bolt_torque_nm: Annotated[
-        Number,
-        Measured("Cleat bolts tightened to", "By torque wrench, to the maker's figure", (0, 30), (3, 8), unit="N m"),
-    ] = None
-    pedal_torque_nm: Annotated[
-        Number,
-        Measured("Pedal tightened to", "By torque wrench, to the maker's figure", (0, 100), (25, 45), unit="N m"),
-    ] = None
-    heel_gap_heel_in_mm: Annotated[Number, _HEEL_IN] = None
-    heel_gap_heel_out_mm: Annotated[Number, _HEEL_OUT] = None
-    ankle_gap_mm: Annotated[Number, _ANKLE] = None
-    forefoot_gap_mm: Annotated[Number, _FOREFOOT] = None
+    adapter_stack_mm: Number = _given("Adapter stack", "Height a base adapter adds", (0, 80), (0, 20))
+    bolt_length_mm: Number = _given("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30))
+    cleat_bolt_torque_nm: Number = number(
+        "Cleat bolts tightened to", "By torque wrench, to the maker's figure", (0, 30), (3, 8), unit="N m"
+    )
+    pedal_torque_nm: Number = number(
+        "Pedal tightened to", "By torque wrench, to the maker's figure", (0, 100), (25, 45), unit="N m"
+    )
+    heel_gap_heel_in_mm: Number = _heel_in()
+    heel_gap_heel_out_mm: Number = _heel_out()
+    ankle_gap_mm: Number = _ankle()
+    forefoot_gap_mm: Number = _forefoot()
 
 
 class Moved(Part):
     """How far each cleat was moved."""
 
-    left: Annotated[Number, _MOVED] = None
-    right: Annotated[Number, _MOVED] = None
+    left: Number = _moved()
+    right: Number = _moved()
 
 
 class Position(Part):
@@ -304,33 +289,33 @@ class Position(Part):
     left: PositionSide = PositionSide()
     right: PositionSide = PositionSide()
     moved_mm: Moved = Moved()
-    saddle_height_mm: Annotated[
-        Readings, mm("Saddle height", "Crank centre to saddle top along the seat tube", (300, 1200), (550, 900))
-    ] = ()
-    saddle_setback_mm: Annotated[
-        Readings, mm("Saddle setback", "Saddle's nose behind the crank centre, level", (-300, 500), (-30, 160))
-    ] = ()
-    bar_height_mm: Annotated[
-        Readings, mm("Bar height", "Crank centre up to the middle of the bar", (-200, 1500), (350, 1000))
-    ] = ()
-    bar_reach_mm: Annotated[
-        Readings, mm("Bar reach", "Saddle's nose to the middle of the bar, level", (0, 1500), (350, 750))
-    ] = ()
+    saddle_height_mm: Readings = readings_mm(
+        "Saddle height", "Crank centre to saddle top along the seat tube", (300, 1200), (550, 900)
+    )
+    saddle_setback_mm: Readings = readings_mm(
+        "Saddle setback", "Saddle's nose behind the crank centre, level", (-300, 500), (-30, 160)
+    )
+    bar_height_mm: Readings = readings_mm(
+        "Bar height", "Crank centre up to the middle of the bar", (-200, 1500), (350, 1000)
+    )
+    bar_reach_mm: Readings = readings_mm(
+        "Bar reach", "Saddle's nose to the middle of the bar, level", (0, 1500), (350, 750)
+    )
     note: Text | None = Field(None, title="Remark", description="In words, of what is decided the reason; no names")
 
 
 class Unsteadiness(Part):
     """Scores of unsteadiness, one for each time looked."""
 
-    left: Annotated[Readings, _UNSTEADINESS] = ()
-    right: Annotated[Readings, _UNSTEADINESS] = ()
+    left: Readings = _unsteadiness()
+    right: Readings = _unsteadiness()
 
 
 class KneeTravel(Part):
     """Sideways travel of each knee."""
 
-    left: Annotated[Readings, _KNEE_TRAVEL] = ()
-    right: Annotated[Readings, _KNEE_TRAVEL] = ()
+    left: Readings = _knee_travel()
+    right: Readings = _knee_travel()
 
 
 class Trial(Part):
@@ -338,7 +323,7 @@ class Trial(Part):
 
     position: Position = Position()
     unsteadiness: Unsteadiness = Unsteadiness()
-    smooth_at_bottom: Annotated[Number, score("Smooth at the bottom", "0 not at all, 10 perfectly")] = None
+    smooth_at_bottom: Number = number("Smooth at the bottom", "0 not at all, 10 perfectly", SCORE)
     knee_travel_mm: KneeTravel = KneeTravel()
     saddle_corrected: StrictBool | None = Field(
         None, title="Saddle corrected", description="Whether the saddle followed the cleat"
@@ -352,10 +337,9 @@ class Trial(Part):
 class WishSide(Part):
     """Change of half-stance wished for on one side."""
 
-    half_stance_change_mm: Annotated[
-        Number,
-        mm("Wished change of half-stance", "Against as found, outward positive", (-100, 100), (-40, 40), kind=None),
-    ] = None
+    half_stance_change_mm: Number = _given(
+        "Wished change of half-stance", "Against as found, outward positive", (-100, 100), (-40, 40)
+    )
 
 
 class Wish(Part):

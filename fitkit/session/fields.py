@@ -10,9 +10,11 @@ from functools import partial
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictStr, model_validator
+from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError, core_schema
 
 __all__ = [
+    "SCORE",
     "Day",
     "Identifier",
     "Kind",
@@ -29,12 +31,16 @@ __all__ = [
     "Worded",
     "degrees",
     "mm",
-    "score",
+    "number",
+    "readings",
+    "readings_deg",
+    "readings_mm",
 ]
 
 Kind = Literal["cleat_setback", "length", "pelvis", "angle", "gap", "calliper"]
 Readings = tuple[float, ...]
 Number = float | None
+SCORE = (0, 10)  # from nothing to the worst, or best, there is
 
 
 @dataclass(frozen=True)
@@ -67,9 +73,21 @@ class Measured:
         return found
 
 
-mm = partial(Measured, unit="mm", kind="length")
-degrees = partial(Measured, unit="deg", kind="angle")
-score = partial(Measured, unit="1", possible=(0, 10))
+def number(title: str, how: str, *limits: tuple[float, float], default: Any = None, **options: Any) -> FieldInfo:
+    """Declare a field of one number: possible and usual limits, then unit and kind where it has them.
+
+    A field that its group cannot be without has the default `...`.
+    """
+    field = Field(default)
+    field.metadata.append(Measured(title, how, *limits, **options))
+    return field
+
+
+readings = partial(number, default=())
+mm = partial(number, unit="mm", kind="length")
+readings_mm = partial(readings, unit="mm", kind="length")
+degrees = partial(number, unit="deg", kind="angle")
+readings_deg = partial(readings, unit="deg", kind="angle")
 
 
 class Part(BaseModel):

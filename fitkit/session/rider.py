@@ -17,8 +17,8 @@ from pydantic import AfterValidator, Field, StrictInt
 from pydantic_core import PydanticCustomError
 
 from fitkit.session.fields import (
+    SCORE,
     Day,
-    Measured,
     Number,
     Part,
     PartialDay,
@@ -26,9 +26,10 @@ from fitkit.session.fields import (
     SaidText,
     Text,
     Worded,
-    degrees,
     mm,
-    score,
+    number,
+    readings_deg,
+    readings_mm,
 )
 from fitkit.vocabulary import (
     BOLTS,
@@ -50,61 +51,44 @@ __all__ = ["Cleared", "Complaint", "Rider", "RiderSide", "Seen", "Shoe", "Shoes"
 class RiderSide(Part):
     """One leg of the rider."""
 
-    foot_length_mm: Annotated[
-        Readings, mm("Foot length", "Standing, back of the heel to the tip of the longest toe", (150, 350), (209, 310))
-    ] = ()
-    heel_to_mtp1_mm: Annotated[
-        Readings,
-        mm(
-            "Heel to first MTP joint",
-            "Standing, back of the heel to the inner side of the joint",
-            (100, 280),
-            (153, 232),
-        ),
-    ] = ()
-    mtp1_big_toe_side_mm: Annotated[
-        Readings,
-        mm(
-            "First MTP joint to the big-toe side",
-            "From the shoe's long axis (middle of the sole at heel and at ball) to the joint",
-            (0, 90),
-            (20, 50),
-        ),
-    ] = ()
-    leg_length_mm: Annotated[
-        Readings, mm("Leg length", "Lying, ASIS to the inner ankle bone", (500, 1300), (700, 1080))
-    ] = ()
-    thigh_mm: Annotated[
-        Readings, mm("Thigh", "Greater trochanter to the knee's outer joint line", (200, 700), (340, 510))
-    ] = ()
-    shank_mm: Annotated[
-        Readings, mm("Shank", "Knee's outer joint line to the outer ankle bone", (200, 700), (340, 510))
-    ] = ()
-    ankle_height_mm: Annotated[
-        Readings, mm("Ankle height", "Barefoot sole to the outer ankle bone", (20, 150), (47, 90))
-    ] = ()
-    ankle_to_mtp1_mm: Annotated[
-        Readings, mm("Ankle to first MTP joint", "Outer ankle bone to the joint, along the sole", (60, 280), (135, 215))
-    ] = ()
-    natural_toe_out_deg: Annotated[
-        Readings,
-        degrees(
-            "Natural toe-out", "Foot hanging free, from straight ahead; toes outward positive", (-60, 90), (-10, 30)
-        ),
-    ] = ()
-    ankle_dorsiflexion_deg: Annotated[
-        Readings,
-        degrees("Ankle dorsiflexion", "Knee bent, shank leaning over the flat foot, from upright", (-30, 70), (5, 50)),
-    ] = ()
-    calf_girth_mm: Annotated[
-        Readings, mm("Calf girth", "Standing, tape level at the widest place", (150, 700), (280, 480))
-    ] = ()
-    hip_flexion_deg: Annotated[
-        Readings, degrees("Hip flexion", "Lying, thigh from the couch, pelvis still", (0, 170), (90, 140))
-    ] = ()
-    hip_internal_rotation_deg: Annotated[
-        Readings, degrees("Hip internal rotation", "Hip and knee at 90 degrees, shank outward", (-30, 100), (10, 60))
-    ] = ()
+    foot_length_mm: Readings = readings_mm(
+        "Foot length", "Standing, back of the heel to the tip of the longest toe", (150, 350), (209, 310)
+    )
+    heel_to_mtp1_mm: Readings = readings_mm(
+        "Heel to first MTP joint", "Standing, back of the heel to the inner side of the joint", (100, 280), (153, 232)
+    )
+    mtp1_big_toe_side_mm: Readings = readings_mm(
+        "First MTP joint to the big-toe side",
+        "From the shoe's long axis (middle of the sole at heel and at ball) to the joint",
+        (0, 90),
+        (20, 50),
+    )
+    leg_length_mm: Readings = readings_mm("Leg length", "Lying, ASIS to the inner ankle bone", (500, 1300), (700, 1080))
+    thigh_mm: Readings = readings_mm(
+        "Thigh", "Greater trochanter to the knee's outer joint line", (200, 700), (340, 510)
+    )
+    shank_mm: Readings = readings_mm("Shank", "Knee's outer joint line to the outer ankle bone", (200, 700), (340, 510))
+    ankle_height_mm: Readings = readings_mm(
+        "Ankle height", "Barefoot sole to the outer ankle bone", (20, 150), (47, 90)
+    )
+    ankle_to_mtp1_mm: Readings = readings_mm(
+        "Ankle to first MTP joint", "Outer ankle bone to the joint, along the sole", (60, 280), (135, 215)
+    )
+    natural_toe_out_deg: Readings = readings_deg(
+        "Natural toe-out", "Foot hanging free, from straight ahead; toes outward positive", (-60, 90), (-10, 30)
+    )
+    ankle_dorsiflexion_deg: Readings = readings_deg(
+        "Ankle dorsiflexion", "Knee bent, shank leaning over the flat foot, from upright", (-30, 70), (5, 50)
+    )
+    calf_girth_mm: Readings = readings_mm(
+        "Calf girth", "Standing, tape level at the widest place", (150, 700), (280, 480)
+    )
+    hip_flexion_deg: Readings = readings_deg(
+        "Hip flexion", "Lying, thigh from the couch, pelvis still", (0, 170), (90, 140)
+    )
+    hip_internal_rotation_deg: Readings = readings_deg(
+        "Hip internal rotation", "Hip and knee at 90 degrees, shank outward", (-30, 100), (10, 60)
+    )
 
 
 class Rider(Part):
@@ -113,40 +97,27 @@ class Rider(Part):
     reference_population: Population | None = Field(
         None, title="Reference population", description="Whose published measures to compare with; may be left open"
     )
-    age_years: Annotated[Number, Measured("Age", "In full years; under 18 the advice stops", (3, 110), (18, 85))] = None
+    age_years: Number = number("Age", "In full years; under 18 the advice stops", (3, 110), (18, 85))
     riding: Riding | None = Field(None, title="Riding", description="What the rider mostly does")
-    stature_mm: Annotated[
-        Number, mm("Stature", "Standing without shoes, floor to the top of the head", (900, 2500), (1450, 2050))
-    ] = None
-    mass_kg: Annotated[
-        Number, Measured("Body mass", "On scales, in cycling clothes", (20, 300), (40, 130), unit="kg")
-    ] = None
-    inseam_mm: Annotated[
-        Readings,
-        mm("Inseam", "Standing without shoes, floor to the crotch, book pressed up level", (400, 1200), (650, 1010)),
-    ] = ()
-    inter_asis_mm: Annotated[
-        Readings,
-        mm(
-            "Inter-ASIS distance",
-            "Between the two front upper spines of the pelvis",
-            (100, 450),
-            (179, 275),
-            kind="pelvis",
-        ),
-    ] = ()
-    pelvic_depth_mm: Annotated[
-        Readings, mm("Pelvic depth", "Middle of the ASIS to middle of the PSIS", (50, 300), (90, 220), kind="pelvis")
-    ] = ()
-    foot_hang_mm: Annotated[
-        Readings,
-        mm(
-            "Feet as they hang",
-            "Sitting high, shanks hanging free, between the middles of the two feet",
-            (0, 800),
-            (80, 350),
-        ),
-    ] = ()
+    stature_mm: Number = mm(
+        "Stature", "Standing without shoes, floor to the top of the head", (900, 2500), (1450, 2050)
+    )
+    mass_kg: Number = number("Body mass", "On scales, in cycling clothes", (20, 300), (40, 130), unit="kg")
+    inseam_mm: Readings = readings_mm(
+        "Inseam", "Standing without shoes, floor to the crotch, book pressed up level", (400, 1200), (650, 1010)
+    )
+    inter_asis_mm: Readings = readings_mm(
+        "Inter-ASIS distance", "Between the two front upper spines of the pelvis", (100, 450), (179, 275), kind="pelvis"
+    )
+    pelvic_depth_mm: Readings = readings_mm(
+        "Pelvic depth", "Middle of the ASIS to middle of the PSIS", (50, 300), (90, 220), kind="pelvis"
+    )
+    foot_hang_mm: Readings = readings_mm(
+        "Feet as they hang",
+        "Sitting high, shanks hanging free, between the middles of the two feet",
+        (0, 800),
+        (80, 350),
+    )
     left: RiderSide = RiderSide()
     right: RiderSide = RiderSide()
 
@@ -156,7 +127,7 @@ class Complaint(Part):
 
     region: Region = Field(title="Region", description="Where the rider feels it")
     side: Side | None = Field(None, title="Side", description="Which side")
-    severity: Annotated[Number, score("Severity", "The rider's own score, 0 nothing, 10 the worst there is")] = None
+    severity: Number = number("Severity", "The rider's own score, 0 nothing, 10 the worst there is", SCORE)
     since: PartialDay | None = Field(None, title="Since", description="Year, month or day it began")
 
 
@@ -193,32 +164,26 @@ def _two_to_four(count: int) -> int:
 class Shoe(Part):
     """One shoe."""
 
-    size: Annotated[Number, Measured("Shoe size", "From the label", (0, 400))] = None
+    size: Number = number("Shoe size", "From the label", (0, 400))
     size_system: SizeSystem | None = Field(None, title="Size system", description="From the label")
-    least_cleat_setback_mm: Annotated[
-        Number,
-        mm(
-            "Slots' front end",
-            "First-MTP mark to the cleat's centreline, cleat as far to the toes as the slots let it",
-            (-60, 150),
-            (-24, 60),
-            kind="cleat_setback",
-        ),
-    ] = None
-    greatest_cleat_setback_mm: Annotated[
-        Number,
-        mm(
-            "Slots' rear end",
-            "First-MTP mark to the cleat's centreline, cleat as far to the heel as the slots let it",
-            (-60, 150),
-            (-24, 60),
-            kind="cleat_setback",
-        ),
-    ] = None
-    axle_to_foot_sole_mm: Annotated[
-        Number, mm("Axle to foot sole", "Pedal axle to the sole of the foot, square to it", (0, 100), (8, 45))
-    ] = None
-    bolt_length_mm: Annotated[Number, mm("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30), kind=None)] = None
+    least_cleat_setback_mm: Number = mm(
+        "Slots' front end",
+        "First-MTP mark to the cleat's centreline, cleat as far to the toes as the slots let it",
+        (-60, 150),
+        (-24, 60),
+        kind="cleat_setback",
+    )
+    greatest_cleat_setback_mm: Number = mm(
+        "Slots' rear end",
+        "First-MTP mark to the cleat's centreline, cleat as far to the heel as the slots let it",
+        (-60, 150),
+        (-24, 60),
+        kind="cleat_setback",
+    )
+    axle_to_foot_sole_mm: Number = mm(
+        "Axle to foot sole", "Pedal axle to the sole of the foot, square to it", (0, 100), (8, 45)
+    )
+    bolt_length_mm: Number = mm("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30), kind=None)
     bolts: Annotated[StrictInt, AfterValidator(_two_to_four), Worded("whole number", "2, 3 or 4")] | None = Field(
         None, title="Bolts", description="How many bolts hold the cleat: 2, 3 or 4"
     )
