@@ -21,17 +21,15 @@ __all__ = ["Foot", "Start", "assess_cleat", "foot_of", "start_of"]
 
 @dataclass(frozen=True)
 class Start:
-    """The starting band and point of one foot with what led to them."""
+    """The starting band and point of one foot [mm], with what must be said of them."""
 
     size_eu: float | None
-    size_words: str
-    band: cleats.Band | None
-    point: float | None
-    needs: str | None
-    shifts: tuple[Shift, ...] = ()
-    is_contrary: bool = False
-    foot_band: cleats.Band | None = None
+    band: cleats.Band | None = None
+    point: float | None = None
+    needs: str | None = None
     notes: tuple[str, ...] = ()
+    point_notes: tuple[str, ...] = ()  # what shifts the point, or would
+    is_shifted: bool = False
 
 
 @dataclass(frozen=True)
@@ -97,34 +95,28 @@ def start_of(inputs: Inputs, side: str) -> Start:
     """Return where one foot is to begin by the house rules, with the size it goes by and what shifted it."""
     size, words = _size(inputs, side)
     if size is None:
-        return Start(None, words, None, None, words)
+        return Start(None, needs=words)
     rule = inputs.visit.house.rules.starting_band.model_dump(exclude={"grade", "source"})
     band = cleats.starting_band(size, **rule)
     if band is None:
         needs = f"a size from EU {rule['least_size']:g} to {rule['greatest_size']:g}; this one is EU {size:.1f}"
-        return Start(size, words, None, None, needs)
-    shifts = _shifts(inputs, side)
-    point, is_contrary = cleats.shift_to(band, {shift.to for shift in shifts})
-    needs = None if point is not None else "a trial from the band's rearward end"
+        return Start(size, needs=needs)
     notes = [f"by {words}" if words == f"label EU {size:g}" else f"by {words}: EU {size:.1f}"]
     if band.is_extrapolated:
         notes.append(f"extrapolated above EU {rule['extrapolated_above_size']:g}")
-    foot_band = _foot_band(inputs, side, size, rule)
-    if foot_band:
-        notes.append(f"label and foot length differ by more than a size: by the foot {_words(foot_band)}")
-    return Start(size, words, band, point, needs, shifts, is_contrary, foot_band, tuple(notes))
-
-
-def _words(band: cleats.Band) -> str:
-    return f"{band.low:.1f} to {band.high:.1f} mm"
-
-
-def _foot_band(inputs: Inputs, side: str, size: float, rule: dict) -> cleats.Band | None:
-    """Return the band by foot length where label and foot are more than one size apart."""
-    foot = inputs.quantity(f"rider.{side}.foot_length_mm")
-    if foot is None or abs(footwear.sizes_differ(size, foot.value)) <= 1:
-        return None
-    return cleats.starting_band(footwear.size_from_foot(foot.value, "eu"), **rule)
+    foot = inputs.number(f"rider.{side}.foot_length_mm")
+    if foot is not None and abs(footwear.sizes_differ(size, foot)) > 1:
+        other = cleats.starting_band(footwear.size_from_foot(foot, "eu"), **rule)
+        if other is not None:
+            by_foot = f"by the foot {other.low:.1f} to {other.high:.1f} mm"
+            notes.append(f"label and foot length differ by more than a size: {by_foot}")
+    shifts = _shifts(inputs, side)
+    point, is_contrary = cleats.shift_to(band, {shift.to for shift in shifts})
+    said = [_shift_words(shift) for shift in shifts]
+    said += ["these ask for contrary ends: not shifted"] if is_contrary else []
+    is_shifted = not is_contrary and any(shift.to != "none" for shift in shifts)
+    needs = None if point is not None else "a trial from the band's rearward end"
+    return Start(size, band, point, needs, tuple(notes), tuple(said), is_shifted)
 
 
 def _shifts(inputs: Inputs, side: str) -> tuple[Shift, ...]:
@@ -144,12 +136,8 @@ def _band_results(inputs: Inputs, start: Start) -> dict[str, Estimate]:
     ends = {low: RESULTS[low].of(start.band.low, **common), high: RESULTS[high].of(start.band.high, **common)}
     if start.point is None:
         return {**ends, point: RESULTS[point].lacking(start.needs, notes=start.notes)}
-    said = tuple(_shift_words(shift) for shift in start.shifts)
-    if start.is_contrary:
-        said = (*said, "these ask for contrary ends: not shifted")
-    elif any(shift.to != "none" for shift in start.shifts):
-        common |= {"grade": "house rule", "source": f"{source}, shifted"}
-    common |= {"low": start.band.low, "high": start.band.high, "notes": (*start.notes, *said)}
+    common |= {"low": start.band.low, "high": start.band.high, "notes": (*start.notes, *start.point_notes)}
+    common |= {"grade": "house rule", "source": f"{source}, shifted"} if start.is_shifted else {}
     return {**ends, point: RESULTS[point].of(start.point, **common)}
 
 

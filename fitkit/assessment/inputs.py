@@ -188,11 +188,8 @@ class Inputs:
 
     def word_now(self, field: str) -> str | None:
         """Return a word, such as a part's id, of the current position, None where it is nowhere."""
-        for position in reversed(self.positions()):
-            word = value_at(self.visit.session, f"{position}.{field}")
-            if word is not None:
-                return word
-        return None
+        at = self.last_with(field)
+        return None if at is None else value_at(self.visit.session, f"{self._positions[at]}.{field}")
 
     def last_with(self, field: str) -> int | None:
         """Return the number of the last position that says something of `field`, None where none does."""
