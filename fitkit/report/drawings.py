@@ -16,7 +16,7 @@ from fitkit.charts.side import SeatMove, SideLeg, side_view
 from fitkit.charts.soles import SoleFoot, soles
 from fitkit.charts.widths import WidthSide, widths
 from fitkit.report.blocks import Number, Sentences, Table
-from fitkit.report.cleat_advice import instruction
+from fitkit.report.cleats import instruction
 from fitkit.words import capital, plain
 
 __all__ = ["behind", "feet_from_below", "front", "knees", "reached", "sides", "table_of"]

@@ -99,7 +99,7 @@ def strips(assessment: Assessment) -> tuple[Strip, Strip]:
 
 
 def _strip(assessment: Assessment, side: str) -> Strip:
-    from fitkit.report.cleat_advice import instruction  # the batch makes pages without any of the sums
+    from fitkit.report.cleats import instruction  # the batch makes pages without any of the sums
 
     old, set_to = assessment[f"{side}.cleat_setback.as_found"].value, assessment.foot(side).set_to
     if None not in (set_to, old) and abs(set_to - old) < _NO_MOVE_MM:

@@ -13,7 +13,7 @@ from fitkit.calculations.sprint_settings import A_YES
 from fitkit.cautions import put_back, signs_cleared, signs_open, stops_advice
 from fitkit.report.blocks import Sentences, Table, number_words
 from fitkit.report.changes import ENGLISH, to_do
-from fitkit.report.cleat_advice import slip_words
+from fitkit.report.cleats import slip_words
 from fitkit.report.sheet import torques
 from fitkit.session.paths import counting, value_at
 from fitkit.session.rider import Complaint

@@ -13,7 +13,7 @@ import pytest
 
 from fitkit import house, session
 from fitkit.assessment import Visit, assess, load_visit
-from fitkit.report.cleat_advice import first_words
+from fitkit.report.cleats import first_words
 from fitkit.session import SIGNS as EVERY_SIGN
 from tests.unit.expert_cases import CASES
 
