@@ -165,7 +165,7 @@ def hip_spacing(
     needs, within_mm = "inter-ASIS distance", constants.HIP_MODEL_HALF_WIDTH_MM.value
     ct, ct_within_mm = constants.HIP_SPACING_CT_MM, constants.HIP_SPACING_CT_HALF_WIDTH_MM.value
     rows = (
-        _row("CT line", lambda of: spacing_ct_line(of) / 2, (width,), ct_within_mm, ct.source, needs),
+        _row("CT line", spacing_ct_line, (width,), ct_within_mm, ct.source, needs, times=1),
         _row("Bell", half_spacing_bell, (width,), within_mm, constants.HIP_BELL_PER_WIDTH.source, needs),
         _row(*harrington, of_pelvis, within_mm, constants.HIP_HARRINGTON_PER_WIDTH.source, needs),
         _row("Hara", half_spacing_hara, (leg,), within_mm, constants.HIP_HARA_PER_LEG_LENGTH.source, "leg length"),
@@ -176,11 +176,13 @@ def hip_spacing(
     return HipSpacing(rows[0].value_mm, min(row.low_mm for row in known), max(row.high_mm for row in known), None, rows)
 
 
-def _row(name: str, half_spacing: Callable, lengths: tuple, within_mm: float, source: str, needs: str) -> SpacingRow:
-    """Return one model's row; no number where a length it goes by is not measured."""
+def _row(
+    name: str, model: Callable, lengths: tuple, within_mm: float, source: str, needs: str, *, times: int = 2
+) -> SpacingRow:
+    """Return the row of a model of the half spacing; no number where a length it goes by is not measured."""
     if None in lengths:
         return SpacingRow(name, None, None, None, source, needs)
-    value_mm = float(2 * half_spacing(*lengths))
+    value_mm = float(times * model(*lengths))
     return SpacingRow(name, value_mm, value_mm - within_mm, value_mm + within_mm, source)
 
 

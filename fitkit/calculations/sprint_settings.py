@@ -52,9 +52,8 @@ EXERTION_QUESTIONS = {
 
 @dataclass(frozen=True)
 class Screen:
-    """Whether the exertion screen lets a sprint be ridden, and what is needed where it does not."""
+    """What the exertion screen needs before a sprint may be ridden; None where nothing speaks against it."""
 
-    is_clear: bool
     needs: str | None = None
 
 
@@ -100,11 +99,11 @@ def exertion_screen(answers: Mapping[str, bool | None], *, signs: Sequence[str] 
     if unknown:
         raise ValueError(f"answers holds {', '.join(unknown)}; expected {', '.join(EXERTION_QUESTIONS)}")
     if signs:
-        return Screen(False, f"clinician: {signs[0]}")
+        return Screen(f"clinician: {signs[0]}")
     if any(answers.get(question) for question in EXERTION_QUESTIONS):
-        return Screen(False, A_YES)
+        return Screen(A_YES)
     missing = sum(answers.get(question) is None for question in EXERTION_QUESTIONS)
-    return Screen(False, f"exertion screen; {missing} questions not answered") if missing else Screen(True)
+    return Screen(f"exertion screen; {missing} questions not answered" if missing else None)
 
 
 def by_setting(ridden: Sequence[tuple[str, float | None]]) -> tuple[SettingSprints, ...]:

@@ -264,7 +264,7 @@ def test_three_sprints_are_not_assessed():
 
 def test_nobody_sprints_before_the_screen_is_clear():
     clear = dict.fromkeys(EXERTION_QUESTIONS, False)
-    assert exertion_screen(clear).is_clear
+    assert exertion_screen(clear).needs is None
     assert exertion_screen({}).needs == "exertion screen; 6 questions not answered"
     assert exertion_screen({**clear, "unwell": None}).needs == "exertion screen; 1 questions not answered"
     assert exertion_screen({**clear, "unwell": True}).needs == "clinician: a yes in the exertion screen"
