@@ -111,8 +111,8 @@ def stance(*, left: SideLengths, right: SideLengths, q_factor: Quantity | None, 
 
     Examples
     --------
-    >>> side = SideLengths(crank_face=exact(73), washer_mm=0, extender_mm=0, spindle_to_cleat_centre=53,
-    ...                    shoe_outward=exact(0))
+    >>> side = SideLengths(crank_face=as_quantity(73), washer_mm=0, extender_mm=0, spindle_to_cleat_centre=53,
+    ...                    shoe_outward=as_quantity(0))
     >>> stance(left=side, right=side, q_factor=None, uneven_crank_sd_mm=1.0).width.value
     252.0
     """
