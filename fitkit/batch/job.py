@@ -23,11 +23,11 @@ class Limits:
     """Limits of one record."""
 
     cell_s: int = 60  # one cell of the notebook [s]
-    notebook_s: float = 300  # the whole notebook with the start of its kernel [s]
+    notebook_s: float = 300  # the whole notebook, with the start of a kernel where there is one [s]
     kernel_start_s: int = 60  # the start of the kernel [s]
     pages_s: float = 120  # everything after the notebook: pages, PDF, files [s]
-    kernel_memory_mb: int = 2000  # what one kernel, and one worker process, may take [MB]
-    worker_memory_mb: int = 4000  # what one kernel, and one worker process, may take [MB]
+    notebook_memory_mb: int = 2000  # what the process that runs the notebook may take meanwhile [MB]
+    process_memory_mb: int = 4000  # what a record's process may take otherwise [MB]
 
 
 @dataclass(frozen=True)
@@ -41,5 +41,5 @@ class Job:
     kit: str  # digest of what all visits share
     access: Access  # who may read the record
     limits: Limits = Limits()  # limits of time and memory
-    forked: bool = True  # whether kernels are copies of a warm one, where the system can do that
+    forked: bool = True  # whether a copy of a warm process runs the notebook, where that can be
     browser: str | None = None  # chromium that makes the PDF pages; None for none

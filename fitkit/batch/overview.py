@@ -2,29 +2,25 @@
 
 from __future__ import annotations
 
-import contextlib
 import json
 import os
-import socket
 import sys
-import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import TextIO
 
 import nbformat
-import papermill
 from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
-from traitlets.config import Config
 
-import fitkit
 from fitkit import places
 from fitkit.batch import inputs
+from fitkit.batch.engine import in_kernel
 from fitkit.batch.folder import ReportFolder, opened
 from fitkit.batch.inputs import Found, load_house, staged_house
+from fitkit.batch.processes import environment_set, kernel_environment, private_folder
 from fitkit.batch.record import cleaned
 from fitkit.files import Access, make_folder, os_reason, write_new
 from fitkit.house import House, HouseProblems
@@ -39,8 +35,6 @@ _TITLE = "Cleat and stance notebooks: the clinic's overview"
 _SESSIONS = "sessions"
 _CELL_S = 1800
 _MOST_NAMED = 500
-# Some systems take 104 bytes for a socket's whole path; the kernel adds a number to this.
-_LONGEST_ADDRESS = 95
 
 
 @dataclass(frozen=True)
@@ -121,62 +115,12 @@ def _copy(source: Path, target: Path) -> None:
 
 def _run(staged: Path, environment: Mapping[str, str]) -> NotebookNode:
     template = nbformat.read(places.template(TEMPLATE), as_version=4)
-    with tempfile.TemporaryDirectory(prefix="cleat-") as private, _surroundings(private, environment):
+    with private_folder() as private, environment_set({**kernel_environment(private), **environment}):
         try:
-            executed = papermill.execute_notebook(
-                template,
-                None,
-                {_SESSIONS: _SESSIONS},
-                kernel_name="python3",
-                language="python",
-                progress_bar=False,
-                request_save_on_cell_execute=False,
-                record_timing=False,
-                cwd=staged.parent,
-                execution_timeout=_CELL_S,
-                shutdown_kernel="immediate",
-                extra_arguments=["--IPKernelApp.ignore_cwd=True"],
-                config=_sockets(private),
-            )
+            executed = in_kernel(template, {_SESSIONS: _SESSIONS}, staged.parent, execution_timeout=_CELL_S)
         except PapermillExecutionError as error:
             raise _FailedError(f"the overview's notebook stopped: {error.ename}: {one_line(error.evalue)}") from error
     return cleaned(executed, template)
-
-
-def _sockets(private: str) -> Config:
-    """Return where the kernel is spoken to: a private folder; ports of the machine where there can be no such."""
-    address = os.path.join(private, "s")
-    if hasattr(socket, "AF_UNIX") and len(os.fsencode(address)) <= _LONGEST_ADDRESS:
-        return Config({"KernelManager": {"transport": "ipc", "ip": address}})
-    return Config()
-
-
-@contextlib.contextmanager
-def _surroundings(private: str, environment: Mapping[str, str]) -> Iterator[None]:
-    """Set the variables that make the kernel find this kit, keep out of the home folder and give the same bytes."""
-    ours = str(Path(fitkit.__file__).resolve().parent.parent)
-    others = os.environ.get("PYTHONPATH")
-    wanted = {
-        "PYTHONPATH": os.pathsep.join([ours, others]) if others else ours,
-        "PYTHONSAFEPATH": "1",
-        "PYTHONSTARTUP": "",
-        "PYTHONHASHSEED": "0",
-        "OPENBLAS_NUM_THREADS": "1",
-        "JUPYTER_PREFER_ENV_PATH": "1",
-        "JUPYTER_RUNTIME_DIR": private,
-        "IPYTHONDIR": private,
-        **environment,
-    }
-    before = {name: os.environ.get(name) for name in wanted}
-    os.environ.update(wanted)
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
 
 
 def _write(folder: ReportFolder, executed: NotebookNode) -> None:

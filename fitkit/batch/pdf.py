@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from fitkit.batch.processes import end_group, memory_not_limited
+from fitkit.batch.processes import end_group, memory_limit
 from fitkit.words import one_line
 
 __all__ = ["PrintError", "find_browser", "print_page"]
@@ -47,7 +47,8 @@ def print_page(browser: str, page: Path, target: Path, *, started: Callable[[int
         if hasattr(os, "geteuid") and os.geteuid() == 0:
             # Chromium refuses to start for the administrator without this.
             command.insert(1, "--no-sandbox")
-        with memory_not_limited():
+        # A browser does not run within this process's own limit.
+        with memory_limit(None):
             process = subprocess.Popen(
                 command,
                 stdin=subprocess.DEVNULL,

@@ -1,197 +1,255 @@
-"""Worker processes side by side; the death of one fails its own visit and nothing else."""
+"""Each visit in a process of its own, some side by side; the death of one fails its own visit and nothing else."""
 
 from __future__ import annotations
 
 import contextlib
+import importlib
 import multiprocessing
 import os
-import shutil
-import tempfile
+import subprocess
+import sys
 import time
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from multiprocessing import connection
 from pathlib import Path
 
+from fitkit.batch import renderer
 from fitkit.batch.job import Job
-from fitkit.batch.processes import end_group, stopping_signals_held
-from fitkit.batch.worker import LOG, serve
+from fitkit.batch.processes import (
+    end_group,
+    environment_set,
+    kernel_environment,
+    memory_limit,
+    private_folder,
+    stand_apart,
+    stopping_signals_held,
+)
+from fitkit.rendering import RENDERER
 from fitkit.words import one_line
 
-__all__ = ["Pool"]
+__all__ = ["Pool", "can_fork"]
 
-# The path of a socket may have 104 bytes on some systems, and the names inside the folder take some thirty.
-_LONGEST_PRIVATE_PATH = 60
-_SPAWN = multiprocessing.get_context("spawn")
+_WARM = "fitkit.batch.warm"
+
+
+def can_fork() -> bool:
+    """Whether this system can copy a warm process, and count the threads in it before."""
+    return "forkserver" in multiprocessing.get_all_start_methods() and os.path.isdir("/proc/self/task")
 
 
 @dataclass
-class _Lane:
-    """One worker process with the visit it is at."""
+class _Work:
+    """One visit under way."""
 
+    job: Job
     process: multiprocessing.process.BaseProcess
     link: connection.Connection
-    private: str
-    job: Job | None = None
+    log: Path  # what the process and its libraries print
+    renderer: int  # which process draws its charts
     engine: str = ""
-    begun: float = 0.0
-    groups: list[int] = field(default_factory=list)
+    at: str = ""  # the notebook's cell; empty outside the notebook
+    begun: float = field(default_factory=time.monotonic)
+    cell_begun: float = field(default_factory=time.monotonic)
+    groups: list[int] = field(default_factory=list)  # kernels and browsers, which have groups of their own
 
-    @property
-    def deadline(self) -> float:
-        """When the worker must have answered; it keeps the notebook's own limit itself."""
+    def late(self) -> tuple[float, str]:
+        """Return when the visit will have taken too long, and the reason it will have failed for."""
         limits = self.job.limits
-        return self.begun + limits.notebook_s + limits.pages_s
+        whole = self.begun + limits.notebook_s
+        if not self.at:
+            longest = limits.notebook_s + limits.pages_s
+            return self.begun + longest, f"the record's process did not end in {longest:g} s"
+        cell = self.cell_begun + limits.cell_s
+        if cell < whole:
+            return cell, f"{self.at} took longer than {limits.cell_s:g} s"
+        return whole, f"the notebook took longer than {limits.notebook_s:g} s; stopped at {self.at}"
 
 
 class Pool:
-    """Some worker processes, started as they are needed."""
+    """Some processes at a time, each a copy of a warm one where the system can do that."""
 
     def __init__(
-        self, workers: int, environment: Mapping[str, str], *, wake: int | None = None, keep: bool = False
+        self,
+        workers: int,
+        environment: Mapping[str, str],
+        *,
+        wake: int | None = None,
+        say: Callable[[str], object] = lambda message: None,
     ) -> None:
-        self.keep = keep
         self.workers = workers
-        self.environment = dict(environment)
         self.wake = wake
-        self._lanes: list[_Lane] = []
+        self.say = say
+        self._environment = dict(environment)
+        self._context = multiprocessing.get_context("forkserver" if can_fork() else "spawn")
+        self._works: list[_Work] = []
+        self._renderers: list[subprocess.Popen] = []
+        self._said: set[str] = set()
+        self._held = contextlib.ExitStack()
 
     def __enter__(self) -> Pool:
+        self._private = Path(self._held.enter_context(private_folder()))
+        self._environment |= kernel_environment(str(self._private))
+        if can_fork():
+            # One for each visit under way; the warm process has its drawings from the first.
+            self._renderers = [renderer.start(self._drawing(n)) for n in range(self.workers)]
+            self._environment[RENDERER] = self._drawing(0)
         return self
 
     def __exit__(self, *exception: object) -> None:
-        for lane in list(self._lanes):
-            self._end(lane)
+        for work in list(self._works):
+            self._end(work)
+        for drawing in self._renderers:
+            drawing.stdin.close()
+            drawing.wait()
+        self._held.close()
+
+    def _drawing(self, number: int) -> str:
+        return str(self._private / f"renderer{number}")
 
     def run(self, jobs: Iterable[Job]) -> Iterator[tuple[Job, dict]]:
-        """Work through the jobs and give each with what its worker said, in the order they are done."""
+        """Work through the jobs and give each with what became of it, in the order they are done."""
         waiting = deque(jobs)
-        while not self._is_stopped() and self._fill(waiting):
+        while (waiting or self._works) and not self._is_stopped():
+            while waiting and len(self._works) < self.workers:
+                self._works.append(self._begin(waiting.popleft()))
             connection.wait(self._watched(), timeout=self._patience())
-            for lane in [lane for lane in self._lanes if lane.job]:
-                outcome = self._outcome(lane)
+            for work in list(self._works):
+                outcome = self._outcome(work)
                 if outcome is not None:
-                    job, lane.job = lane.job, None
-                    yield job, outcome
+                    self._end(work)
+                    yield work.job, outcome
 
     def _is_stopped(self) -> bool:
         return self.wake is not None and bool(connection.wait([self.wake], timeout=0))
 
-    def _fill(self, waiting: deque[Job]) -> bool:
-        """Give every free lane a job, open lanes while there are jobs, close idle ones; return whether any is busy."""
-        for lane in [lane for lane in self._lanes if lane.job is None]:
-            # One that ended between two visits must not cost the second.
-            if waiting and lane.process.is_alive():
-                self._give(lane, waiting.popleft())
-            elif not self.keep or not lane.process.is_alive():
-                self._end(lane)
-        while waiting and len(self._lanes) < self.workers:
-            self._give(self._open(), waiting.popleft())
-        return any(lane.job for lane in self._lanes)
+    def _begin(self, job: Job) -> _Work:
+        ours, theirs = self._context.Pipe(duplex=False)
+        log = self._private / f"{job.key}.log"
+        is_copy = self._context.get_start_method() == "forkserver"
+        free = next(n for n in range(self.workers) if n not in {work.renderer for work in self._works})
+        environment = self._environment | ({RENDERER: self._drawing(free)} if job.forked and self._renderers else {})
+        arguments = (theirs, job, str(log), environment, is_copy)
+        process = self._context.Process(target=serve, args=arguments, daemon=True)
+        try:
+            with environment_set(self._environment), stopping_signals_held():
+                if is_copy:
+                    self._context.set_forkserver_preload([_WARM])
+                process.start()
+        except (OSError, EOFError) as error:
+            if not is_copy:
+                raise
+            self._say(f"no warm process to copy ({one_line(error) or 'it ended'}): plain kernels, about 2 s a record")
+            self._context = multiprocessing.get_context("spawn")
+            return self._begin(job)
+        finally:
+            theirs.close()
+        return _Work(job, process, ours, log, free)
 
-    def _open(self) -> _Lane:
-        private = _private_folder()
-        ours, theirs = _SPAWN.Pipe()
-        environment = {**self.environment, **_kept_in(private)}
-        process = _SPAWN.Process(target=serve, args=(theirs, private, environment), daemon=True)
-        with stopping_signals_held():
-            process.start()
-        theirs.close()
-        lane = _Lane(process, ours, private)
-        self._lanes.append(lane)
-        return lane
-
-    def _give(self, lane: _Lane, job: Job) -> None:
-        lane.job, lane.begun, lane.groups = job, time.monotonic(), []
-        # A worker that has just died is noticed by its process, in the next round.
-        with contextlib.suppress(OSError):
-            lane.link.send(job)
+    def _say(self, message: str) -> None:
+        if message and message not in self._said:
+            self._said.add(message)
+            self.say(message)
 
     def _watched(self) -> list:
-        watched = [item for lane in self._lanes for item in (lane.link, lane.process.sentinel)]
+        watched = [work.link for work in self._works]
         return watched if self.wake is None else [*watched, self.wake]
 
     def _patience(self) -> float:
-        first = min(lane.deadline for lane in self._lanes if lane.job)
-        return max(0.0, first - time.monotonic())
+        return max(0.0, min(work.late()[0] for work in self._works) - time.monotonic())
 
-    def _outcome(self, lane: _Lane) -> dict | None:
-        """Return what became of a lane's visit, None while it is under way."""
-        # Looked at first: what a worker said just before it ended is then there to be read.
-        is_alive = lane.process.is_alive()
-        said = _read(lane)
-        if said is not None:
-            return said
-        seconds = round(time.monotonic() - lane.begun, 2)
-        if not is_alive:
-            reason = _ending(lane)
-            self._end(lane)
-            return {"status": "failed", "reason": reason, "seconds": seconds, "engine": lane.engine}
-        if time.monotonic() > lane.deadline:
-            self._end(lane)
-            return {
-                "status": "failed",
-                "reason": f"the worker process did not answer in {seconds:.0f} s",
-                "seconds": seconds,
-                "engine": lane.engine,
-            }
+    def _outcome(self, work: _Work) -> dict | None:
+        """Return what became of a visit, None while it is under way."""
+        reason = ""
+        try:
+            if (made := self._read(work)) is not None:
+                return made
+        except (EOFError, OSError):
+            reason = _ending(work)
+        late, too_long = work.late()
+        if not reason and time.monotonic() > late:
+            reason = too_long
+        seconds = round(time.monotonic() - work.begun, 2)
+        return {"status": "failed", "reason": reason, "seconds": seconds, "engine": work.engine} if reason else None
+
+    def _read(self, work: _Work) -> dict | None:
+        """Take in what a visit's process said; return the outcome if that was among it."""
+        while work.link.poll():
+            kind, *content = work.link.recv()
+            if kind == "done":
+                work.groups.clear()
+                return content[0]
+            if kind == "engine":
+                work.engine, why = content
+                self._say(why)
+            elif kind == "cell":
+                work.at, work.cell_begun = content[0], time.monotonic()
+            elif kind == "group":
+                work.groups.append(content[0])
         return None
 
-    def _end(self, lane: _Lane) -> None:
-        """End a worker with everything it started, and remove its private folder."""
-        self._lanes.remove(lane)
-        lane.process.kill()
-        lane.process.join()
+    def _end(self, work: _Work) -> None:
+        """End a visit's process with everything it started."""
+        self._works.remove(work)
+        # Its own group, once it has one; itself, should it have none yet.
+        end_group(work.process.pid)
+        work.process.kill()
         # What it still said before it ended may be the group of a kernel.
-        _read(lane)
-        for group in lane.groups:
+        with contextlib.suppress(EOFError, OSError):
+            self._read(work)
+        for group in work.groups:
             end_group(group)
-        lane.link.close()
-        shutil.rmtree(lane.private, ignore_errors=True)
+        work.process.join()
+        work.process.close()
+        work.link.close()
+        work.log.unlink(missing_ok=True)
 
 
-def _read(lane: _Lane) -> dict | None:
-    """Take in what a worker said; return the outcome if that was among it."""
-    with contextlib.suppress(EOFError, OSError):
-        while lane.link.poll():
-            kind, content = lane.link.recv()
-            if kind == "done":
-                lane.groups = []
-                return content
-            if kind == "engine":
-                lane.engine = content
-            else:
-                lane.groups.append(content)
-    return None
-
-
-def _ending(lane: _Lane) -> str:
-    """Return how a worker ended, with the last it printed where it ended by itself."""
-    lane.process.join()
-    code = lane.process.exitcode
+def _ending(work: _Work) -> str:
+    """Return how a visit's process ended, with the last it printed where it ended by itself."""
+    work.process.join()
+    code, at = work.process.exitcode, f" at {work.at}" if work.at else ""
     if code < 0:
-        return f"the worker process ended (signal {-code})"
+        return f"the record's process ended (signal {-code}){at}"
     try:
-        printed = Path(lane.private, LOG).read_text(encoding="utf-8", errors="replace").split("\n")
+        printed = work.log.read_text(encoding="utf-8", errors="replace").split("\n")
     except OSError:
         printed = []
     last = next((line for line in reversed(printed) if line.strip()), "nothing printed")
-    return f"the worker process ended (exit {code}): {one_line(last)}"
+    return f"the record's process ended (exit {code}){at}: {one_line(last)}"
 
 
-def _private_folder() -> str:
-    """Make a folder nobody else can read, with a path short enough for sockets where the system offers one."""
-    for place in (os.environ.get("XDG_RUNTIME_DIR", ""), tempfile.gettempdir()):
-        if place and len(os.fsencode(place)) <= _LONGEST_PRIVATE_PATH and os.access(place, os.W_OK | os.X_OK):
-            with contextlib.suppress(OSError):
-                return tempfile.mkdtemp(prefix="cleat-", dir=place)
-    return tempfile.mkdtemp(prefix="cleat-")
+def serve(link: connection.Connection, job: Job, log: str, environment: Mapping[str, str], is_copy: bool) -> None:
+    """Make one record in this process, which is the visit's own.
+
+    What is sent: ``("engine", name, why)``, ``("group", id)`` of each program started, ``("cell", name)`` as the
+    notebook goes on and with no name at its end, and ``("done", dict)``.
+    """
+    os.environ.update(environment)
+    groups: list[int] = []
+    stand_apart(groups)
+    _send_output_to(log)
+
+    def tell(*message: object) -> None:
+        if message[0] == "group":
+            groups.append(message[1])
+        link.send(message)
+
+    # Only now: the numerical packages read the environment when they are imported.
+    record = importlib.import_module("fitkit.batch.record")
+    warm = sys.modules.get(_WARM) if is_copy else None
+    # The fork server keeps to itself that it could not import what it should.
+    problem = warm.PROBLEM if warm else "it could not be loaded"
+    with memory_limit(job.limits.process_memory_mb):
+        tell("done", record.make(job, problem if is_copy else None, tell))
 
 
-def _kept_in(private: str) -> dict[str, str]:
-    """Return the variables that keep kernels out of the home folder, which may be shared or not writable."""
-    folders = {"JUPYTER_RUNTIME_DIR": "run", "IPYTHONDIR": "ipython"}
-    for name in folders.values():
-        Path(private, name).mkdir(mode=0o700)
-    return {variable: str(Path(private, name)) for variable, name in folders.items()}
+def _send_output_to(path: str) -> None:
+    """Keep what kernels and libraries print out of the run's own messages."""
+    sys.stdout.flush()
+    sys.stderr.flush()
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    os.dup2(descriptor, 1)
+    os.dup2(descriptor, 2)
+    os.close(descriptor)

@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import contextlib
 import os
+import shutil
 import signal
+import tempfile
 import threading
-from collections.abc import Iterator
-from multiprocessing import resource_tracker
+from collections.abc import Iterator, Mapping
+from multiprocessing import connection, parent_process, resource_tracker
 from pathlib import Path
 from types import FrameType
 
 import fitkit
 
 __all__ = [
-    "STOPPING",
     "Interruption",
     "end_group",
+    "environment_set",
     "kernel_environment",
-    "limit_memory",
-    "memory_not_limited",
+    "memory_limit",
+    "private_folder",
+    "stand_apart",
     "stopping_signals_held",
 ]
 
@@ -31,6 +34,8 @@ except ImportError:  # not a Unix system
 
 # Ctrl-C, a request to end, and the loss of the terminal.
 STOPPING = tuple(getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name))
+# The path of a socket may have 104 bytes on some systems, and the names inside the folder take some thirty.
+_LONGEST_PRIVATE_PATH = 60
 
 
 def end_group(group: int) -> None:
@@ -42,24 +47,16 @@ def end_group(group: int) -> None:
             os.kill(group, signal.SIGTERM)
 
 
-def limit_memory(process: int, most_mb: int, *, for_good: bool = True) -> None:
-    """Refuse a process, and each one it starts from now on, memory beyond a limit; where the system can do it."""
-    # Memory that can be written to: what is only set aside, as the drawing library does by gigabytes, is not counted.
-    if resource is not None and hasattr(resource, "prlimit"):
-        most = most_mb * 1_000_000
-        with contextlib.suppress(ProcessLookupError):
-            hardest = most if for_good else resource.prlimit(process, resource.RLIMIT_DATA)[1]
-            resource.prlimit(process, resource.RLIMIT_DATA, (most, hardest))
-
-
 @contextlib.contextmanager
-def memory_not_limited() -> Iterator[None]:
-    """Let a program that is started meanwhile be without this process's own limit: a browser does not run within it."""
-    if resource is None:
+def memory_limit(most_mb: int | None) -> Iterator[None]:
+    """Refuse this process, and each it starts meanwhile, memory beyond a limit; None lifts the one in force."""
+    if resource is None or not hasattr(resource, "RLIMIT_DATA"):
         yield
         return
+    # Memory that can be written to: what is only set aside, as the drawing library does by gigabytes, is not counted.
     before = resource.getrlimit(resource.RLIMIT_DATA)
-    resource.setrlimit(resource.RLIMIT_DATA, (before[1], before[1]))
+    most = before[1] if most_mb is None else most_mb * 1_000_000
+    resource.setrlimit(resource.RLIMIT_DATA, (most, before[1]))
     try:
         yield
     finally:
@@ -70,7 +67,7 @@ def memory_not_limited() -> Iterator[None]:
 def stopping_signals_held() -> Iterator[None]:
     """Hold back the signals that stop a run, and let programs started meanwhile begin with them held back.
 
-    A worker that meets Ctrl-C while Python still starts would print a traceback over the run's own messages.
+    A process that meets Ctrl-C while Python still starts would print a traceback over the run's own messages.
     """
     if not hasattr(signal, "pthread_sigmask"):
         yield
@@ -84,8 +81,50 @@ def stopping_signals_held() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def kernel_environment() -> dict[str, str]:
-    """Return the variables that make a kernel find this very kit, and give the same bytes each time."""
+def stand_apart(groups: list[int]) -> None:
+    """Begin a process for one visit: a group of its own, deaf to what stops the run, which ends it in order.
+
+    If the run is killed it ends by itself, and takes along its own group and the groups in the list.
+    """
+    if hasattr(os, "setsid"):
+        os.setsid()
+        groups.append(os.getpid())
+    for number in STOPPING:
+        # A handler that does nothing, since an ignored signal would stay ignored in the kernels too.
+        signal.signal(number, lambda number, frame: None)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, STOPPING)
+    threading.Thread(target=_end_with_parent, args=(groups,), daemon=True).start()
+
+
+def _end_with_parent(groups: list[int]) -> None:
+    connection.wait([parent_process().sentinel])
+    shutil.rmtree(os.environ["FITKIT_PRIVATE"], ignore_errors=True)
+    for group in reversed(groups):
+        end_group(group)
+    os._exit(1)
+
+
+@contextlib.contextmanager
+def private_folder() -> Iterator[str]:
+    """Give a folder nobody else can read, with a path short enough for sockets where the system offers one."""
+    private = _private_folder()
+    try:
+        yield private
+    finally:
+        shutil.rmtree(private, ignore_errors=True)
+
+
+def _private_folder() -> str:
+    for place in (os.environ.get("XDG_RUNTIME_DIR", ""), tempfile.gettempdir()):
+        if place and len(os.fsencode(place)) <= _LONGEST_PRIVATE_PATH and os.access(place, os.W_OK | os.X_OK):
+            with contextlib.suppress(OSError):
+                return tempfile.mkdtemp(prefix="cleat-", dir=place)
+    return tempfile.mkdtemp(prefix="cleat-")
+
+
+def kernel_environment(private: str) -> dict[str, str]:
+    """Return the variables that make a notebook find this very kit, give the same bytes, and leave nothing at home."""
     ours = str(Path(fitkit.__file__).resolve().parent.parent)
     others = os.environ.get("PYTHONPATH")
     return {
@@ -95,7 +134,26 @@ def kernel_environment() -> dict[str, str]:
         "PYTHONHASHSEED": "0",
         "OPENBLAS_NUM_THREADS": "1",
         "JUPYTER_PREFER_ENV_PATH": "1",
+        # The home folder may be shared, or not writable.
+        "JUPYTER_RUNTIME_DIR": private,
+        "IPYTHONDIR": private,
+        "FITKIT_PRIVATE": private,
     }
+
+
+@contextlib.contextmanager
+def environment_set(wanted: Mapping[str, str]) -> Iterator[None]:
+    """Have variables in the environment for as long as the block runs."""
+    before = {name: os.environ.get(name) for name in wanted}
+    os.environ.update(wanted)
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
 
 
 class Interruption:

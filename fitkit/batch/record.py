@@ -7,35 +7,43 @@ import errno
 import json
 import time
 from collections.abc import Callable
-from functools import lru_cache
 from pathlib import Path
 
 import nbformat
 from nbformat import NotebookNode
 
-from fitkit.batch import fingerprint, kernel, pdf
+from fitkit.batch import engine, fingerprint, pdf
 from fitkit.batch.folder import record_files
 from fitkit.batch.job import Job
-from fitkit.batch.kernel import Engine
 from fitkit.files import os_reason, remove, sync_folder
 from fitkit.words import one_line
 
-__all__ = ["RESULTS_MIME", "SHEET_MIME", "ResultsError", "cleaned", "emitted", "make"]
+__all__ = ["RESULTS_MIME", "SHEET_MIME", "ResultsError", "cleaned", "emitted", "make", "texts_of"]
 
 RESULTS_MIME = "application/vnd.cleat-stance-results+json"
 SHEET_MIME = "application/vnd.cleat-stance-sheet+json"
+_SLOWER = "a kernel of its own for each record, about 2 s"
 
 
 class ResultsError(Exception):
     """The notebook ran, but did not show the results it should have; its text says what was found."""
 
 
-def make(job: Job, *, started: Callable[[int], None], engine: Engine) -> dict:
-    """Make one record and return what happened as plain words and numbers."""
+def make(job: Job, warm_problem: str | None, tell: Callable[..., None]) -> dict:
+    """Make one record and return what happened as plain words and numbers.
+
+    ``warm_problem`` is why this process cannot run notebooks itself, nothing where it can, None where it is no copy
+    of a warm one.
+    """
     begun = time.monotonic()
+    used = {"engine": ""}
     try:
-        found = {"status": "made", "reason": "", **_make(job, started, engine)}
-    except (kernel.NotebookError, ResultsError, pdf.PrintError) as error:
+        template = engine.load_template(Path(job.template))
+        in_shell, why = _engine(job, template, warm_problem)
+        used["engine"] = "forked" if in_shell else "plain"
+        tell("engine", used["engine"], why)
+        found = {"status": "made", "reason": "", **_make(job, template, in_shell, tell)}
+    except (engine.NotebookError, ResultsError, pdf.PrintError) as error:
         found = {"status": "failed", "reason": str(error)}
     except OSError as error:
         found = {"status": "failed", "reason": _os_problem(error)}
@@ -44,7 +52,18 @@ def make(job: Job, *, started: Callable[[int], None], engine: Engine) -> dict:
     finally:
         with contextlib.suppress(OSError):
             remove(Path(job.making) / f"{job.key}.inputs")
-    return {**found, "engine": engine.name, "seconds": round(time.monotonic() - begun, 2)}
+    return {**found, **used, "seconds": round(time.monotonic() - begun, 2)}
+
+
+def _engine(job: Job, template: NotebookNode, warm_problem: str | None) -> tuple[bool, str]:
+    """Return whether this process runs the notebook itself, and why not where that is to be said."""
+    if not job.forked or warm_problem is None:
+        return False, ""
+    if not engine.is_shipped(template):
+        return False, f"{Path(job.template).name} is not as it came with the kit: {_SLOWER}"
+    if warm_problem:
+        return False, f"the process to be copied could not get ready ({one_line(warm_problem)}): {_SLOWER}"
+    return True, ""
 
 
 def _os_problem(error: OSError) -> str:
@@ -54,21 +73,18 @@ def _os_problem(error: OSError) -> str:
     return f"{one_line(name)} could not be read or written: {os_reason(error)}" if name else os_reason(error)
 
 
-def _make(job: Job, started: Callable[[int], None], engine: Engine) -> dict:
+def _make(job: Job, template: NotebookNode, in_shell: bool, tell: Callable[..., None]) -> dict:
     staged = Path(job.making) / f"{job.key}.inputs"
     staged.mkdir(mode=0o700)
     digests = {item.name: fingerprint.stage(item, staged / item.name) for item in job.inputs}
-    template = _template(Path(job.template), Path(job.template).stat().st_mtime_ns)
-    executed = kernel.run(
-        template, job.inputs[0].name, staged, limits=job.limits, started=started, manager=engine.manager()
-    )
-    notebook = cleaned(executed, template)
-    results, sheet = emitted(notebook, job.key)
+    executed = engine.run(template, job.inputs[0].name, staged, limits=job.limits, in_shell=in_shell, tell=tell)
+    texts = texts_of(cleaned(executed, template), job.key)
     folder = Path(job.making) / job.key
     job.access.make_folder(folder)
-    _write(job, folder, notebook, results, sheet)
+    for name, text in texts.items():
+        job.access.write(folder / name, text.encode())
     if job.browser:
-        _print(job, folder, started)
+        _print(job, folder, lambda group: tell("group", group))
     sync_folder(folder)
     names = record_files(pdf=job.browser is not None)
     return {
@@ -77,24 +93,18 @@ def _make(job: Job, started: Callable[[int], None], engine: Engine) -> dict:
     }
 
 
-@lru_cache(maxsize=1)
-def _template(path: Path, changed_at: int) -> NotebookNode:
-    """Return the notebook to run, read and checked once for all visits."""
-    return kernel.load_template(path)
-
-
-def _write(job: Job, folder: Path, notebook: NotebookNode, results: dict, sheet: dict) -> None:
-    # The pages draw in the exporter and its templates; a worker imports them once.
+def texts_of(notebook: NotebookNode, key: str) -> dict[str, str]:
+    """Return the files of a record by name from its executed notebook."""
+    # The pages draw in the exporter and its templates.
     from fitkit.report import pages
 
-    texts = {
+    results, sheet = emitted(notebook, key)
+    return {
         "record.ipynb": nbformat.writes(notebook, version=4) + "\n",
-        "record.html": pages.record_html(notebook, title=_title(job.key)),
+        "record.html": pages.record_html(notebook, title=_title(key)),
         "rider_sheet.html": pages.sheet_html(sheet),
         "results.json": json.dumps(results, indent=1, ensure_ascii=False, allow_nan=False) + "\n",
     }
-    for name, text in texts.items():
-        job.access.write(folder / name, text.encode())
 
 
 def _print(job: Job, folder: Path, started: Callable[[int], None]) -> None:

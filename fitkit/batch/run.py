@@ -18,7 +18,7 @@ from fitkit.batch.index import INDEX, NOT_ENDED, headline, rows_of, write_conten
 from fitkit.batch.inputs import Found, Refused, Visit, load_house, staged_house
 from fitkit.batch.job import Job, Limits
 from fitkit.batch.pool import Pool
-from fitkit.batch.processes import Interruption, kernel_environment
+from fitkit.batch.processes import Interruption
 from fitkit.batch.runlog import Entry, Progress, RunLog
 from fitkit.files import Access, os_reason
 from fitkit.house import House
@@ -40,10 +40,10 @@ class Options:
     """How a batch is to run."""
 
     out: Path  # the report folder
-    workers: int = 2  # worker processes side by side
+    workers: int = 2  # records made side by side
     pdf: bool = False  # whether the pages are made as PDF as well
     again: bool = False  # whether unchanged visits are made again
-    # whether kernels are copies of a warm one, where the system can do that; the records are the same
+    # whether copies of a warm process run the notebook, where that can be; the records are the same
     forked: bool = True
     cluster: str | None = None  # address of a running cluster that makes the records in place of this machine
     rules: Path | None = None  # house rules and parts table in place of those shipped
@@ -113,7 +113,7 @@ class _Batch:
         jobs = {visit.key: self._job(visit, kit) for visit in self._to_make(kit, interruption)}
         self._write_contents(waiting=jobs)
         progress = Progress(self.screen, len(jobs))
-        with self._pool({**kernel_environment(), **environment}, interruption) as pool:
+        with self._pool(environment, interruption, progress) as pool:
             for job, outcome in pool.run(jobs.values()):
                 del jobs[job.key]
                 self._finish(job, outcome, progress)
@@ -124,12 +124,12 @@ class _Batch:
         progress.end()
         return self._conclude(interruption)
 
-    def _pool(self, environment: dict[str, str], interruption: Interruption) -> Pool | ClusterPool:
+    def _pool(self, environment: dict[str, str], interruption: Interruption, progress: Progress) -> Pool | ClusterPool:
         if self.cluster is None:
-            return Pool(self.options.workers, environment, wake=interruption.wake)
+            return Pool(self.options.workers, environment, wake=interruption.wake, say=progress.say)
         from fitkit.batch.cluster.pool import ClusterPool
 
-        return ClusterPool(self.cluster, environment, wake=interruption.wake)
+        return ClusterPool(self.cluster, environment, wake=interruption.wake, say=progress.say)
 
     def _house(self) -> tuple[House, dict[str, str]]:
         try:

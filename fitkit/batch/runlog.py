@@ -30,7 +30,7 @@ class Entry:
     reason: str = ""  # why it failed, in words
     seconds: float = 0.0  # how long it took
     exit: int = 0  # 0 made or unchanged, 1 failed, else the exit of the run that was stopped
-    # what ran the notebook: "forked" or "plain" kernels; empty where none ran, or its worker did not live to say
+    # what ran the notebook: a "forked" copy of a warm process or a "plain" kernel; empty where none did
     engine: str = ""
     fingerprint: str = ""  # digest of all inputs of the record made
     record: str = ""  # digest of the record's files

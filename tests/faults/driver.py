@@ -1,7 +1,8 @@
 """Runs the command line with a small notebook in place of the record's, and plain pages.
 
-Called as ``driver.py NOTEBOOK CELL_SECONDS NOTEBOOK_SECONDS WORDS…``. Workers import this file again, as every worker
-imports the file that began the run, so that they have the plain pages too.
+Called as ``driver.py NOTEBOOK CELL_SECONDS NOTEBOOK_SECONDS WORDS…``. The process of each visit imports this file
+again, as it does whatever file began the run, so that it has the plain pages too, and takes the notebook for the one
+that comes with the kit unless ``EDITED`` is in the environment.
 """
 
 import errno
@@ -13,7 +14,7 @@ import types
 from pathlib import Path
 
 from fitkit import files, places
-from fitkit.batch import run
+from fitkit.batch import engine, run
 from fitkit.batch.job import Limits
 
 pages = types.ModuleType("fitkit.report.pages")
@@ -45,6 +46,8 @@ def full_disk_for(name: str) -> None:
 
 if "FULL_DISK_FOR" in os.environ:
     full_disk_for(os.environ["FULL_DISK_FOR"])
+if "EDITED" not in os.environ:
+    engine.is_shipped = lambda notebook: True
 sys.modules |= {"fitkit.report": report, "fitkit.report.pages": pages}
 
 
@@ -55,8 +58,8 @@ def main() -> int:
     notebook, cell_s, notebook_s, *words = sys.argv[1:]
     shipped = places.template
     places.template = lambda name: Path(notebook) if name == "client_report.ipynb" else shipped(name)
-    memory_mb = int(os.environ.get("KERNEL_MEMORY_MB", Limits.kernel_memory_mb))
-    limits = Limits(cell_s=int(cell_s), notebook_s=float(notebook_s), kernel_memory_mb=memory_mb)
+    memory_mb = int(os.environ.get("NOTEBOOK_MEMORY_MB", Limits.notebook_memory_mb))
+    limits = Limits(cell_s=int(cell_s), notebook_s=float(notebook_s), notebook_memory_mb=memory_mb)
     run.Options = functools.partial(run.Options, limits=limits)
     return command_line(words)
 

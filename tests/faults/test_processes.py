@@ -5,7 +5,7 @@ import signal
 
 import pytest
 
-# A kernel with a child of its own, as a tool that a cell starts; both are noted with the worker.
+# A cell with a child of its own, as a tool that it starts; both are noted with the process they came from.
 CHILD = """
 import os, subprocess, time
 from pathlib import Path
@@ -21,30 +21,42 @@ if session.startswith("bad"):
 child.kill()
 """
 )
-# A kernel is a copy of its worker's warm process.
-PARENT_OF_PARENT = "int(Path(f'/proc/{os.getppid()}/stat').read_text().rpartition(')')[2].split()[1])"
+
+
+PLAIN = ("--plain-kernels",)
+KILLED = "the record's process ended (signal 9) at cell 3 (The fault)"
 
 
 @pytest.mark.parametrize(
-    ("victim", "said"),
+    ("victim", "words", "said"),
     [
-        ("os.getpid()", "the kernel ended by itself or was killed at cell 3 (The fault)"),
-        ("os.getppid()", "the kernel ended by itself or was killed at cell 3 (The fault)"),
-        (f"{PARENT_OF_PARENT}", "the worker process ended (signal 9)"),
+        ("os.getpid()", (), KILLED),
+        ("os.getpid()", PLAIN, "the kernel ended by itself or was killed at cell 3 (The fault)"),
+        ("os.getppid()", PLAIN, KILLED),
     ],
-    ids=["kernel", "warm process", "worker"],
+    ids=["record", "kernel", "record with a kernel"],
 )
-def test_kill_9_fails_its_own_visit_alone(clinic, victim, said):
+def test_kill_9_fails_its_own_visit_alone(clinic, victim, words, said):
     fault = f'note.write_text(f"{{os.getpid()}} {{child.pid}}.")\n    os.kill({victim}, 9)\n    time.sleep(600)'
     clinic.notebook(f"{CHILD}\nif session.startswith('bad'):\n    {fault}\nchild.kill()")
     good, bad = [clinic.visit(f"good-{number}") for number in (1, 2, 3)], clinic.visit("bad")
-    done = clinic.report()
+    done = clinic.report(*words)
     assert done.returncode == 1, done.stderr
     assert clinic.statuses() == {**dict.fromkeys(good, "made"), bad: "failed"}
     assert clinic.summary()[bad]["reason"] == said
     assert all(clinic.whole(key) for key in good)
     assert not (clinic.out / bad).exists()
     clinic.ended()
+    clinic.nothing_left_over()
+
+
+def test_kill_9_of_the_warm_process_fails_no_visit(clinic):
+    clinic.notebook("import os\nif session.startswith('bad'):\n    os.kill(os.getppid(), 9)")
+    keys = [clinic.visit(name) for name in ("bad", "good-1", "good-2", "good-3")]
+    done = clinic.report()
+    assert done.returncode == 0, done.stderr
+    assert all(clinic.whole(key) for key in keys)
+    assert {line["engine"] for line in clinic.log()} == {"forked"}
     clinic.nothing_left_over()
 
 
@@ -139,7 +151,8 @@ def test_two_runs_on_one_folder(clinic):
     assert clinic.statuses() == {good: "made", bad: "failed"}
 
 
-def test_a_notebook_that_quits_or_shows_no_results_has_failed(clinic):
+@pytest.mark.parametrize("words", [(), PLAIN], ids=["forked", "plain"])
+def test_a_notebook_that_quits_or_shows_no_results_has_failed(clinic, words):
     fault = """
 import os, sys
 if session.startswith("quits"):
@@ -151,11 +164,12 @@ if session.startswith("raises"):
 """
     clinic.notebook(fault, results=CHOICE)
     visits = {name: clinic.visit(name) for name in ("quits", "gone", "raises", "silent", "twice", "other", "good")}
-    done = clinic.report()
+    done = clinic.report(*words)
     assert done.returncode == 1, done.stderr
     reasons = {name: clinic.summary()[key]["reason"] for name, key in visits.items()}
     assert reasons["quits"] == "cell 3 (The fault) stopped: SystemExit: 0"
-    assert reasons["gone"] == "the kernel ended by itself or was killed at cell 3 (The fault)"
+    ended = "the kernel ended by itself or was killed" if words else "the record's process ended (exit 0)"
+    assert reasons["gone"].startswith(f"{ended} at cell 3 (The fault)")
     assert reasons["raises"].startswith(
         "cell 3 (The fault) stopped: ValueError: foot_length_mm is 26.3; expected 150 to"
     )
@@ -194,17 +208,17 @@ if session.startswith("bits"):
 """
 
 
-@pytest.mark.parametrize("words", [(), ("--plain-kernels",)], ids=["forked", "plain"])
-def test_a_kernel_out_of_memory_fails_its_own_visit_in_words(clinic, words):
-    clinic.environment["KERNEL_MEMORY_MB"] = "700"
+@pytest.mark.parametrize("words", [(), PLAIN], ids=["forked", "plain"])
+def test_a_notebook_out_of_memory_fails_its_own_visit_in_words(clinic, words):
+    clinic.environment["NOTEBOOK_MEMORY_MB"] = "700"
     clinic.notebook(GREEDY)
     bad, good = [clinic.visit(name) for name in ("once", "numpy", "bits")], clinic.visit("good")
     done = clinic.report(*words)
     assert done.returncode == 1, done.stderr
     reasons = [clinic.summary()[key]["reason"] for key in bad]
-    said = "kernel out of memory at cell 3 (The fault); a kernel may take 700 MB"
+    said = "out of memory at cell 3 (The fault); a notebook may take 700 MB"
     assert reasons[:2] == [said, said]
-    # A kernel that has filled itself to the brim may have no room left for its error.
+    # One that has filled itself to the brim may have no room left for its error.
     assert reasons[2].replace(", it seems,", "") == said
     assert clinic.whole(good)
     clinic.nothing_left_over()

@@ -162,7 +162,7 @@ def test_changed_house_rules_make_all_again_and_changed_times_none(clinic):
     assert clinic.statuses() == dict.fromkeys(keys, "made")
 
 
-def test_a_kernel_sees_copies_of_its_inputs_and_nothing_else(clinic):
+def test_a_notebook_sees_copies_of_its_inputs_and_nothing_else(clinic):
     clinic.notebook(SEES)
     clinic.visit("rider-1", "2025-01-01")
     key = clinic.visit("rider-1", fitter_id="f1", ride={"films": [{"file": "json.py"}, {"file": "films/left.mp4"}]})

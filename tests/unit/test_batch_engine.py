@@ -3,12 +3,12 @@
 import sys
 
 import pytest
-from jupyter_client.manager import AsyncKernelManager
-
-from fitkit.batch import kernel
 from fitkit.batch.forked import helpers
 from fitkit.batch.forked.helpers import NoForkError, can_fork
 from fitkit.batch.kernel import Engine
+from jupyter_client.manager import AsyncKernelManager
+
+from fitkit.batch import kernel
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="kernels are copied on Linux")

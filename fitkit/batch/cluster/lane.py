@@ -14,7 +14,6 @@ from pathlib import Path
 from fitkit.batch.cluster.parcel import Parcel, Returned, unpacked
 from fitkit.batch.job import Job
 from fitkit.batch.pool import Pool
-from fitkit.batch.processes import kernel_environment
 
 __all__ = ["main"]
 
@@ -33,8 +32,7 @@ def main() -> None:
 
 def _work(link: Connection, folder: Path) -> None:
     parcel: Parcel = link.recv()
-    environment = {**kernel_environment(), **_house(parcel, folder)}
-    with Pool(1, environment, wake=link.fileno(), keep=True) as pool:
+    with Pool(1, _house(parcel, folder), wake=link.fileno()) as pool:
         while True:
             visit = folder / "visit"
             visit.mkdir(mode=0o700)

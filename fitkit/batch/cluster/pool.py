@@ -6,7 +6,7 @@ import contextlib
 import os
 import time
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from multiprocessing import connection
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,8 +32,16 @@ _WITHOUT_WORKERS_S = 60.0
 class ClusterPool:
     """Visits on a cluster; those with files too large to be sent are made on this machine, afterwards."""
 
-    def __init__(self, client: Client, environment: Mapping[str, str], *, wake: int | None = None) -> None:
+    def __init__(
+        self,
+        client: Client,
+        environment: Mapping[str, str],
+        *,
+        wake: int | None = None,
+        say: Callable[[str], object] = lambda message: None,
+    ) -> None:
         self.client = client
+        self.say = say
         self.environment = dict(environment)
         self.wake = wake
         self._under_way: dict[Future, Job] = {}
@@ -62,7 +70,7 @@ class ClusterPool:
             if reason:
                 yield from self._give_up(waiting, reason)
         if kept and not self._is_stopped():
-            with Pool(1, self.environment, wake=self.wake) as pool:
+            with Pool(1, self.environment, wake=self.wake, say=self.say) as pool:
                 yield from pool.run(kept)
 
     def _is_stopped(self) -> bool:

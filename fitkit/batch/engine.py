@@ -1,0 +1,314 @@
+"""Runs one notebook: the record's own in IPython's shell in this process, any other in a kernel of its own.
+
+A shell in this process is not a kernel: it shows nothing that a cell's child processes print, keeps no state of
+widgets, and does not outlive a hard exit. So it serves the notebook that came with the kit alone, told by a digest.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import io
+import json
+import os
+import shutil
+import socket
+import tempfile
+from collections.abc import Callable, Iterator, Mapping
+from pathlib import Path
+
+import nbformat
+import papermill
+from ipykernel.ipkernel import IPythonKernel
+from IPython.core.displayhook import DisplayHook
+from IPython.core.displaypub import DisplayPublisher
+from IPython.core.interactiveshell import InteractiveShell
+from jupyter_client.manager import AsyncKernelManager
+from nbclient.exceptions import CellExecutionError, DeadKernelError
+from nbformat import NotebookNode
+from papermill.engines import papermill_engines
+from papermill.exceptions import PapermillExecutionError
+from traitlets.config import Config
+
+from fitkit.batch.job import Limits
+from fitkit.batch.processes import end_group, memory_limit
+from fitkit.words import one_line
+
+__all__ = ["NotebookError", "code_digest", "in_kernel", "is_shipped", "load_template", "run", "shell"]
+
+PARAMETER = "session"
+# The code of templates/client_report.ipynb; a test says what it is after a change.
+SHIPPED = "17d13a36d8d9d62eb03869b61e42e073343b82becccc21e18724221cd906de95"
+_ENGINE = "cleat-stance-shell"
+_KERNEL = "python3"
+_LANGUAGE = "python"
+# Some systems take 104 bytes for a socket's whole path; the kernel adds a number to this.
+_LONGEST_ADDRESS = 95
+# Python's own error and NumPy's.
+_OUT_OF_MEMORY = ("MemoryError", "_ArrayMemoryError")
+
+
+class NotebookError(Exception):
+    """The notebook did not run to its end; its text says where and why."""
+
+
+def code_digest(notebook: NotebookNode) -> str:
+    """Return the digest of what a notebook would run; its text and what it shows do not count."""
+    code = [[cell.source, cell.metadata.get("tags", [])] for cell in notebook.cells if cell.cell_type == "code"]
+    return hashlib.sha256(json.dumps(code).encode()).hexdigest()
+
+
+def is_shipped(notebook: NotebookNode) -> bool:
+    """Whether a notebook runs what the record's notebook ran when it came with the kit."""
+    return code_digest(notebook) == SHIPPED
+
+
+def load_template(path: Path) -> NotebookNode:
+    """Return the notebook to run."""
+    try:
+        template = nbformat.from_dict(json.loads(path.read_bytes()))
+        if is_shipped(template):
+            return template  # known to be a notebook, with the one parameter
+        template = nbformat.read(path, as_version=4)
+    except (ValueError, KeyError, AttributeError, TypeError) as error:
+        raise NotebookError(f"{path.name} is not a notebook: {one_line(error)}") from None
+    names = sorted(_parameters(template))
+    if names != [PARAMETER]:
+        raise NotebookError(f"{path.name} has the parameters {names}; expected one, '{PARAMETER}'")
+    return template
+
+
+def _parameters(template: NotebookNode) -> dict:
+    if not any("parameters" in cell.metadata.get("tags", []) for cell in template.cells):
+        return {}
+    template.metadata.setdefault("kernelspec", {"name": _KERNEL, "language": _LANGUAGE, "display_name": "Python 3"})
+    return papermill.inspect_notebook(template)
+
+
+def run(
+    template: NotebookNode,
+    session_name: str,
+    folder: Path,
+    *,
+    limits: Limits,
+    in_shell: bool,
+    tell: Callable[..., None],
+) -> NotebookNode:
+    """Execute the notebook for one session and return it with its outputs."""
+    at = "the start of the notebook"
+
+    def entered(cell: NotebookNode, cell_index: int) -> None:
+        nonlocal at
+        at = _cell_name(cell, cell_index)
+        tell("cell", at)
+
+    parameters = {PARAMETER: session_name}
+    try:
+        with memory_limit(limits.notebook_memory_mb):
+            if in_shell:
+                executed = _executed(template, parameters, folder, engine_name=_ENGINE, on_cell_start=entered)
+            else:
+                options = {"start_timeout": limits.kernel_start_s, "on_cell_start": entered}
+                executed = in_kernel(template, parameters, folder, lambda group: tell("group", group), **options)
+    except Exception as error:  # whatever it is, it is one visit's failure and has to be told in words
+        raise NotebookError(_reason(error, at, limits)) from error
+    finally:
+        tell("cell", "")
+    _check_complete(executed)
+    return executed
+
+
+def _executed(template: NotebookNode, parameters: Mapping[str, str], folder: Path, **options: object) -> NotebookNode:
+    return papermill.execute_notebook(
+        template,
+        None,
+        parameters,
+        kernel_name=_KERNEL,
+        language=_LANGUAGE,
+        progress_bar=False,
+        request_save_on_cell_execute=False,
+        record_timing=False,
+        cwd=folder,
+        **options,
+    )
+
+
+def in_kernel(
+    template: NotebookNode,
+    parameters: Mapping[str, str],
+    folder: Path,
+    started: Callable[[int], None] = lambda group: None,
+    **options: object,
+) -> NotebookNode:
+    """Execute a notebook in a kernel of its own, of which nothing is left running."""
+    groups = []
+
+    class WatchedKernelManager(AsyncKernelManager):
+        """A kernel manager that tells the process group of its kernel."""
+
+        async def start_kernel(self, **kw: object) -> None:
+            await super().start_kernel(**kw)
+            groups.append(self.provisioner.pid)
+            started(self.provisioner.pid)
+
+    try:
+        with _sockets() as config:
+            return _executed(
+                template,
+                parameters,
+                folder,
+                kernel_manager_class=WatchedKernelManager,
+                shutdown_kernel="immediate",
+                # A film named numpy.py beside the session must not be imported.
+                extra_arguments=["--IPKernelApp.ignore_cwd=True"],
+                config=config,
+                **options,
+            )
+    finally:
+        for group in groups:
+            end_group(group)
+
+
+@contextlib.contextmanager
+def _sockets() -> Iterator[Config]:
+    """Give the kernel a private folder for its sockets; ports of the machine where there can be no such sockets."""
+    # JUPYTER_RUNTIME_DIR is this run's own.
+    folder = tempfile.mkdtemp(prefix="k", dir=os.environ["JUPYTER_RUNTIME_DIR"])
+    address = os.path.join(folder, "s")
+    try:
+        if hasattr(socket, "AF_UNIX") and len(os.fsencode(address)) <= _LONGEST_ADDRESS:
+            yield Config({"KernelManager": {"transport": "ipc", "ip": address}})
+        else:
+            yield Config()
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+class _DisplayHook(DisplayHook):
+    """Puts what a cell's last expression shows among the cell's outputs."""
+
+    outputs: list = []  # noqa: RUF012 - the running cell's
+
+    def write_output_prompt(self) -> None:
+        """Print nothing."""
+
+    def write_format_data(self, format_dict: dict, md_dict: dict | None = None) -> None:
+        """Keep what is shown."""
+        shown = {"data": _as_sent(format_dict), "metadata": md_dict or {}, "execution_count": self.prompt_count}
+        _show(self.outputs, "execute_result", **shown)
+
+    def finish_displayhook(self) -> None:
+        """Print nothing."""
+
+
+class _DisplayPublisher(DisplayPublisher):
+    """Puts what a cell displays among the cell's outputs."""
+
+    outputs: list = []  # noqa: RUF012 - the running cell's
+
+    def publish(self, data: dict, metadata: dict | None = None, **more: object) -> None:
+        """Keep what is shown."""
+        _show(self.outputs, "display_data", data=_as_sent(data), metadata=metadata or {})
+
+
+def _show(outputs: list, kind: str, **content: object) -> None:
+    # The notebook's outputs are checked when it is written, not one by one.
+    outputs.append(nbformat.from_dict({"output_type": kind, **content}))
+
+
+def _as_sent(data: dict) -> dict:
+    """Return what is shown as it would be after it had travelled from a kernel."""
+    return json.loads(json.dumps(data))
+
+
+class _Stream(io.TextIOBase):
+    """Puts what a cell prints among the cell's outputs."""
+
+    def __init__(self, name: str, outputs: list) -> None:
+        self.name = name
+        self.outputs = outputs
+
+    def write(self, text: str) -> int:
+        """Keep the text."""
+        if not self.outputs or self.outputs[-1].get("name") != self.name:
+            _show(self.outputs, "stream", name=self.name, text="")
+        self.outputs[-1].text += text
+        return len(text)
+
+
+def shell() -> InteractiveShell:
+    """Return this process's shell, as it is before a first cell."""
+    InteractiveShell.displayhook_class = _DisplayHook
+    InteractiveShell.display_pub_class = _DisplayPublisher
+    found = InteractiveShell.instance(config=Config({"HistoryManager": {"enabled": False}}))
+    found.reset()
+    return found
+
+
+class Shell(papermill.engines.Engine):
+    """Papermill's engine for notebooks run in this process's own shell."""
+
+    @classmethod
+    def execute_managed_notebook(
+        cls,
+        nb_man: papermill.engines.NotebookExecutionManager,
+        kernel_name: str,
+        on_cell_start: Callable,
+        **more: object,
+    ) -> None:
+        """Run the cells one after the other, to the first that fails."""
+        ours = shell()
+        nb_man.nb.metadata.language_info = IPythonKernel.language_info
+        for index, cell in enumerate(nb_man.nb.cells):
+            if cell.cell_type != "code" or not cell.source.strip():
+                continue
+            nb_man.cell_start(cell, index)
+            on_cell_start(cell=cell, cell_index=index)
+            outputs = cell.outputs
+            ours.displayhook.outputs = ours.display_pub.outputs = outputs
+            printed, warned = _Stream("stdout", outputs), _Stream("stderr", outputs)
+            with contextlib.redirect_stdout(printed), contextlib.redirect_stderr(warned):
+                ended = ours.run_cell(cell.source, store_history=True)
+            cell.execution_count = ended.execution_count
+            error = ended.error_before_exec or ended.error_in_exec
+            if error is not None:
+                _show(outputs, "error", ename=type(error).__name__, evalue=str(error), traceback=[])
+                nb_man.cell_exception(cell, index)
+                break
+            nb_man.cell_complete(cell, index)
+
+
+papermill_engines.register(_ENGINE, Shell)
+
+
+def _reason(error: Exception, at: str, limits: Limits) -> str:
+    most = f"a notebook may take {limits.notebook_memory_mb} MB"
+    if isinstance(error, DeadKernelError):
+        return f"the kernel ended by itself or was killed at {at}"
+    if isinstance(error, MemoryError):
+        return f"out of memory at {at}; {most}"
+    if isinstance(error, PapermillExecutionError):
+        if error.ename in _OUT_OF_MEMORY:
+            return f"out of memory at {at}; {most}"
+        if error.ename == CellExecutionError.__name__:
+            # Told that the cell failed, but shown no error: there was no room left to write one.
+            return f"out of memory, it seems, at {at}; {most}"
+        return f"{at} stopped: {error.ename}: {one_line(error.evalue)}"
+    return f"{at} failed: {type(error).__name__}: {one_line(error)}"
+
+
+def _cell_name(cell: NotebookNode, index: int) -> str:
+    first_line = cell.source.strip().partition("\n")[0].lstrip("# ")
+    return f"cell {index + 1} ({one_line(first_line, longest=60)})"
+
+
+def _check_complete(executed: NotebookNode) -> None:
+    """Refuse a notebook that ended early without an error, as one that calls exit does."""
+    for index, cell in enumerate(executed.cells):
+        if cell.cell_type != "code" or not cell.source.strip():
+            continue
+        failed = [output for output in cell.outputs if output.output_type == "error"]
+        if failed:
+            raise NotebookError(f"{_cell_name(cell, index)} stopped: {failed[0].ename}: {one_line(failed[0].evalue)}")
+        if cell.execution_count is None:
+            raise NotebookError(f"{_cell_name(cell, index)} was not run; the notebook ended before it")
