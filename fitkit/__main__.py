@@ -143,7 +143,7 @@ def _add_report(commands: argparse._SubParsersAction) -> None:
     command.add_argument(
         "--plain-kernels",
         action="store_true",
-        help="start every notebook's kernel afresh instead of copying a warm one: the same records, slower",
+        help="start a notebook kernel for every record instead of copying a warm process: the same records, slower",
     )
 
 

@@ -26,7 +26,7 @@ from IPython.core.interactiveshell import InteractiveShell
 from jupyter_client.manager import AsyncKernelManager
 from nbclient.exceptions import CellExecutionError, DeadKernelError
 from nbformat import NotebookNode
-from papermill.engines import papermill_engines
+from papermill.engines import Engine, NotebookExecutionManager, papermill_engines
 from papermill.exceptions import PapermillExecutionError
 from traitlets.config import Config
 
@@ -34,7 +34,7 @@ from fitkit.batch.job import Limits
 from fitkit.batch.processes import end_group, memory_limit
 from fitkit.words import one_line
 
-__all__ = ["NotebookError", "code_digest", "in_kernel", "is_shipped", "load_template", "run", "shell"]
+__all__ = ["NotebookError", "code_digest", "in_kernel", "is_shipped", "load_template", "run"]
 
 PARAMETER = "session"
 # The code of templates/client_report.ipynb; a test says what it is after a change.
@@ -236,7 +236,7 @@ class _Stream(io.TextIOBase):
         return len(text)
 
 
-def shell() -> InteractiveShell:
+def _shell() -> InteractiveShell:
     """Return this process's shell, as it is before a first cell."""
     InteractiveShell.displayhook_class = _DisplayHook
     InteractiveShell.display_pub_class = _DisplayPublisher
@@ -245,19 +245,19 @@ def shell() -> InteractiveShell:
     return found
 
 
-class Shell(papermill.engines.Engine):
+class Shell(Engine):
     """Papermill's engine for notebooks run in this process's own shell."""
 
     @classmethod
     def execute_managed_notebook(
         cls,
-        nb_man: papermill.engines.NotebookExecutionManager,
+        nb_man: NotebookExecutionManager,
         kernel_name: str,
         on_cell_start: Callable,
         **more: object,
     ) -> None:
         """Run the cells one after the other, to the first that fails."""
-        ours = shell()
+        ours = _shell()
         nb_man.nb.metadata.language_info = IPythonKernel.language_info
         for index, cell in enumerate(nb_man.nb.cells):
             if cell.cell_type != "code" or not cell.source.strip():

@@ -1,52 +1,75 @@
-"""Which kernels a worker uses, and that it goes on with plain ones where it must."""
+"""Which notebook a copy of the warm process may run, how a kernel is reached, and what the end of either is called."""
 
 import sys
 
+import nbformat
 import pytest
-from fitkit.batch.forked import helpers
-from fitkit.batch.forked.helpers import NoForkError, can_fork
-from fitkit.batch.kernel import Engine
-from jupyter_client.manager import AsyncKernelManager
+from nbclient.exceptions import DeadKernelError
+from nbformat.v4 import new_code_cell, new_markdown_cell
+from papermill.exceptions import PapermillExecutionError
 
-from fitkit.batch import kernel
-
-
-@pytest.mark.skipif(sys.platform != "linux", reason="kernels are copied on Linux")
-def test_linux_copies_kernels():
-    assert can_fork()
+from fitkit import places
+from fitkit.batch import engine, pool
+from fitkit.batch.job import Limits
 
 
-@pytest.mark.parametrize("missing", ["fork", "pidfd_open"])
-def test_without_what_copying_needs_kernels_are_plain(tmp_path, monkeypatch, missing):
-    monkeypatch.delattr(helpers.os, missing)
-    plain = Engine(tmp_path, forked=True)
-    assert plain.name == "plain"
-    assert plain.manager() is AsyncKernelManager
+def test_the_digest_is_that_of_the_notebook_that_comes_with_the_kit():
+    # After a change of the notebook's code: run `python -m pytest tests/faults/test_engines.py`, then renew SHIPPED.
+    assert engine.code_digest(shipped()) == engine.SHIPPED
 
 
-def test_an_install_that_does_not_name_the_copying_has_plain_kernels(monkeypatch):
-    monkeypatch.setattr(helpers.importlib.metadata, "entry_points", lambda **named: ())
-    assert not can_fork()
+def test_text_and_outputs_may_change_and_code_may_not():
+    changed = shipped()
+    changed.cells.append(new_markdown_cell("The clinic's own words"))
+    changed.cells[1].outputs = []
+    assert engine.is_shipped(changed)
+    changed.cells.append(new_code_cell("record.soles()"))
+    assert not engine.is_shipped(changed)
+    changed = shipped()
+    changed.cells[1].metadata.tags = ["skip-execution"]
+    assert not engine.is_shipped(changed)
 
 
-def test_plain_kernels_when_asked_for(tmp_path):
-    assert Engine(tmp_path, forked=False).name == "plain"
+def shipped():
+    return nbformat.read(places.template("client_report.ipynb"), as_version=4)
 
 
-def test_a_warm_process_that_cannot_be_had_means_plain_kernels_from_then_on(tmp_path, monkeypatch, capsys):
-    class Broken:
-        def __init__(self, private):
-            pass
+@pytest.mark.skipif(sys.platform != "linux", reason="the warm process is copied on Linux")
+def test_linux_copies_the_warm_process():
+    assert pool.can_fork()
 
-        def start(self):
-            pass
 
-        def ready(self):
-            raise NoForkError("2 threads run")
+def test_sockets_lie_in_a_private_folder_that_is_removed(tmp_path, monkeypatch):
+    monkeypatch.setenv("JUPYTER_RUNTIME_DIR", str(tmp_path / "r"))
+    (tmp_path / "r").mkdir()
+    monkeypatch.setattr(engine, "_LONGEST_ADDRESS", 300)
+    with engine._sockets() as config:
+        assert config.KernelManager.transport == "ipc"
+        (private,) = (tmp_path / "r").iterdir()
+        assert config.KernelManager.ip == str(private / "s")
+        assert private.stat().st_mode & 0o777 == 0o700
+    assert list((tmp_path / "r").iterdir()) == []
 
-    monkeypatch.setattr(kernel, "Helpers", Broken)
-    worker = Engine(tmp_path, forked=True)
-    assert worker.name == "forked"
-    assert worker.manager() is AsyncKernelManager
-    assert worker.name == "plain"
-    assert capsys.readouterr().err == "plain kernels from here on: 2 threads run\n"
+
+def test_a_path_too_long_for_sockets_means_ports(tmp_path, monkeypatch):
+    monkeypatch.setenv("JUPYTER_RUNTIME_DIR", str(tmp_path))
+    monkeypatch.setattr(engine, "_LONGEST_ADDRESS", 10)
+    with engine._sockets() as config:
+        assert "KernelManager" not in config
+
+
+@pytest.mark.parametrize(
+    ("error", "said"),
+    [
+        (DeadKernelError("Kernel died"), "the kernel ended by itself or was killed at cell 2 (Load the visit)"),
+        (RuntimeError("no\nspec"), "cell 2 (Load the visit) failed: RuntimeError: no spec"),
+        (MemoryError(), "out of memory at cell 2 (Load the visit); a notebook may take 2000 MB"),
+        (
+            PapermillExecutionError(1, 2, "", "ValueError", "size is \x1b[31m99", []),
+            r"cell 2 (Load the visit) stopped: ValueError: size is \x1b[31m99",
+        ),
+    ],
+)
+def test_a_failure_names_the_cell_and_the_reason(error, said):
+    at = engine._cell_name(new_code_cell("# Load the visit\nx = 1"), 1)
+    assert engine._reason(error, at, Limits()) == said

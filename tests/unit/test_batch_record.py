@@ -4,9 +4,9 @@ import copy
 
 import nbformat
 import pytest
-from fitkit.batch.kernel import NotebookError, load_template
 from nbformat.v4 import new_code_cell, new_notebook, new_output
 
+from fitkit.batch.engine import NotebookError, load_template
 from fitkit.batch.record import RESULTS_MIME, SHEET_MIME, ResultsError, cleaned, emitted
 
 KEY = "rider-1_2026-03-04_road"

@@ -20,7 +20,7 @@ class PretendPool:
     failing: dict[str, str] = {}  # noqa: RUF012
     made: list[str] = []  # noqa: RUF012
 
-    def __init__(self, workers, environment, *, wake):
+    def __init__(self, workers, environment, *, wake, say):
         self.environment = environment
 
     def __enter__(self):

@@ -25,7 +25,7 @@ def warm_process(tmp_path, monkeypatch):
         listening.bind("r")
         listening.listen()
         number = listening.fileno()
-        command = [sys.executable, "-m", "fitkit.batch.forked.renderer", str(number)]
+        command = [sys.executable, "-m", "fitkit.batch.renderer", str(number)]
         process = subprocess.Popen(command, stdin=subprocess.PIPE, pass_fds=[number])
     monkeypatch.setenv(rendering.RENDERER, "r")
     yield process
