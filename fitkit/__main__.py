@@ -230,8 +230,7 @@ def _open(given: argparse.Namespace) -> int:
 
 
 def _check(given: argparse.Namespace) -> int:
-    from fitkit.batch.check import check
-    from fitkit.batch.inputs import load_house
+    from fitkit.batch.inputs import check, load_house
 
     load_house(given.rules, given.parts)
     return check(given.sessions, screen=sys.stdout)
@@ -254,9 +253,9 @@ def _report(given: argparse.Namespace) -> int:
 
 
 def _overview(given: argparse.Namespace) -> int:
-    from fitkit.batch.overview import Options, overview
+    from fitkit.batch.overview import OverviewOptions, overview
 
-    options = Options(
+    options = OverviewOptions(
         out=given.out,
         rules=given.rules,
         parts=given.parts,
@@ -268,7 +267,7 @@ def _overview(given: argparse.Namespace) -> int:
 
 def _forget(given: argparse.Namespace) -> int:
     from fitkit import session
-    from fitkit.batch.forgetting import forget_reports
+    from fitkit.batch.index import forget_reports
     from fitkit.batch.inputs import load_house
     from fitkit.files import Access, os_reason
     from fitkit.problems import WrongCallError

@@ -1,12 +1,15 @@
-"""The report folder: whose it is, one batch at a time, and how a finished record gets into its place."""
+"""The report folder: whose it is, one batch at a time, how a finished record gets into its place, and the run log."""
 
 from __future__ import annotations
 
 import contextlib
 import errno
+import json
+import os
 import re
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import filelock
@@ -15,12 +18,27 @@ from fitkit.files import Access, os_reason, remove, sync_folder
 from fitkit.problems import WrongCallError
 from fitkit.words import one_line
 
-__all__ = ["KEY_PATTERN", "MARKER", "PAGES", "PDF_PAGES", "ReportFolder", "is_report_folder", "opened", "record_files"]
+__all__ = [
+    "KEY_PATTERN",
+    "MARKER",
+    "OVERVIEW_PAGES",
+    "PAGES",
+    "PDF_PAGES",
+    "RUN_LOG",
+    "Entry",
+    "ReportFolder",
+    "RunLog",
+    "is_report_folder",
+    "opened",
+    "record_files",
+]
 
 KEY_PATTERN = re.compile(r"[a-z0-9-]{1,40}_\d{4}-\d{2}-\d{2}_[a-z0-9-]{1,40}", re.ASCII)
 MARKER = ".cleat-stance-reports"
 PAGES = ("record.ipynb", "record.html", "rider_sheet.html", "results.json")
 PDF_PAGES = ("record.pdf", "rider_sheet.pdf")
+OVERVIEW_PAGES = ("overview.ipynb", "overview.html")
+RUN_LOG = "runlog.jsonl"
 _LOCK = ".lock"
 _MAKING = ".making"
 _ASIDE = ".old"
@@ -139,3 +157,67 @@ def _cannot_write(path: Path, error: OSError) -> str:
     if error.errno == errno.ENOSPC:
         return f"the disk of {one_line(path)} is full; make room, then run again"
     return f"{one_line(path)} cannot be written: {os_reason(error)}; name a folder that can be written"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What happened to one visit, or to one file that is none."""
+
+    run: str  # when the run began; the same for all its visits
+    at: str  # when this visit was done
+    key: str | None  # the visit; None where a file's name tells none
+    file: str  # name of the session file
+    status: str  # "made", "unchanged", "failed" or "consent withdrawn"
+    reason: str = ""  # why it failed, in words
+    seconds: float = 0.0  # how long it took
+    exit: int = 0  # 0 made or unchanged, 1 failed, else the exit of the run that was stopped
+    # what ran the notebook: a "forked" copy of a warm process or a "plain" kernel; empty where none did
+    engine: str = ""
+    fingerprint: str = ""  # digest of all inputs of the record made
+    record: str = ""  # digest of the record's files
+    demonstration: bool = False  # whether the rider is invented
+
+
+class RunLog:
+    """The run log of one report folder."""
+
+    def __init__(self, folder: Path, access: Access) -> None:
+        self.path = folder / RUN_LOG
+        self.access = access
+
+    def add(self, entry: Entry) -> None:
+        """Add a line."""
+        line = json.dumps(asdict(entry)).encode() + b"\n"
+        descriptor = os.open(self.path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600)
+        with os.fdopen(descriptor, "r+b") as file:
+            length = file.seek(0, os.SEEK_END)
+            if length == 0:
+                self.path.chmod(self.access.file_mode)
+            elif self._is_cut_off(file, length):
+                line = b"\n" + line
+            file.write(line)
+
+    @staticmethod
+    def _is_cut_off(file, length: int) -> bool:
+        """Whether the last line has no end: its run was killed, or the disk was full."""
+        file.seek(length - 1)
+        return file.read(1) != b"\n"
+
+    def entries(self) -> list[Entry]:
+        """Return all lines that are whole; a line cut off by a killed run does not count."""
+        if not self.path.is_file():
+            return []
+        read = (_entry(line) for line in self.path.read_bytes().splitlines())
+        return [entry for entry in read if entry is not None]
+
+    def rewrite(self, entries: Iterable[Entry]) -> None:
+        """Keep only these lines; used where a client is to be forgotten."""
+        lines = "".join(json.dumps(asdict(entry)) + "\n" for entry in entries)
+        self.access.replace(self.path, lines.encode())
+
+
+def _entry(line: bytes) -> Entry | None:
+    try:
+        return Entry(**json.loads(line))
+    except (ValueError, TypeError):
+        return None

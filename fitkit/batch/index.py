@@ -5,14 +5,25 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from html import escape
 from pathlib import Path
 
-from fitkit.batch.folder import PAGES, PDF_PAGES, ReportFolder
-from fitkit.batch.runlog import Entry
+from fitkit.batch.folder import (
+    OVERVIEW_PAGES,
+    PAGES,
+    PDF_PAGES,
+    Entry,
+    ReportFolder,
+    RunLog,
+    is_report_folder,
+    opened,
+)
+from fitkit.files import Access
+from fitkit.problems import WrongCallError
 from fitkit.words import count, one_line
 
 __all__ = [
@@ -20,6 +31,7 @@ __all__ = [
     "NOT_ENDED",
     "SUMMARY",
     "Row",
+    "forget_reports",
     "headline",
     "index_html",
     "read_record",
@@ -322,3 +334,38 @@ def write_contents(folder: ReportFolder, rows: Sequence[Row], *, said: str) -> N
 
     folder.access.replace(folder.path / INDEX, index_html(rows, headline=said).encode())
     folder.access.replace(folder.path / SUMMARY, summary_csv(rows, RESULT_NAMES).encode())
+
+
+def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...]:
+    """Remove whatever a report folder holds of a client and return what was removed."""
+    out = Path(os.path.abspath(out))
+    if not is_report_folder(out):
+        raise WrongCallError(f"{one_line(out)} is not a folder of reports; expected one made by 'report'")
+    with opened(out, access) as folder:
+        removed = [folder.forget(key) for key in folder.records() if key.startswith(f"{client_id}_")]
+        log = RunLog(folder.path, folder.access)
+        before = log.entries()
+        kept = [entry for entry in before if not _is_of(entry, client_id)]
+        # Written anew in any case: a line cut off by a killed run may hold the client too.
+        log.rewrite(kept)
+        if len(kept) < len(before):
+            removed.append(log.path)
+        if removed:
+            rows = rows_of(folder, kept)
+            write_contents(folder, rows, said=headline(rows))
+        removed += _overviews(folder.path, client_id)
+        return tuple(removed)
+
+
+def _overviews(folder: Path, client_id: str) -> list[Path]:
+    """Remove the clinic's overview where it was made: it counts the client, and may name whom to call."""
+    found = [path for name in OVERVIEW_PAGES if (path := folder / name).is_file()]
+    for path in found:
+        path.unlink()
+    return found
+
+
+def _is_of(entry: Entry, client_id: str) -> bool:
+    """Whether a line names the client, by its key or by the file's name."""
+    names = (entry.key or "", Path(entry.file).name)
+    return any(name.startswith(f"{client_id}_") for name in names)

@@ -1,4 +1,4 @@
-"""Which session files there are, what belongs to each (visit before, study, films), and the house files beside."""
+"""Which session files there are, what is wrong with them, what belongs to each, and the house files beside."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
+from typing import TextIO
 
 from fitkit import house, session
 from fitkit.batch.folder import KEY_PATTERN, is_report_folder
@@ -15,10 +16,11 @@ from fitkit.files import make_folder, os_reason, write_new
 from fitkit.house import House, HouseProblems
 from fitkit.problems import WrongCallError
 from fitkit.session import Session, SessionProblems
+from fitkit.session.checks import doubts
 from fitkit.session.study import load_study
 from fitkit.words import count, one_line
 
-__all__ = ["Found", "Refused", "Visit", "find", "load_house", "staged_house"]
+__all__ = ["Found", "Refused", "Visit", "check", "find", "load_house", "staged_house"]
 
 _STUDIES = "fitters"
 _PREVIOUS = "previous"
@@ -211,8 +213,7 @@ class _Studies:
 
     def of(self, path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[str, ...]]:
         """Return the study that belongs to a session, none where there is none, and what is wrong with it."""
-        # Assessment draws in the numerical packages, which looking for files alone does not need.
-        from fitkit.assessment.inputs import study_path
+        from fitkit.assessment.inputs import study_path  # draws in the numerical packages
 
         found = study_path(path, opened.fitter_id)
         if found is None:
@@ -279,3 +280,39 @@ def staged_house(rules: Path | None, parts: Path | None, making: Path) -> tuple[
             write_new(copy, Path(asked).read_bytes(), lasting=False)
             environment[variable] = str(copy)
     return load_house(environment.get("FITKIT_RULES"), environment.get("FITKIT_PARTS")), environment
+
+
+def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
+    """Tell of each file whether it is fine, its problems, and questions about unusual values; make nothing."""
+    # Assessment draws in the numerical packages, which looking for files alone does not need.
+    from fitkit.assessment.inputs import unknown_parts
+
+    found = find(session_places)
+    wrong, kept = len(found.refused), house.load()
+    for visit in found.visits:
+        if unknown := unknown_parts(visit.session, kept):
+            wrong += 1
+            _say(screen, visit.path, count(len(unknown), "problem"), [one_line(problem) for problem in unknown])
+            continue
+        questions = list(_questions(visit))
+        said = f"fine, {count(len(questions), 'question')}" if questions else "fine"
+        if visit.session.demonstration:
+            said += " (marked as a demonstration: an invented rider)"
+        _say(screen, visit.path, said, questions)
+    for refused in found.refused:
+        _say(screen, refused.path, count(len(refused.problems), "problem"), refused.problems)
+    fine = len(found.visits) + len(found.refused) - wrong
+    screen.write(f"{count(fine, 'file')} fine, {count(wrong, 'file')} with problems\n")
+    return 1 if wrong else 0
+
+
+def _questions(visit: Visit) -> Iterator[str]:
+    for problem in (*session.unusual(visit.session), *doubts(visit.session)):
+        yield one_line(problem)
+    for name in visit.missing_files:
+        yield f"{one_line(name)} is named in the session and not there; expected beside the session file. Copied yet?"
+
+
+def _say(screen: TextIO, path: Path, said: str, lines: Sequence[str]) -> None:
+    screen.write(f"{one_line(path)}: {said}\n")
+    screen.writelines(f"  - {line}\n" for line in lines)

@@ -18,7 +18,7 @@ from papermill.exceptions import PapermillExecutionError
 from fitkit import places
 from fitkit.batch import inputs
 from fitkit.batch.engine import in_kernel
-from fitkit.batch.folder import ReportFolder, opened
+from fitkit.batch.folder import OVERVIEW_PAGES, ReportFolder, opened
 from fitkit.batch.inputs import Found, load_house, staged_house
 from fitkit.batch.processes import environment_set, kernel_environment, private_folder
 from fitkit.batch.record import cleaned
@@ -27,10 +27,10 @@ from fitkit.house import House, HouseProblems
 from fitkit.problems import WrongCallError
 from fitkit.words import count, one_line
 
-__all__ = ["NOTEBOOK", "PAGE", "TEMPLATE", "Options", "overview"]
+__all__ = ["OverviewOptions", "overview"]
 
-TEMPLATE = "clinic_overview.ipynb"
-NOTEBOOK, PAGE = "overview.ipynb", "overview.html"
+_TEMPLATE = "clinic_overview.ipynb"
+_NOTEBOOK, _PAGE = OVERVIEW_PAGES
 _TITLE = "Cleat and stance notebooks: the clinic's overview"
 _SESSIONS = "sessions"
 _CELL_S = 1800
@@ -38,7 +38,7 @@ _MOST_NAMED = 500
 
 
 @dataclass(frozen=True)
-class Options:
+class OverviewOptions:
     """How an overview is to be made."""
 
     out: Path  # the folder it goes to; may be the folder of the records
@@ -49,7 +49,7 @@ class Options:
     decided_by: str | None = None  # id of that person; needed with `export_band`
 
 
-def overview(session_places: Sequence[Path | str], options: Options, *, screen: TextIO | None = None) -> int:
+def overview(session_places: Sequence[Path | str], options: OverviewOptions, *, screen: TextIO | None = None) -> int:
     """Make the overview of all visits and return the exit code."""
     screen = screen or sys.stderr
     _check(options)
@@ -65,7 +65,8 @@ def overview(session_places: Sequence[Path | str], options: Options, *, screen: 
             staged = _stage(found, folder.making, day)
             executed = _run(staged, environment)
             _write(folder, executed)
-            screen.write(f"overview of {count(len(found.visits), 'visit')}: {one_line(folder.path / PAGE)}\n")
+            page = one_line(folder.path / _PAGE)
+            screen.write(f"overview of {count(len(found.visits), 'visit')}: {page}\n")
             if options.export_band:
                 _export(staged, house, options, access, day, screen)
         except _FailedError as error:
@@ -81,7 +82,7 @@ class _FailedError(Exception):
     """The overview was not made; the text says why."""
 
 
-def _check(options: Options) -> None:
+def _check(options: OverviewOptions) -> None:
     if options.export_band is None:
         return
     if not options.decided_by:
@@ -114,7 +115,7 @@ def _copy(source: Path, target: Path) -> None:
 
 
 def _run(staged: Path, environment: Mapping[str, str]) -> NotebookNode:
-    template = nbformat.read(places.template(TEMPLATE), as_version=4)
+    template = nbformat.read(places.template(_TEMPLATE), as_version=4)
     with private_folder() as private, environment_set({**kernel_environment(private), **environment}):
         try:
             executed = in_kernel(template, {_SESSIONS: _SESSIONS}, staged.parent, execution_timeout=_CELL_S)
@@ -127,11 +128,11 @@ def _write(folder: ReportFolder, executed: NotebookNode) -> None:
     from fitkit.report import pages
 
     notebook = nbformat.writes(executed, version=4) + "\n"
-    folder.access.replace(folder.path / NOTEBOOK, notebook.encode())
-    folder.access.replace(folder.path / PAGE, pages.record_html(executed, title=_TITLE).encode())
+    folder.access.replace(folder.path / _NOTEBOOK, notebook.encode())
+    folder.access.replace(folder.path / _PAGE, pages.record_html(executed, title=_TITLE).encode())
 
 
-def _export(staged: Path, house: House, options: Options, access: Access, day: date, screen: TextIO) -> None:
+def _export(staged: Path, house: House, options: OverviewOptions, access: Access, day: date, screen: TextIO) -> None:
     # Only an export needs the numbers once more outside the notebook, from the same copies.
     from fitkit.clinic import learning, visits
 

@@ -12,9 +12,10 @@ from pathlib import Path
 import nbformat
 from nbformat import NotebookNode
 
-from fitkit.batch import engine, fingerprint, pdf
+from fitkit.batch import engine
 from fitkit.batch.folder import record_files
-from fitkit.batch.job import Job
+from fitkit.batch.job import Job, digest_of_files, fingerprint, stage
+from fitkit.batch.processes import PrintError, print_page
 from fitkit.files import os_reason, remove, sync_folder
 from fitkit.words import one_line
 
@@ -43,7 +44,7 @@ def make(job: Job, warm_problem: str | None, tell: Callable[..., None]) -> dict:
         used["engine"] = "forked" if in_shell else "plain"
         tell("engine", used["engine"], why)
         found = {"status": "made", "reason": "", **_make(job, template, in_shell, tell)}
-    except (engine.NotebookError, ResultsError, pdf.PrintError) as error:
+    except (engine.NotebookError, ResultsError, PrintError) as error:
         found = {"status": "failed", "reason": str(error)}
     except OSError as error:
         found = {"status": "failed", "reason": _os_problem(error)}
@@ -76,7 +77,7 @@ def _os_problem(error: OSError) -> str:
 def _make(job: Job, template: NotebookNode, in_shell: bool, tell: Callable[..., None]) -> dict:
     staged = Path(job.making) / f"{job.key}.inputs"
     staged.mkdir(mode=0o700)
-    digests = {item.name: fingerprint.stage(item, staged / item.name) for item in job.inputs}
+    digests = {item.name: stage(item, staged / item.name) for item in job.inputs}
     executed = engine.run(template, job.inputs[0].name, staged, limits=job.limits, in_shell=in_shell, tell=tell)
     texts = texts_of(cleaned(executed, template), job.key)
     folder = Path(job.making) / job.key
@@ -88,8 +89,8 @@ def _make(job: Job, template: NotebookNode, in_shell: bool, tell: Callable[..., 
     sync_folder(folder)
     names = record_files(pdf=job.browser is not None)
     return {
-        "fingerprint": fingerprint.of_visit(job.kit, digests),
-        "record": fingerprint.of_files(folder, names),
+        "fingerprint": fingerprint(job.kit, digests),
+        "record": digest_of_files(folder, names),
     }
 
 
@@ -110,7 +111,7 @@ def texts_of(notebook: NotebookNode, key: str) -> dict[str, str]:
 def _print(job: Job, folder: Path, started: Callable[[int], None]) -> None:
     for name in ("record", "rider_sheet"):
         target = folder / f"{name}.pdf"
-        pdf.print_page(job.browser, folder / f"{name}.html", target, started=started)
+        print_page(job.browser, folder / f"{name}.html", target, started=started)
         target.chmod(job.access.file_mode)
 
 

@@ -5,21 +5,21 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
-from collections.abc import Iterator, Sequence
+import time
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
 from fitkit import places
-from fitkit.batch import fingerprint, inputs, pdf
-from fitkit.batch.folder import ReportFolder, opened, record_files
+from fitkit.batch import inputs, processes
+from fitkit.batch.folder import Entry, ReportFolder, RunLog, opened, record_files
 from fitkit.batch.index import INDEX, NOT_ENDED, headline, rows_of, write_contents
 from fitkit.batch.inputs import Found, Refused, Visit, load_house, staged_house
-from fitkit.batch.job import Job, Limits
+from fitkit.batch.job import TEMPLATE, Job, Limits, digest_of_files, digest_of_kit, digests_of_inputs, fingerprint
 from fitkit.batch.pool import Pool
 from fitkit.batch.processes import Interruption
-from fitkit.batch.runlog import Entry, Progress, RunLog
 from fitkit.files import Access, os_reason
 from fitkit.house import House
 from fitkit.problems import WrongCallError
@@ -28,9 +28,9 @@ from fitkit.words import one_line
 if TYPE_CHECKING:
     from distributed import Client
 
-    from fitkit.batch.cluster.pool import ClusterPool
+    from fitkit.batch.cluster import ClusterPool
 
-__all__ = ["Options", "report"]
+__all__ = ["Options", "Progress", "report"]
 
 _STOPPED = "the run was stopped before this record was made"
 
@@ -66,13 +66,13 @@ def report(session_places: Sequence[Path | str], options: Options, *, screen: Te
 def _cluster(address: str | None) -> contextlib.AbstractContextManager[Client | None]:
     if address is None:
         return contextlib.nullcontext()
-    from fitkit.batch.cluster.connection import connected
+    from fitkit.batch.cluster import connected
 
     return connected(address)
 
 
 def _browser() -> str:
-    browser = pdf.find_browser()
+    browser = processes.find_browser()
     if browser is None:
         raise WrongCallError(
             "--pdf needs Chromium, and none was found; install the package 'chromium', or leave out --pdf"
@@ -107,7 +107,7 @@ class _Batch:
     def run(self, interruption: Interruption) -> int:
         """Make what has to be made; return the exit code."""
         house, environment = self._house()
-        kit = fingerprint.of_kit(house, pdf=self.options.pdf)
+        kit = digest_of_kit(house, pdf=self.options.pdf)
         for refused in self.found.refused:
             self._refuse(refused)
         jobs = {visit.key: self._job(visit, kit) for visit in self._to_make(kit, interruption)}
@@ -127,7 +127,7 @@ class _Batch:
     def _pool(self, environment: dict[str, str], interruption: Interruption, progress: Progress) -> Pool | ClusterPool:
         if self.cluster is None:
             return Pool(self.options.workers, environment, wake=interruption.wake, say=progress.say)
-        from fitkit.batch.cluster.pool import ClusterPool
+        from fitkit.batch.cluster import ClusterPool
 
         return ClusterPool(self.cluster, environment, wake=interruption.wake, say=progress.say)
 
@@ -150,10 +150,10 @@ class _Batch:
         if entry is None or self.options.again:
             return False
         try:
-            if fingerprint.of_visit(kit, fingerprint.of_inputs(visit.inputs)) != entry.fingerprint:
+            if fingerprint(kit, digests_of_inputs(visit.inputs)) != entry.fingerprint:
                 return False
             names = record_files(pdf=self.options.pdf)
-            return fingerprint.of_files(self.folder.path / visit.key, names) == entry.record
+            return digest_of_files(self.folder.path / visit.key, names) == entry.record
         except OSError:
             return False  # a file of the record is gone, or an input: the worker will say which
 
@@ -161,7 +161,7 @@ class _Batch:
         return Job(
             key=visit.key,
             inputs=visit.inputs,
-            template=str(places.template(fingerprint.TEMPLATE)),
+            template=str(places.template(TEMPLATE)),
             making=str(self.folder.making),
             kit=kit,
             access=self.folder.access,
@@ -240,3 +240,59 @@ class _Batch:
 
 def _now() -> str:
     return datetime.now().astimezone().isoformat(timespec="milliseconds")
+
+
+class Progress:
+    """Tells of each record as it is done: one line kept current on a terminal, else one line for each."""
+
+    def __init__(self, stream: TextIO, total: int, clock: Callable[[], float] = time.monotonic) -> None:
+        self.stream = stream
+        self.total = total
+        self.clock = clock
+        self.begun = clock()
+        self.made = 0
+        self.failed = 0
+        self._on_terminal = stream.isatty()
+        self._shown = 0
+
+    def record(self, key: str, *, reason: str | None = None) -> None:
+        """Count a record; with a reason it failed, and that is said on a line of its own."""
+        if reason is None:
+            self.made += 1
+        else:
+            self.failed += 1
+            self.say(f"{key}: not made: {one_line(reason, longest=4000)}")
+        self._show(self.line())
+
+    def line(self) -> str:
+        """Return how far the run is, with rate and time left."""
+        done = self.made + self.failed
+        seconds = max(self.clock() - self.begun, 1e-6)
+        rate = done / seconds
+        left = (self.total - done) / rate if rate else 0.0
+        return f"{self.made} of {self.total} made, {self.failed} failed, {_rate(rate)}, {left:.0f} s left"
+
+    def say(self, message: str) -> None:
+        """Say something on a line of its own."""
+        self.end()
+        self.stream.write(message + "\n")
+        self.stream.flush()
+
+    def end(self) -> None:
+        """Take the current line off the terminal."""
+        if self._shown:
+            self.stream.write("\r" + " " * self._shown + "\r")
+            self._shown = 0
+
+    def _show(self, line: str) -> None:
+        if self._on_terminal:
+            self.end()
+            self.stream.write(line)
+            self._shown = len(line)
+        else:
+            self.stream.write(line + "\n")
+        self.stream.flush()
+
+
+def _rate(rate: float) -> str:
+    return f"{rate:.1f} a second"

@@ -119,8 +119,7 @@ def _make_once() -> None:
     """Make the invented rider's record and throw it away; where the notebook is the clinic's own, import only."""
     from fitkit import places
     from fitkit.batch import engine, record
-    from fitkit.batch.fingerprint import TEMPLATE
-    from fitkit.batch.job import Limits
+    from fitkit.batch.job import TEMPLATE, Limits
 
     template = engine.load_template(places.template(TEMPLATE))
     if not engine.is_shipped(template):

@@ -4,7 +4,7 @@ Run: python tests/benchmarks/bench_batch.py [ratios|linear|memory] [records]
 
 ratios: the same visits, start included, four ways:
 - a shell user's: `papermill` and then `jupyter nbconvert`, one visit after the other (a sample, scaled);
-- the kit on two workers with forked kernels, and with plain ones (a sample);
+- the kit on two workers, by copies of a warm process and by plain kernels (a sample);
 - the floor: the notebook's cells as a plain function in a warm process, the record's files written; one process,
   and two side by side.
 Goals: at least 8 times the shell user's rate, aim 10; at least .45 of the floor of as many processes, aim .55.
@@ -139,7 +139,7 @@ def by_floor(sessions: Path, out: Path, processes: int, count: int) -> float:
         for number, share in enumerate(shares)
     ]
     before = dict(os.environ)
-    os.environ.update(kernel_environment())
+    os.environ.update(kernel_environment(str(out)))
     for worker in workers:
         worker.start()
     os.environ.clear()
@@ -171,8 +171,8 @@ def ratios(count: int, folder: Path) -> None:
     mean_shell = sum(shell) / 2
     print(f"{count} records, {WORKERS} workers, load {os.getloadavg()[0]:.1f}; seconds a record, start included:")
     print(f"shell, one after the other: {mean_shell:.2f} (before {shell[0]:.2f}, after {shell[1]:.2f})")
-    print(f"plain kernels: {plain:.2f}; forked kernels: {kit:.3f}")
-    print(f"forked against the shell user: {mean_shell / kit:.1f} times (goal 8, aim 10)")
+    print(f"plain kernels: {plain:.2f}; copies of a warm process: {kit:.3f}")
+    print(f"copies against the shell user: {mean_shell / kit:.1f} times (goal 8, aim 10)")
     for n, seconds in means.items():
         print(f"floor of {n} process(es): {seconds:.3f}; the kit runs at {seconds / kit:.2f} of it")
     print("goal .45 of the floor of as many processes, aim .55")
@@ -221,11 +221,9 @@ def kind_of(process: psutil.Process, running: psutil.Process) -> str:
     words = " ".join(process.cmdline())
     if process.pid == running.pid:
         return "run"
-    if "forked.renderer" in words:
-        return "renderer"
-    if "forked.template" in words:
-        return "kernel" if "forked.template" in " ".join(process.parent().cmdline()) else "template"
-    return "worker" if "spawn_main" in words else "other"
+    if "forkserver" in words:
+        return "record" if "forkserver" in " ".join(process.parent().cmdline()) else "warm"
+    return "other"
 
 
 def main() -> None:

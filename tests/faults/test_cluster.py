@@ -140,7 +140,7 @@ def test_workers_with_another_kit_are_refused(sessions, tmp_path):
 
 
 def pretend_other_version():
-    from fitkit.batch.cluster import remote
+    from fitkit.batch import remote
 
     remote.kit_facts = lambda: (("the kit", "0.0"),)
 

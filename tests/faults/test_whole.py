@@ -8,7 +8,7 @@ import sys
 from pathlib import Path
 
 from fitkit.assessment import RESULT_NAMES
-from fitkit.batch.pdf import find_browser
+from fitkit.batch.processes import find_browser
 
 CHECKOUT = Path(__file__).parents[2]
 SESSION = CHECKOUT / "tests" / "unit" / "data" / "rider-042_2026-03-04_road.json"

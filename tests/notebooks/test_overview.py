@@ -8,11 +8,13 @@ import nbformat
 import pytest
 
 from fitkit import house
-from fitkit.batch.overview import NOTEBOOK, PAGE, Options, overview
+from fitkit.batch.folder import OVERVIEW_PAGES
+from fitkit.batch.overview import OverviewOptions, overview
 from tests import invented_year
 
 DAY = date(2026, 12, 31)
 POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
+NOTEBOOK, PAGE = OVERVIEW_PAGES
 
 
 @pytest.fixture(scope="module")
@@ -20,7 +22,7 @@ def made(tmp_path_factory):
     """Return the folder with the overview of a year, and the rules written beside it."""
     place = tmp_path_factory.mktemp("year")
     invented_year.write(place / "sessions" / "2026", 1500)
-    options = Options(place / "out", day=DAY, export_band=place / "rules.json", decided_by="m1")
+    options = OverviewOptions(place / "out", day=DAY, export_band=place / "rules.json", decided_by="m1")
     assert overview([place / "sessions"], options) == 0
     return place
 
@@ -65,19 +67,19 @@ def test_the_same_visits_give_the_same_bytes_and_a_bad_file_is_said(made, capsys
         (few / path.name).write_bytes(path.read_bytes())
     pages = []
     for name in ("one", "two"):
-        assert overview([few], Options(tmp_path / name, day=DAY)) == 0
+        assert overview([few], OverviewOptions(tmp_path / name, day=DAY)) == 0
         pages.append([(tmp_path / name / file).read_bytes() for file in (PAGE, NOTEBOOK)])
     assert pages[0] == pages[1]
     bad = few / "rider-x_2026-01-01_road.json"
     bad.write_text(json.dumps({"format": "none"}), encoding="utf-8")
-    assert overview([few], Options(tmp_path / "one", day=DAY)) == 1
+    assert overview([few], OverviewOptions(tmp_path / "one", day=DAY)) == 1
     assert "rider-x_2026-01-01_road.json: not counted" in capsys.readouterr().err
     assert "Not counted: rider-x_2026-01-01_road.json" in (tmp_path / "one" / PAGE).read_text(encoding="utf-8")
 
 
 def test_nothing_learned_is_no_house_rule(made, capsys, tmp_path):
     few = sorted((made / "sessions" / "2026").iterdir())[:10]
-    options = Options(tmp_path / "out", day=DAY, export_band=tmp_path / "rules.json", decided_by="m1")
+    options = OverviewOptions(tmp_path / "out", day=DAY, export_band=tmp_path / "rules.json", decided_by="m1")
     assert overview(few, options) == 1
     assert "rules.json is not written: no band was learned" in capsys.readouterr().err
     assert not (tmp_path / "rules.json").exists()

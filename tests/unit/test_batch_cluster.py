@@ -4,9 +4,9 @@ import sys
 
 import pytest
 
-from fitkit.batch import fingerprint
-from fitkit.batch.cluster import parcel
-from fitkit.batch.cluster.connection import check_address, connected
+from fitkit.batch import job as jobs
+from fitkit.batch import remote
+from fitkit.batch.cluster import check_address, connected
 from fitkit.batch.job import Input, Job
 from fitkit.files import Access
 from fitkit.problems import WrongCallError
@@ -39,33 +39,33 @@ def test_without_dask_it_says_what_to_install(monkeypatch):
 
 
 def test_another_kit_is_told_by_what_differs(monkeypatch):
-    ours = parcel.kit_facts()
-    assert parcel.differences(ours) == ""
+    ours = remote.kit_facts()
+    assert remote.differences(ours) == ""
     other = tuple((name, "0.0" if name == "numpy" else found) for name, found in ours)
-    assert parcel.differences(other).startswith("numpy is 0.0 there and ")
+    assert remote.differences(other).startswith("numpy is 0.0 there and ")
     other = tuple((name, "x" if name == "the kit's files" else found) for name, found in ours)
-    assert parcel.differences(other) == "the kit's files differ"
-    assert "numpy is not there there" in parcel.differences(tuple(fact for fact in ours if fact[0] != "numpy"))
+    assert remote.differences(other) == "the kit's files differ"
+    assert "numpy is not there there" in remote.differences(tuple(fact for fact in ours if fact[0] != "numpy"))
 
 
 def test_a_visit_is_the_same_visit_after_it_has_travelled(tmp_path):
     job = visit(tmp_path)
     (tmp_path / "rules.json").write_text("{}", encoding="utf-8")
-    sent = parcel.packed(job, {"FITKIT_RULES": str(tmp_path / "rules.json"), "OTHER": "x"})
+    sent = remote.packed(job, {"FITKIT_RULES": str(tmp_path / "rules.json"), "OTHER": "x"})
     assert sent.house == (("FITKIT_RULES", "rules.json", b"{}"),)
     assert str(tmp_path) not in repr(sent)
     (tmp_path / "there").mkdir()
-    arrived = parcel.unpacked(sent, tmp_path / "there")
-    assert fingerprint.of_inputs(arrived.inputs) == fingerprint.of_inputs(job.inputs)
+    arrived = remote.unpacked(sent, tmp_path / "there")
+    assert jobs.digests_of_inputs(arrived.inputs) == jobs.digests_of_inputs(job.inputs)
     assert (arrived.key, arrived.kit, arrived.limits) == (job.key, job.kit, job.limits)
 
 
 def test_a_film_too_large_to_travel_keeps_its_visit_here(tmp_path):
     job = visit(tmp_path)
-    assert not parcel.too_large(job)
+    assert not remote.too_large(job)
     with (tmp_path / "film.mp4").open("wb") as film:
-        film.truncate(fingerprint.LARGE_FILE_BYTES + 1)
-    assert parcel.too_large(job)
+        film.truncate(jobs.LARGE_FILE_BYTES + 1)
+    assert remote.too_large(job)
 
 
 def visit(folder):

@@ -6,9 +6,8 @@ import re
 
 import pytest
 
-from fitkit.batch.folder import ReportFolder
+from fitkit.batch.folder import Entry, ReportFolder
 from fitkit.batch.index import Row, headline, index_html, rows_of, summary_csv
-from fitkit.batch.runlog import Entry
 from fitkit.files import Access
 
 NAMES = ("left.half_stance", "hip.spacing")

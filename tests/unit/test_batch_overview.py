@@ -5,42 +5,45 @@ from pathlib import Path
 
 import pytest
 
-from fitkit.batch.folder import opened
-from fitkit.batch.forgetting import forget_reports
-from fitkit.batch.overview import NOTEBOOK, PAGE, Options, overview
+from fitkit.batch.folder import OVERVIEW_PAGES, opened
+from fitkit.batch.index import forget_reports
+from fitkit.batch.overview import OverviewOptions, overview
 from fitkit.files import Access
 from fitkit.problems import WrongCallError
 
+NOTEBOOK, PAGE = OVERVIEW_PAGES
 DEMO = Path(__file__).resolve().parents[2] / "demo_sessions"
 
 
 def test_an_export_needs_a_person(tmp_path):
     with pytest.raises(WrongCallError, match="--export-band needs --decided-by"):
-        overview([DEMO], Options(tmp_path / "out", export_band=tmp_path / "rules.json"))
+        overview([DEMO], OverviewOptions(tmp_path / "out", export_band=tmp_path / "rules.json"))
     assert not (tmp_path / "out").exists()
 
 
 def test_an_export_never_replaces_a_file(tmp_path):
     (tmp_path / "rules.json").write_text("{}")
     with pytest.raises(WrongCallError, match=r"rules\.json is there already"):
-        overview([DEMO], Options(tmp_path / "out", export_band=tmp_path / "rules.json", decided_by="m1"))
+        overview([DEMO], OverviewOptions(tmp_path / "out", export_band=tmp_path / "rules.json", decided_by="m1"))
 
 
 def test_an_export_needs_a_folder(tmp_path):
     with pytest.raises(WrongCallError, match="nowhere is not a folder"):
-        overview([DEMO], Options(tmp_path / "out", export_band=tmp_path / "nowhere" / "rules.json", decided_by="m1"))
+        overview(
+            [DEMO], OverviewOptions(tmp_path / "out", export_band=tmp_path / "nowhere" / "rules.json", decided_by="m1")
+        )
 
 
 def test_nothing_found_is_a_wrong_call(tmp_path):
     (tmp_path / "in").mkdir()
     with pytest.raises(WrongCallError, match="no session file found"):
-        overview([tmp_path / "in"], Options(tmp_path / "out", day=date(2026, 12, 31)))
+        overview([tmp_path / "in"], OverviewOptions(tmp_path / "out", day=date(2026, 12, 31)))
 
 
 def test_forgetting_a_client_takes_the_overview_along(tmp_path):
     with opened(tmp_path / "out", Access()) as folder:
-        for name in (NOTEBOOK, PAGE):
+        for name in OVERVIEW_PAGES:
             folder.access.write(folder.path / name, b"rider-101")
     removed = forget_reports("rider-101", tmp_path / "out", Access())
-    assert {path.name for path in removed} == {NOTEBOOK, PAGE}
+    assert {path.name for path in removed} == set(OVERVIEW_PAGES)
     assert not (tmp_path / "out" / PAGE).exists()

@@ -8,7 +8,8 @@ import json
 import pytest
 
 from fitkit import places
-from fitkit.batch import fingerprint, pdf, run
+from fitkit.batch import job as jobs
+from fitkit.batch import processes, run
 from fitkit.batch.folder import record_files
 from fitkit.batch.run import Options, report
 from fitkit.problems import WrongCallError
@@ -43,14 +44,14 @@ class PretendPool:
         names = record_files(pdf=job.browser is not None)
         for name in names:
             (folder / name).write_text(json.dumps(results), encoding="utf-8")
-        inputs = fingerprint.of_inputs(job.inputs)
+        inputs = jobs.digests_of_inputs(job.inputs)
         return {
             "status": "made",
             "reason": "",
             "seconds": 0.1,
             "engine": "forked",
-            "fingerprint": fingerprint.of_visit(job.kit, inputs),
-            "record": fingerprint.of_files(folder, names),
+            "fingerprint": jobs.fingerprint(job.kit, inputs),
+            "record": jobs.digest_of_files(folder, names),
         }
 
 
@@ -166,7 +167,7 @@ def change(clinic, templates, monkeypatch, key, what):
     elif what == "package":
         monkeypatch.setattr("fitkit.__version__", "99")
     elif what == "pdf":
-        monkeypatch.setattr(pdf, "find_browser", lambda: "/bin/chromium")
+        monkeypatch.setattr(processes, "find_browser", lambda: "/bin/chromium")
         return {"pdf": True}
     elif what == "lost":
         (clinic.out / key / "rider_sheet.html").unlink()

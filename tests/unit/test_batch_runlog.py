@@ -2,7 +2,7 @@
 
 import json
 
-from fitkit.batch.runlog import Entry, RunLog
+from fitkit.batch.folder import Entry, RunLog
 from fitkit.files import Access
 
 
