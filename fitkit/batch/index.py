@@ -9,9 +9,14 @@ import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from html import escape
 from pathlib import Path
 
+import jinja2
+from markupsafe import Markup
+
+from fitkit import places
 from fitkit.batch.folder import (
     OVERVIEW_PAGES,
     PAGES,
@@ -61,16 +66,8 @@ _LINKS = {
     "record.ipynb": "notebook",
     "results.json": "results as data",
 }
-_STYLE = """
-body { font: 16px/1.45 sans-serif; color: #1a1a1a; background: #fff; margin: 0 auto; padding: 1rem; max-width: 52rem; }
-h1 { font-size: 1.4rem; } h2 { font-size: 1.15rem; margin: 2rem 0 .25rem; border-bottom: 2px solid #1a1a1a; }
-article { padding: .6rem 0; border-bottom: 1px solid #dcdcdc; overflow-wrap: anywhere; }
-h3 { font-size: 1rem; margin: 0; } p, ul { margin: .25rem 0; } ul.links { padding: 0; list-style: none; }
-ul.links li { display: inline-block; margin: 0 1.2rem .2rem 0; }
-a { color: #0072B2; } a:focus, summary:focus { outline: 3px solid #0072B2; outline-offset: 2px; }
-.small { color: #5f5f5f; }
-.mark { border: 1px solid #1a1a1a; padding: 0 .35rem; font-weight: normal; font-size: .85rem; }
-"""
+# The most urgent on top.
+_URGENT = ("see a clinician", "not safe", "got worse")
 
 
 @dataclass(frozen=True)
@@ -117,6 +114,48 @@ class Row:
     def visit_date(self) -> str:
         """The day of the visit."""
         return self.name.split("_")[1] if self.is_visit else ""
+
+    @property
+    def title(self) -> str:
+        """The visit's day and set-up below its client's name, or the file's name."""
+        return " · ".join(self.name.split("_")[1:]) if self.is_visit else self.name
+
+    def marks(self, latest: bool) -> list[str]:
+        """Return the words that stand in a frame beside the title."""
+        marks = {
+            "latest": latest,
+            "demonstration": self.demonstration,
+            "see a clinician first": "see a clinician first" in self.attention,
+            "not safe as fitted": bool(self.unsafe),
+        }
+        toes = _toe_words(self.results)
+        return [*(word for word, wanted in marks.items() if wanted), *([toes] if toes else [])]
+
+    @property
+    def outcome(self) -> str:
+        """What became of the visit, and why."""
+        return f"{_SAID[self.status]}: {self.said}" if self.said else _SAID[self.status]
+
+    @property
+    def to_attend(self) -> str:
+        """What must be looked at, and why the record was not made."""
+        return "; ".join([*self.attention, *([f"not made: {self.said}"] if self.status == "failed" else [])])
+
+    @property
+    def urgency(self) -> tuple:
+        """The place among those that need attention."""
+        first = next(iter(self.attention), "")
+        return next((n for n, word in enumerate(_URGENT) if first.startswith(word)), len(_URGENT)), self.name
+
+    @property
+    def lacking(self) -> list[dict]:
+        """The results that are not assessed."""
+        return [result for result in self.results if result.get("value") is None]
+
+    @property
+    def needs(self) -> list[str]:
+        """What they need."""
+        return sorted({str(result.get("needs")) for result in self.lacking if result.get("needs")})
 
     @property
     def said(self) -> str:
@@ -172,63 +211,19 @@ def index_html(rows: Sequence[Row], *, headline: str) -> str:
     for row in sorted(rows, key=lambda row: row.name):
         clients.setdefault(row.client, []).append(row)
     files = clients.pop("", [])
-    sections = [_client(client, visits) for client, visits in clients.items()]
-    if first := [row for row in rows if row.attention or row.status == "failed"]:
-        sections.insert(0, _attention(first))
-    if files:
-        sections.insert(0, _section("Files that are no visits", [_article(row, latest=False) for row in files]))
-    return _page(headline, sections)
+    for visits in clients.values():
+        # Sorted by name already, so that set-ups of one day stay in order.
+        visits.sort(key=lambda row: row.visit_date, reverse=True)
+    first = sorted((row for row in rows if row.attention or row.status == "failed"), key=lambda row: row.urgency)
+    return _page().render(headline=headline, files=files, first=first, clients=clients, links=_LINKS) + "\n"
 
 
-def _page(headline: str, sections: list[str]) -> str:
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; img-src data:; style-src 'unsafe-inline'">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>Cleat and stance notebooks: records</title>
-<style>{_STYLE}</style>
-</head>
-<body>
-<header>
-<h1>Cleat and stance notebooks: records</h1>
-<p>{_text(headline)}</p>
-</header>
-<main>
-{"".join(sections)}</main>
-</body>
-</html>
-"""
-
-
-def _section(heading: str, articles: list[str]) -> str:
-    return f"<section>\n<h2>{_text(heading)}</h2>\n{''.join(articles)}</section>\n"
-
-
-def _attention(rows: Sequence[Row]) -> str:
-    """Return what needs attention first, the most urgent on top, with the way to it."""
-    order = ("see a clinician", "not safe", "got worse")
-
-    def rank(row: Row) -> tuple:
-        first = next(iter(row.attention), "")
-        return next((n for n, word in enumerate(order) if first.startswith(word)), len(order)), row.name
-
-    items = []
-    for row in sorted(rows, key=rank):
-        said = "; ".join([*row.attention, *([f"not made: {row.said}"] if row.status == "failed" else [])])
-        named = _text(row.name)
-        if "record.html" in row.files:
-            named = f'<a href="{escape(row.name)}/record.html">{named}</a>'
-        items.append(f"<li>{named}: {_text(said)}</li>")
-    return f"<section>\n<h2>Needs attention first</h2>\n<ul>{''.join(items)}</ul>\n</section>\n"
-
-
-def _client(client: str, visits: list[Row]) -> str:
-    newest = max(row.visit_date for row in visits)
-    # Sorted by name already, so that set-ups of one day stay in order.
-    by_date = sorted(visits, key=lambda row: row.visit_date, reverse=True)
-    return _section(client, [_article(row, latest=row.visit_date == newest) for row in by_date])
+@cache
+def _page() -> jinja2.Template:
+    template = places.template("index.html.j2")
+    kept = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    kept.filters |= {"text": lambda text: Markup(escape(one_line(text, longest=4000))), "count": count}  # noqa: S704
+    return kept.from_string(template.read_text(encoding="utf-8"))
 
 
 def _toe_words(results: Iterable[dict]) -> str:
@@ -241,46 +236,6 @@ def _toe_words(results: Iterable[dict]) -> str:
     if any(gap["value"] < 0 for gap in known):
         return "toe meets tyre"
     return "toe may meet tyre" if any(gap["low"] <= 0 for gap in known) else ""
-
-
-def _article(row: Row, *, latest: bool) -> str:
-    title = " · ".join(row.name.split("_")[1:]) if row.is_visit else row.name
-    told = (
-        ("latest", latest),
-        ("demonstration", row.demonstration),
-        ("see a clinician first", "see a clinician first" in row.attention),
-        ("not safe as fitted", bool(row.unsafe)),
-    )
-    marks = [*(word for word, wanted in told if wanted), *filter(None, [_toe_words(row.results)])]
-    marked = "".join(f' <span class="mark">{word}</span>' for word in marks)
-    said = f"{_SAID[row.status]}: {row.said}" if row.said else _SAID[row.status]
-    return f"<article>\n<h3>{_text(title)}{marked}</h3>\n<p>{_text(said)}</p>\n{_links(row)}{_lacking(row)}</article>\n"
-
-
-def _links(row: Row) -> str:
-    if not row.files:
-        return ""
-    # Every link names its visit for those who hear one link after the other.
-    items = [
-        f'<li><a href="{escape(row.name)}/{name}" aria-label="{words}, {_text(row.name)}">{words}</a></li>'
-        for name, words in _LINKS.items()
-        if name in row.files
-    ]
-    return f'<ul class="links">{"".join(items)}</ul>\n'
-
-
-def _lacking(row: Row) -> str:
-    lacking = [result for result in row.results if result.get("value") is None]
-    if not lacking:
-        return ""
-    needs = sorted({str(result.get("needs")) for result in lacking if result.get("needs")})
-    said = f"{count(len(lacking), 'result')} of {len(row.results)} not assessed"
-    listed = "".join(f"<li>{_text(need)}</li>" for need in needs)
-    return f'<details class="small"><summary>{said}</summary>\n<p>Needed:</p>\n<ul>{listed}</ul>\n</details>\n'
-
-
-def _text(text: object) -> str:
-    return escape(one_line(text, longest=4000))
 
 
 _NOT_GIVEN = "its session file was not among those given this time"
