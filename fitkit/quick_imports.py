@@ -7,24 +7,13 @@ addresses (its formats `iri` and `iri-reference`) where Lab has brought one, and
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 
-__all__ = ["hidden"]
+__all__: list[str] = []
 
+_GRAMMAR = "rfc3987_syntax"
 
-@contextmanager
-def hidden(name: str) -> Iterator[None]:
-    """Let imports within find no package of this name, unless it is imported already."""
-    if name in sys.modules:
-        yield
-        return
-    sys.modules[name] = None  # what the import system takes for "not installed"
-    try:
-        yield
-    finally:
-        del sys.modules[name]
-
-
-with hidden("rfc3987_syntax"):
+if _GRAMMAR not in sys.modules:
+    sys.modules[_GRAMMAR] = None  # what the import system takes for "not installed"
     import jsonschema  # noqa: F401 - imported here so that it is found by those who import it later
+
+    del sys.modules[_GRAMMAR]

@@ -120,10 +120,12 @@ class ClusterPool:
         client: Client,
         environment: Mapping[str, str],
         *,
+        forked: bool = True,
         wake: int | None = None,
         say: Callable[[str], object] = lambda message: None,
     ) -> None:
         self.client = client
+        self.forked = forked
         self.say = say
         self.environment = dict(environment)
         self.wake = wake
@@ -140,6 +142,9 @@ class ClusterPool:
             self.client.cancel(list(self._under_way))
         self._under_way.clear()
 
+    def warm_up(self) -> None:
+        """Do nothing: the cluster's workers get ready by themselves."""
+
     def run(self, jobs: Iterable[Job]) -> Iterator[tuple[Job, dict]]:
         """Work through the jobs and give each with what became of it, in the order they are done."""
         jobs = list(jobs)
@@ -153,7 +158,7 @@ class ClusterPool:
             if reason:
                 yield from self._give_up(waiting, reason)
         if kept and not self._is_stopped():
-            with Pool(1, self.environment, wake=self.wake, say=self.say) as pool:
+            with Pool(1, self.environment, forked=self.forked, wake=self.wake, say=self.say) as pool:
                 yield from pool.run(kept)
 
     def _is_stopped(self) -> bool:
@@ -164,7 +169,7 @@ class ClusterPool:
         while waiting and len(self._under_way) < room:
             job = waiting.popleft()
             try:
-                parcel = packed(job, self.environment)
+                parcel = packed(job, self.environment, forked=self.forked)
             except OSError as error:
                 name = Path(error.filename or "").name
                 yield job, _failed(f"{one_line(name)} could not be read or written: {os_reason(error)}")

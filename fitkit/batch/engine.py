@@ -14,6 +14,7 @@ import os
 import shutil
 import socket
 import tempfile
+import warnings
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
@@ -242,6 +243,8 @@ def _shell() -> InteractiveShell:
     InteractiveShell.display_pub_class = _DisplayPublisher
     found = InteractiveShell.instance(config=Config({"HistoryManager": {"enabled": False}}))
     found.reset()
+    # The shell's advice to a person who types; where warnings are errors it would hide the exit itself.
+    warnings.filterwarnings("ignore", message="To exit: use", category=UserWarning)
     return found
 
 

@@ -66,7 +66,6 @@ class Job:
     kit: str  # digest of what all visits share
     access: Access  # who may read the record
     limits: Limits = Limits()  # limits of time and memory
-    forked: bool = True  # whether a copy of a warm process runs the notebook, where that can be
     browser: str | None = None  # chromium that makes the PDF pages; None for none
 
 

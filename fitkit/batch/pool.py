@@ -12,7 +12,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from multiprocessing import connection
+from multiprocessing import connection, forkserver
 from pathlib import Path
 
 from fitkit.batch import renderer
@@ -32,6 +32,7 @@ from fitkit.words import one_line
 __all__ = ["Pool", "can_fork"]
 
 _WARM = "fitkit.batch.warm"
+_IMPORTED = ["fitkit.batch.record", "fitkit.report.pages"]
 
 
 def can_fork() -> bool:
@@ -75,10 +76,12 @@ class Pool:
         workers: int,
         environment: Mapping[str, str],
         *,
+        forked: bool = True,
         wake: int | None = None,
         say: Callable[[str], object] = lambda message: None,
     ) -> None:
         self.workers = workers
+        self.forked = forked
         self.wake = wake
         self.say = say
         self._environment = dict(environment)
@@ -91,7 +94,7 @@ class Pool:
     def __enter__(self) -> Pool:
         self._private = Path(self._held.enter_context(private_folder()))
         self._environment |= kernel_environment(str(self._private))
-        if can_fork():
+        if self.forked and can_fork():
             # One for each visit under way; the warm process has its drawings from the first.
             self._renderers = [renderer.start(self._drawing(n)) for n in range(self.workers)]
             self._environment[RENDERER] = self._drawing(0)
@@ -107,6 +110,13 @@ class Pool:
 
     def _drawing(self, number: int) -> str:
         return str(self._private / f"renderer{number}")
+
+    def warm_up(self) -> None:
+        """Have the process to be copied get ready, without waiting for it; where it has ended, begin another."""
+        if self._context.get_start_method() == "forkserver":
+            self._context.set_forkserver_preload([_WARM] if self.forked else _IMPORTED)
+            with environment_set(self._environment), stopping_signals_held():
+                forkserver.ensure_running()
 
     def run(self, jobs: Iterable[Job]) -> Iterator[tuple[Job, dict]]:
         """Work through the jobs and give each with what became of it, in the order they are done."""
@@ -129,13 +139,12 @@ class Pool:
         log = self._private / f"{job.key}.log"
         is_copy = self._context.get_start_method() == "forkserver"
         free = next(n for n in range(self.workers) if n not in {work.renderer for work in self._works})
-        environment = self._environment | ({RENDERER: self._drawing(free)} if job.forked and self._renderers else {})
-        arguments = (theirs, job, str(log), environment, is_copy)
+        environment = self._environment | ({RENDERER: self._drawing(free)} if self._renderers else {})
+        arguments = (theirs, job, str(log), environment, self.forked and is_copy)
         process = self._context.Process(target=serve, args=arguments, daemon=True)
         try:
+            self.warm_up()
             with environment_set(self._environment), stopping_signals_held():
-                if is_copy:
-                    self._context.set_forkserver_preload([_WARM])
                 process.start()
         except (OSError, EOFError) as error:
             if not is_copy:
@@ -220,7 +229,7 @@ def _ending(work: _Work) -> str:
     return f"the record's process ended (exit {code}){at}: {one_line(last)}"
 
 
-def serve(link: connection.Connection, job: Job, log: str, environment: Mapping[str, str], is_copy: bool) -> None:
+def serve(link: connection.Connection, job: Job, log: str, environment: Mapping[str, str], is_warm: bool) -> None:
     """Make one record in this process, which is the visit's own.
 
     What is sent: ``("engine", name, why)``, ``("group", id)`` of each program started, ``("cell", name)`` as the
@@ -238,11 +247,11 @@ def serve(link: connection.Connection, job: Job, log: str, environment: Mapping[
 
     # Only now: the numerical packages read the environment when they are imported.
     record = importlib.import_module("fitkit.batch.record")
-    warm = sys.modules.get(_WARM) if is_copy else None
+    warm = sys.modules.get(_WARM)
     # The fork server keeps to itself that it could not import what it should.
     problem = warm.PROBLEM if warm else "it could not be loaded"
     with memory_limit(job.limits.process_memory_mb):
-        tell("done", record.make(job, problem if is_copy else None, tell))
+        tell("done", record.make(job, problem if is_warm else None, tell))
 
 
 def _send_output_to(path: str) -> None:

@@ -33,8 +33,8 @@ class ResultsError(Exception):
 def make(job: Job, warm_problem: str | None, tell: Callable[..., None]) -> dict:
     """Make one record and return what happened as plain words and numbers.
 
-    ``warm_problem`` is why this process cannot run notebooks itself, nothing where it can, None where it is no copy
-    of a warm one.
+    ``warm_problem`` is why this process cannot run notebooks itself, nothing where it can, None where it is not asked
+    to or is no copy of a warm one.
     """
     begun = time.monotonic()
     used = {"engine": ""}
@@ -58,7 +58,7 @@ def make(job: Job, warm_problem: str | None, tell: Callable[..., None]) -> dict:
 
 def _engine(job: Job, template: NotebookNode, warm_problem: str | None) -> tuple[bool, str]:
     """Return whether this process runs the notebook itself, and why not where that is to be said."""
-    if not job.forked or warm_problem is None:
+    if warm_problem is None:
         return False, ""
     if not engine.is_shipped(template):
         return False, f"{Path(job.template).name} is not as it came with the kit: {_SLOWER}"

@@ -95,7 +95,7 @@ def too_large(job: Job) -> bool:
     )
 
 
-def packed(job: Job, environment: dict[str, str]) -> Parcel:
+def packed(job: Job, environment: dict[str, str], *, forked: bool) -> Parcel:
     """Return a visit with the contents of its files; raises OSError where a needed one cannot be read."""
     return Parcel(
         key=job.key,
@@ -108,7 +108,7 @@ def packed(job: Job, environment: dict[str, str]) -> Parcel:
         kit=job.kit,
         facts=kit_facts(),
         limits=job.limits,
-        forked=job.forked,
+        forked=forked,
         pdf=job.browser is not None,
     )
 
@@ -135,7 +135,6 @@ def unpacked(parcel: Parcel, folder: Path) -> Job:
         kit=parcel.kit,
         access=Access(),
         limits=parcel.limits,
-        forked=parcel.forked,
         browser=find_browser() if parcel.pdf else None,
     )
 
@@ -229,7 +228,7 @@ def main(descriptor: int) -> None:
 
 def _work(link: Connection, folder: Path) -> None:
     parcel: Parcel = link.recv()
-    with Pool(1, _house(parcel, folder), wake=link.fileno()) as pool:
+    with Pool(1, _house(parcel, folder), forked=parcel.forked, wake=link.fileno()) as pool:
         while True:
             visit = folder / "visit"
             visit.mkdir(mode=0o700)

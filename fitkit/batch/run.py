@@ -111,9 +111,11 @@ class _Batch:
         for refused in self.found.refused:
             self._refuse(refused)
         jobs = {visit.key: self._job(visit, kit) for visit in self._to_make(kit, interruption)}
-        self._write_contents(waiting=jobs)
         progress = Progress(self.screen, len(jobs))
         with self._pool(environment, interruption, progress) as pool:
+            if jobs:
+                pool.warm_up()
+            self._write_contents(waiting=jobs)
             for job, outcome in pool.run(jobs.values()):
                 del jobs[job.key]
                 self._finish(job, outcome, progress)
@@ -125,11 +127,12 @@ class _Batch:
         return self._conclude(interruption)
 
     def _pool(self, environment: dict[str, str], interruption: Interruption, progress: Progress) -> Pool | ClusterPool:
+        kind = {"forked": self.options.forked, "wake": interruption.wake, "say": progress.say}
         if self.cluster is None:
-            return Pool(self.options.workers, environment, wake=interruption.wake, say=progress.say)
+            return Pool(self.options.workers, environment, **kind)
         from fitkit.batch.cluster import ClusterPool
 
-        return ClusterPool(self.cluster, environment, wake=interruption.wake, say=progress.say)
+        return ClusterPool(self.cluster, environment, **kind)
 
     def _house(self) -> tuple[House, dict[str, str]]:
         try:
@@ -166,7 +169,6 @@ class _Batch:
             kit=kit,
             access=self.folder.access,
             limits=self.options.limits,
-            forked=self.options.forked,
             browser=self.browser,
         )
 

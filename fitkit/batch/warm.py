@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import atexit
 import gc
+import importlib
 import json
 import os
 import shutil
@@ -121,6 +122,7 @@ def _make_once() -> None:
     from fitkit.batch import engine, record
     from fitkit.batch.job import TEMPLATE, Limits
 
+    importlib.import_module("fitkit.report.pages")
     template = engine.load_template(places.template(TEMPLATE))
     if not engine.is_shipped(template):
         return

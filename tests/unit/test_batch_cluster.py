@@ -51,7 +51,7 @@ def test_another_kit_is_told_by_what_differs(monkeypatch):
 def test_a_visit_is_the_same_visit_after_it_has_travelled(tmp_path):
     job = visit(tmp_path)
     (tmp_path / "rules.json").write_text("{}", encoding="utf-8")
-    sent = remote.packed(job, {"FITKIT_RULES": str(tmp_path / "rules.json"), "OTHER": "x"})
+    sent = remote.packed(job, {"FITKIT_RULES": str(tmp_path / "rules.json"), "OTHER": "x"}, forked=True)
     assert sent.house == (("FITKIT_RULES", "rules.json", b"{}"),)
     assert str(tmp_path) not in repr(sent)
     (tmp_path / "there").mkdir()

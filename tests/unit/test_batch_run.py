@@ -21,13 +21,16 @@ class PretendPool:
     failing: dict[str, str] = {}  # noqa: RUF012
     made: list[str] = []  # noqa: RUF012
 
-    def __init__(self, workers, environment, *, wake, say):
+    def __init__(self, workers, environment, *, forked, wake, say):
         self.environment = environment
 
     def __enter__(self):
         return self
 
     def __exit__(self, *exception):
+        pass
+
+    def warm_up(self):
         pass
 
     def run(self, jobs):
