@@ -255,9 +255,6 @@ def _misplaced(name: str, session_name: str) -> str | None:
     return None
 
 
-_VARIABLES = {"rules": "FITKIT_RULES", "parts": "FITKIT_PARTS"}
-
-
 def load_house(rules: Path | None, parts: Path | None) -> House:
     """Return the house rules and the parts table; a file that cannot be used is a wrong call, every problem said."""
     try:
@@ -271,11 +268,10 @@ def load_house(rules: Path | None, parts: Path | None) -> House:
 def staged_house(rules: Path | None, parts: Path | None, making: Path) -> tuple[House, dict[str, str]]:
     """Copy replaced files into the run's own folder, so that all visits are made with the same."""
     environment = {}
-    for kind, given in (("rules", rules), ("parts", parts)):
-        variable = _VARIABLES[kind]
+    for variable, given in {"FITKIT_RULES": rules, "FITKIT_PARTS": parts}.items():
         asked = given or os.environ.get(variable)
         if asked:
-            copy = making / "house" / kind / Path(asked).name
+            copy = making / variable / Path(asked).name
             make_folder(copy.parent)
             write_new(copy, Path(asked).read_bytes(), lasting=False)
             environment[variable] = str(copy)

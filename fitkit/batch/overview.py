@@ -20,9 +20,10 @@ from fitkit.batch import inputs
 from fitkit.batch.engine import in_kernel
 from fitkit.batch.folder import OVERVIEW_PAGES, ReportFolder, opened
 from fitkit.batch.inputs import Found, load_house, staged_house
+from fitkit.batch.job import stage
 from fitkit.batch.processes import environment_set, kernel_environment, private_folder
 from fitkit.batch.record import cleaned
-from fitkit.files import Access, make_folder, os_reason, write_new
+from fitkit.files import Access, os_reason
 from fitkit.house import House, HouseProblems
 from fitkit.problems import WrongCallError
 from fitkit.words import count, one_line
@@ -100,18 +101,13 @@ def _stage(found: Found, making: Path, day: date) -> Path:
     for visit in found.visits:
         for item in visit.inputs:
             # Its own file and the fitter's study; the visit before is among the visits, films are not looked at.
-            if item.name == visit.path.name or item.name.startswith("fitters/"):
-                _copy(Path(item.source), folder / item.name)
+            is_read = item.name == visit.path.name or item.name.startswith("fitters/")
+            if is_read and not (folder / item.name).exists():
+                stage(item, folder / item.name)
     wrong = [f"{one_line(refused.path.name)}: {one_line(refused.reason)}" for refused in found.refused[:_MOST_NAMED]]
     note = {"day": day.isoformat(), "not_counted": wrong}
     Access().write(folder / "overview.json", json.dumps(note).encode())
     return folder
-
-
-def _copy(source: Path, target: Path) -> None:
-    make_folder(target.parent)
-    if not target.exists():
-        write_new(target, source.read_bytes(), lasting=False)
 
 
 def _run(staged: Path, environment: Mapping[str, str]) -> NotebookNode:
