@@ -122,7 +122,9 @@ def _make_once() -> None:
     from fitkit.batch import engine, record
     from fitkit.batch.job import TEMPLATE, Limits
 
-    importlib.import_module("fitkit.report.pages")
+    # Altair and pandas come with the plots, which few records need.
+    for name in ("fitkit.report.pages", "fitkit.charts.plots"):
+        importlib.import_module(name)
     template = engine.load_template(places.template(TEMPLATE))
     if not engine.is_shipped(template):
         return
