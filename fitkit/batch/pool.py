@@ -6,7 +6,6 @@ import contextlib
 import importlib
 import multiprocessing
 import os
-import subprocess
 import sys
 import time
 from collections import deque
@@ -15,7 +14,6 @@ from dataclasses import dataclass, field
 from multiprocessing import connection, forkserver
 from pathlib import Path
 
-from fitkit.batch import renderer
 from fitkit.batch.job import Job
 from fitkit.batch.processes import (
     end_group,
@@ -26,7 +24,6 @@ from fitkit.batch.processes import (
     stand_apart,
     stopping_signals_held,
 )
-from fitkit.rendering import RENDERER
 from fitkit.words import one_line
 
 __all__ = ["Pool", "can_fork"]
@@ -48,7 +45,6 @@ class _Work:
     process: multiprocessing.process.BaseProcess
     link: connection.Connection
     log: Path  # what the process and its libraries print
-    renderer: int  # which process draws its charts
     engine: str = ""
     at: str = ""  # the notebook's cell; empty outside the notebook
     begun: float = field(default_factory=time.monotonic)
@@ -87,29 +83,18 @@ class Pool:
         self._environment = dict(environment)
         self._context = multiprocessing.get_context("forkserver" if can_fork() else "spawn")
         self._works: list[_Work] = []
-        self._renderers: list[subprocess.Popen] = []
         self._said: set[str] = set()
         self._held = contextlib.ExitStack()
 
     def __enter__(self) -> Pool:
         self._private = Path(self._held.enter_context(private_folder()))
         self._environment |= kernel_environment(str(self._private))
-        if self.forked and can_fork():
-            # One for each visit under way; the warm process has its drawings from the first.
-            self._renderers = [renderer.start(self._drawing(n)) for n in range(self.workers)]
-            self._environment[RENDERER] = self._drawing(0)
         return self
 
     def __exit__(self, *exception: object) -> None:
         for work in list(self._works):
             self._end(work)
-        for drawing in self._renderers:
-            drawing.stdin.close()
-            drawing.wait()
         self._held.close()
-
-    def _drawing(self, number: int) -> str:
-        return str(self._private / f"renderer{number}")
 
     def warm_up(self) -> None:
         """Have the process to be copied get ready, without waiting for it; where it has ended, begin another."""
@@ -138,9 +123,7 @@ class Pool:
         ours, theirs = self._context.Pipe(duplex=False)
         log = self._private / f"{job.key}.log"
         is_copy = self._context.get_start_method() == "forkserver"
-        free = next(n for n in range(self.workers) if n not in {work.renderer for work in self._works})
-        environment = self._environment | ({RENDERER: self._drawing(free)} if self._renderers else {})
-        arguments = (theirs, job, str(log), environment, self.forked and is_copy)
+        arguments = (theirs, job, str(log), self._environment, self.forked and is_copy)
         process = self._context.Process(target=serve, args=arguments, daemon=True)
         try:
             self.warm_up()
@@ -154,7 +137,7 @@ class Pool:
             return self._begin(job)
         finally:
             theirs.close()
-        return _Work(job, process, ours, log, free)
+        return _Work(job, process, ours, log)
 
     def _say(self, message: str) -> None:
         if message and message not in self._said:
