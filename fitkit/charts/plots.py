@@ -30,6 +30,10 @@ _UNSEEN = re.compile(
     r'|opacity="1"|stroke-width="1"|[xy]2="0"|transform="translate\(0,0\)"|font-weight="normal"|font-size="12px")'
 )
 _NUMBER = re.compile(r"\d+\.\d+(?:e-\d+)?")
+# The many small points of a line, each with four arcs of its own.
+_POINT = re.compile(
+    r'<path transform="translate\(([^,)]+),([^)]+)\)" d="M([0-3]\.\d+),0A\3,\3,0,1,1,-\3,0A\3,\3,0,1,1,\3,0"'
+)
 _BARE = re.compile(r"<g></g>|<g>(<[^g/][^>]*/>|<text[^>]*>[^<]*</text>)</g>")
 
 
@@ -65,6 +69,7 @@ def _small(svg: str) -> str:
         small = small.replace(f' id="{name}"', f' id="c{place}"').replace(f"url(#{name})", f"url(#c{place})")
     while (less := _BARE.sub(r"\1", small)) != small:
         small = less
+    small = _POINT.sub(r'<circle cx="\1" cy="\2" r="\3"', small)
     return small.replace(f'xmlns="{NAMESPACE}"', f'xmlns="{NAMESPACE}" font-family="{FONT}" font-size="12"', 1)
 
 
