@@ -30,6 +30,7 @@ __all__ = ["Pool", "can_fork"]
 
 _WARM = "fitkit.batch.warm"
 _IMPORTED = ["fitkit.batch.record", "fitkit.report.pages"]
+_TRIES, _PAUSE_S = 3, 0.5  # to copy a warm process that was ended from outside
 
 
 def can_fork() -> bool:
@@ -126,9 +127,7 @@ class Pool:
         arguments = (theirs, job, str(log), self._environment, self.forked and is_copy)
         process = self._context.Process(target=serve, args=arguments, daemon=True)
         try:
-            self.warm_up()
-            with environment_set(self._environment), stopping_signals_held():
-                process.start()
+            self._start(process)
         except (OSError, EOFError) as error:
             if not is_copy:
                 raise
@@ -138,6 +137,20 @@ class Pool:
         finally:
             theirs.close()
         return _Work(job, process, ours, log)
+
+    def _start(self, process: multiprocessing.process.BaseProcess) -> None:
+        """Start a copy; where the warm process ends in this moment, of the one that takes its place."""
+        for left in reversed(range(_TRIES)):
+            self.warm_up()
+            try:
+                with environment_set(self._environment), stopping_signals_held():
+                    process.start()
+            except (OSError, EOFError):
+                if not left:
+                    raise
+                time.sleep(_PAUSE_S)  # a process that was killed may be seen for a moment longer
+            else:
+                return
 
     def _say(self, message: str) -> None:
         if message and message not in self._said:

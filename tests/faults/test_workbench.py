@@ -1,6 +1,5 @@
 """The workbench where the machine is in the way: its port taken, another Lab, no browser, a folder that is shut."""
 
-import contextlib
 import json
 import os
 import shutil
@@ -60,22 +59,25 @@ def kernels_of(running):
     return found
 
 
-def test_a_taken_port_and_another_lab_are_left_alone(work, tmp_path):
+def test_a_taken_port_and_another_lab_are_left_alone(work, tmp_path, monkeypatch):
     other = tmp_path / "other"
     with socket.socket() as taken:
-        with contextlib.suppress(OSError):  # taken already is as good
-            taken.bind(("127.0.0.1", 8940))
-            taken.listen()
+        taken.bind(("127.0.0.1", 0))  # a port of its own: another test's Lab may come and go on the usual one
+        taken.listen()
+        first = taken.getsockname()[1]
+        monkeypatch.setattr(lab, "_FIRST_PORT", first)
         settings = {f"JUPYTER_{name}_DIR": str(other / name) for name in ("CONFIG", "DATA", "RUNTIME")}
-        command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1", "--port=8941"]
+        where = ["--ip=127.0.0.1", f"--port={first + 1}"]
+        command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", *where]
         (other / "RUNTIME").mkdir(parents=True)
         theirs = subprocess.Popen(command, cwd=other, env={**os.environ, **settings}, stderr=subprocess.DEVNULL)
         try:
             wait_for(lambda: list((other / "RUNTIME").glob("jpserver-*.json")), "the other Lab")
+            its = json.loads(next((other / "RUNTIME").glob("jpserver-*.json")).read_text())["url"]
             before = sorted(str(path) for path in other.rglob("*"))
             process, running = lab.start(work)
             try:
-                assert running.url not in ("http://127.0.0.1:8940/", "http://127.0.0.1:8941/")
+                assert running.url not in (f"http://127.0.0.1:{first}/", its)
                 assert "start_here.ipynb" in [one["name"] for one in ask(running, "api/contents")["content"]]
                 assert theirs.poll() is None
                 assert sorted(str(path) for path in other.rglob("*")) == before
