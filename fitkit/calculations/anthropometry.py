@@ -17,6 +17,7 @@ import numpy as np
 from fitkit import constants
 from fitkit.calculations.readings import Quantity
 from fitkit.constants import SECOND, Published
+from fitkit.vocabulary import Population
 
 __all__ = [
     "MODELS_SHARE_INPUTS",
@@ -221,7 +222,6 @@ def trouser_size_words() -> str:
     )
 
 
-Population = Literal["men", "women"]
 Segment = Literal["thigh_mm", "shank_mm", "ankle_height_mm"]
 
 _ANSUR = "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II 2012), as quoted by an open code"

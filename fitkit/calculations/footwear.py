@@ -10,6 +10,7 @@ from typing import Literal
 
 from fitkit import constants
 from fitkit.calculations.readings import Quantity, linear
+from fitkit.vocabulary import Population
 
 __all__ = [
     "Population",
@@ -22,7 +23,6 @@ __all__ = [
 ]
 
 SizeSystem = Literal["eu", "uk", "us_men", "us_women", "mondopoint"]
-Population = Literal["men", "women"]
 
 LEAST_FOOT_MM, GREATEST_FOOT_MM = 150.0, 350.0
 
