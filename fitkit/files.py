@@ -1,4 +1,4 @@
-"""Files written whole or not at all, down to the disk, closed to others, and under a lock where many write."""
+"""Files written whole or not at all, down to the disk, closed to others, locked where many write; and the kit's own."""
 
 from __future__ import annotations
 
@@ -19,15 +19,18 @@ __all__ = [
     "append_durably",
     "locked",
     "make_folder",
+    "notebook",
     "os_reason",
     "remove",
     "replace_durably",
     "sync_folder",
+    "template",
     "write_new",
 ]
 
 _WAIT_S = 30  # nobody holds a lock for longer than one save takes
 _POLL_S = 0.005
+_PACKAGE = Path(__file__).resolve().parent
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
 
 
@@ -165,3 +168,23 @@ def remove(path: Path) -> None:
 def os_reason(error: OSError) -> str:
     """Return why the system refused, without the path of the file: the message that uses it names the file."""
     return one_line(error.strerror or error)
+
+
+def template(name: str) -> Path:
+    """Return the path of a file or folder of ``templates/``."""
+    return _own("templates", name)
+
+
+def notebook(name: str) -> Path:
+    """Return the path of a file of ``notebooks/``; raises FileNotFoundError as `template` does."""
+    return _own("notebooks", name)
+
+
+def _own(folder: str, name: str) -> Path:
+    # A checkout comes first: an editable install may have left an old copy inside the package.
+    checkout = _PACKAGE.parent
+    roots = [checkout / folder] if (checkout / "pyproject.toml").is_file() else []
+    for root in (*roots, _PACKAGE / f"_{folder}"):
+        if (root / name).exists():
+            return root / name
+    raise FileNotFoundError(f"{folder}/{name} is not part of this install; install the kit again")

@@ -6,4 +6,4 @@
 Import the module you need.
 """
 
-from fitkit import quick_imports  # noqa: F401 - before nbformat and papermill
+from fitkit import charts  # noqa: F401 - before nbformat and papermill, which are ready sooner then

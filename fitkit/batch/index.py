@@ -16,7 +16,6 @@ from pathlib import Path
 import jinja2
 from markupsafe import Markup
 
-from fitkit import places
 from fitkit.batch.folder import (
     OVERVIEW_PAGES,
     PAGES,
@@ -27,7 +26,7 @@ from fitkit.batch.folder import (
     is_report_folder,
     opened,
 )
-from fitkit.files import Access
+from fitkit.files import Access, template
 from fitkit.problems import WrongCallError
 from fitkit.words import count, one_line
 
@@ -220,10 +219,10 @@ def index_html(rows: Sequence[Row], *, headline: str) -> str:
 
 @cache
 def _page() -> jinja2.Template:
-    template = places.template("index.html.j2")
+    source = template("index.html.j2")
     kept = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     kept.filters |= {"text": lambda text: Markup(escape(one_line(text, longest=4000))), "count": count}  # noqa: S704
-    return kept.from_string(template.read_text(encoding="utf-8"))
+    return kept.from_string(source.read_text(encoding="utf-8"))
 
 
 def _toe_words(results: Iterable[dict]) -> str:

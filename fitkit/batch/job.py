@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import fitkit
-from fitkit import places
+from fitkit import files
 from fitkit.files import Access, make_folder, write_new
 
 __all__ = [
@@ -93,7 +93,7 @@ def digest_of_kit(house: object, *, pdf: bool) -> str:
 def digest_of_code() -> str:
     """Return the digest of the package and its templates."""
     package = Path(fitkit.__file__).parent
-    templates = places.template(TEMPLATE).parent
+    templates = files.template(TEMPLATE).parent
     return _of([fitkit.__version__, _tree(package, "*.py"), _tree(templates, "*")])
 
 

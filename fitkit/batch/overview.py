@@ -15,7 +15,7 @@ import nbformat
 from nbformat import NotebookNode
 from papermill.exceptions import PapermillExecutionError
 
-from fitkit import places
+from fitkit import files
 from fitkit.batch import inputs
 from fitkit.batch.engine import in_kernel
 from fitkit.batch.folder import OVERVIEW_PAGES, ReportFolder, opened
@@ -111,7 +111,7 @@ def _stage(found: Found, making: Path, day: date) -> Path:
 
 
 def _run(staged: Path, environment: Mapping[str, str]) -> NotebookNode:
-    template = nbformat.read(places.template(_TEMPLATE), as_version=4)
+    template = nbformat.read(files.template(_TEMPLATE), as_version=4)
     with private_folder() as private, environment_set({**kernel_environment(private), **environment}):
         try:
             executed = in_kernel(template, {_SESSIONS: _SESSIONS}, staged.parent, execution_timeout=_CELL_S)

@@ -22,7 +22,7 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 
 import fitkit
-from fitkit import places
+from fitkit import files
 from fitkit.batch.job import LARGE_FILE_BYTES, TEMPLATE, Input, Job, Limits, digest_of_code
 from fitkit.batch.pool import Pool
 from fitkit.batch.processes import find_browser
@@ -130,7 +130,7 @@ def unpacked(parcel: Parcel, folder: Path) -> Job:
     return Job(
         key=parcel.key,
         inputs=tuple(Input(name, str(folder / "sent" / name), required) for name, _, required in parcel.inputs),
-        template=str(places.template(TEMPLATE)),
+        template=str(files.template(TEMPLATE)),
         making=str(making),
         kit=parcel.kit,
         access=Access(),

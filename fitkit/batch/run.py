@@ -12,7 +12,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, TextIO
 
-from fitkit import places
+from fitkit import files
 from fitkit.batch import inputs, processes
 from fitkit.batch.folder import Entry, ReportFolder, RunLog, opened, record_files
 from fitkit.batch.index import INDEX, NOT_ENDED, headline, rows_of, write_contents
@@ -164,7 +164,7 @@ class _Batch:
         return Job(
             key=visit.key,
             inputs=visit.inputs,
-            template=str(places.template(TEMPLATE)),
+            template=str(files.template(TEMPLATE)),
             making=str(self.folder.making),
             kit=kit,
             access=self.folder.access,

@@ -118,14 +118,14 @@ def _warm_up() -> str:
 
 def _make_once() -> None:
     """Make the invented rider's record and throw it away; where the notebook is the clinic's own, import only."""
-    from fitkit import places
+    from fitkit import files
     from fitkit.batch import engine, record
     from fitkit.batch.job import TEMPLATE, Limits
 
     # Altair and pandas come with the plots, which few records need.
     for name in ("fitkit.report.pages", "fitkit.charts.plots"):
         importlib.import_module(name)
-    template = engine.load_template(places.template(TEMPLATE))
+    template = engine.load_template(files.template(TEMPLATE))
     if not engine.is_shipped(template):
         return
     key = "nobody_2000-01-01_road"

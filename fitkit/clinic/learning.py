@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pandas
 
-from fitkit import places
+from fitkit import files
 from fitkit.calculations.learned_band import Learned, Prior, fitter_bias, learn, new_rider
 from fitkit.calculations.readings import Interval
 from fitkit.clinic.settled import Chosen, latest_of_each_rider, line_of, settled_visits
@@ -102,7 +102,7 @@ def prior_of(rule: StartingBand) -> Prior:
 
 
 def _with_shipped_band(house: House) -> House:
-    path = places.template("house_rules.json")
+    path = files.template("house_rules.json")
     shipped, _ = parse_rules(path.read_text(encoding="utf-8"), file=path.name)
     rules = house.rules.model_copy(update={"starting_band": shipped.starting_band})
     return replace(house, rules=rules)

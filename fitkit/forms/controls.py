@@ -9,8 +9,8 @@ from typing import Any
 
 import ipywidgets as widgets
 
+from fitkit.files import template
 from fitkit.forms.watching import call_later
-from fitkit.places import template
 
 __all__ = [
     "STYLE",

@@ -7,7 +7,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 
-from fitkit import places
+from fitkit import files
 from fitkit.house.parts import COLUMNS, KINDS, Part, parse_parts
 from fitkit.house.rules import CAUSES, Clinic, Rules, Shift, Spread, StartingBand, parse_rules
 from fitkit.problems import Problem, Problems
@@ -85,7 +85,7 @@ def _chosen(given: str | Path | None, variable: str, shipped: str, words: str) -
     asked = given or os.environ.get(variable)
     if asked:
         return Path(asked), Path(asked).name
-    return places.template(shipped), words
+    return files.template(shipped), words
 
 
 def _readable(path: Path) -> tuple[bytes, str]:

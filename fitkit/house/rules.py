@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, NoReturn, get_args
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 from pydantic_core import PydanticCustomError
 
-from fitkit import places
+from fitkit import files
 from fitkit.estimate import Grade
 from fitkit.problems import Problem, joined, json_tree, near
 from fitkit.vocabulary import Cause
@@ -261,7 +261,7 @@ def _filled(raw: object) -> object:
     """Return the settings with the shipped values for later names that they lack."""
     if not isinstance(raw, dict):
         return raw
-    shipped = json.loads(places.template("house_rules.json").read_bytes())
+    shipped = json.loads(files.template("house_rules.json").read_bytes())
     filled = {name: shipped[name] for name in _LATER} | raw
     if isinstance(raw.get("clinic"), dict):
         filled["clinic"] = {"telephone": shipped["clinic"]["telephone"]} | raw["clinic"]

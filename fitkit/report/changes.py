@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from fitkit import cautions, places
+from fitkit import cautions, files
 from fitkit.assessment import Assessment, Visit, assess
 from fitkit.assessment.inputs import Inputs
 from fitkit.report.saddle import assumes_dropping
@@ -15,7 +15,7 @@ from fitkit.words import Catalogue, catalogue, halved, halves, plain
 __all__ = ["ENGLISH", "Change", "also_changed", "changes", "part_words", "setting_words", "to_do"]
 
 SIDES = ("left", "right")
-ENGLISH = catalogue(places.template("rider_sheet_words.toml"))
+ENGLISH = catalogue(files.template("rider_sheet_words.toml"))
 
 _CLEAT = "cleat_setback_mm"
 _MEASURED = (_CLEAT, "cleat_toe_out_deg", "shoe_outward_mm")

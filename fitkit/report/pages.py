@@ -14,7 +14,7 @@ import jinja2
 from nbconvert import HTMLExporter, TemplateExporter
 from nbformat import NotebookNode
 
-from fitkit import cautions, places
+from fitkit import cautions, files
 from fitkit import session as sessions
 from fitkit.words import Catalogue, catalogue, day, plain
 
@@ -46,7 +46,7 @@ def _exporter() -> HTMLExporter:
     return _PageExporter(
         template_name="record",
         optimistic_validation=True,  # once instead of after each of ten steps
-        extra_template_basedirs=[str(places.template("record").parent)],
+        extra_template_basedirs=[str(files.template("record").parent)],
         exclude_input=True,
         exclude_input_prompt=True,
         exclude_output_prompt=True,
@@ -56,19 +56,19 @@ def _exporter() -> HTMLExporter:
 
 @cache
 def _template(name: str) -> jinja2.Template:
-    loader = jinja2.FileSystemLoader(places.template(name).parent)
+    loader = jinja2.FileSystemLoader(files.template(name).parent)
     kept = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     return kept.get_template(name)
 
 
 @cache
 def _style(*names: str) -> str:
-    return "\n".join(places.template(name).read_text(encoding="utf-8").strip() for name in names)
+    return "\n".join(files.template(name).read_text(encoding="utf-8").strip() for name in names)
 
 
 def sheet_html(sheet: dict, say: Catalogue | None = None) -> str:
     """Return the rider's page from the content that `fitkit.report.sheet.rider_sheet` makes of the same catalogue."""
-    words = say or catalogue(places.template("rider_sheet_words.toml"))
+    words = say or catalogue(files.template("rider_sheet_words.toml"))
     style = _style("paper.css", "rider_sheet.css")
     return _template("rider_sheet.html.j2").render(sheet=sheet, say=words, style=style)
 
@@ -141,7 +141,7 @@ class _Line:
 
 def floor_order() -> list[tuple[str, list[str]]]:
     """Return the groups of the measuring sheet in their order: title, and paths with ``{side}`` for either side."""
-    groups = tomllib.loads(places.template("blank_sheet.toml").read_text(encoding="utf-8"))["group"]
+    groups = tomllib.loads(files.template("blank_sheet.toml").read_text(encoding="utf-8"))["group"]
     return [(group["title"], group["fields"]) for group in groups]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from functools import partial
 
-from fitkit import places
+from fitkit import files
 from fitkit.assessment.repeats import Repeated, assess_repeats
 from fitkit.calculations.readings import Interval
 from fitkit.calculations.repeatability import LimitsOfAgreement
@@ -79,7 +79,7 @@ class RepeatsShown:
 
 def example() -> MarkRepeats:
     """Return an invented trainee's repeats."""
-    return load_repeats(places.template("worked_example/f3_repeats.json"))
+    return load_repeats(files.template("worked_example/f3_repeats.json"))
 
 
 def _drawn(pairs: tuple[tuple[float, float], ...], limits: LimitsOfAgreement | None, what: str) -> Figure | Sentences:

@@ -14,7 +14,7 @@ from pathlib import Path, PurePosixPath
 
 import platformdirs
 
-from fitkit import places, session
+from fitkit import files, session
 from fitkit.files import make_folder, replace_durably
 from fitkit.session import Session, SessionProblems
 
@@ -164,7 +164,7 @@ def load_or_none(path: Path) -> tuple[Session | None, str]:
 
 def _write_notebook(name: str, folder: Path, parameters: dict[str, str]) -> None:
     """Write a notebook of the kit with other values in its cell of parameters, where it differs."""
-    notebook = json.loads(places.notebook(name).read_text(encoding="utf-8"))
+    notebook = json.loads(files.notebook(name).read_text(encoding="utf-8"))
     for cell in notebook["cells"]:
         if "parameters" in cell["metadata"].get("tags", ()):
             comment = "".join(cell["source"]).split("\n")[0]

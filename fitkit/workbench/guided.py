@@ -11,7 +11,7 @@ from typing import Any
 
 import ipywidgets as widgets
 
-from fitkit import forms, places
+from fitkit import files, forms
 from fitkit.files import append_durably, locked, make_folder, write_new
 from fitkit.forms.controls import Box, WordedBox, button, control, html, row, same_widget, say
 from fitkit.report.blocks import Table
@@ -29,7 +29,7 @@ _FIRST = "Write your own answer first."
 
 def lesson(work: str | Path) -> str:
     """Return the path of the trainee's own copy of the invented rider, begun where there is none."""
-    reference = places.template(REFERENCE)
+    reference = files.template(REFERENCE)
     own = learning_folder(work) / "learning" / reference.name
     make_folder(own.parent)
     if not own.exists():
@@ -50,7 +50,7 @@ def _begun(reference: Path) -> str:
 
 def beside(session: str | Path) -> Table:
     """Return the trainee's record beside the reference."""
-    return beside_reference(session, places.template(REFERENCE))
+    return beside_reference(session, files.template(REFERENCE))
 
 
 def beliefs(_: Path) -> Table:

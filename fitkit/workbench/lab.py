@@ -24,7 +24,7 @@ from urllib.parse import quote
 
 from filelock import FileLock, Timeout
 
-from fitkit import places
+from fitkit import files
 from fitkit.session import SessionProblems
 from fitkit.workbench.folder import WorkFolder, WorkFolderError, default_folder
 
@@ -132,14 +132,14 @@ def _lay_out(work: WorkFolder) -> None:
     """Put the workspace with its side bars shut into its place."""
     from jupyterlab_server.workspaces_handler import WorkspacesManager  # only where Lab is started: it costs a second
 
-    WorkspacesManager(str(work.own / "workspaces")).save("fit", places.template("workbench/workspace.json").read_text())
+    WorkspacesManager(str(work.own / "workspaces")).save("fit", files.template("workbench/workspace.json").read_text())
     # A Lab that was killed has left its file; the next must not be taken for it.
     for stale in run_folder(work).glob("jpserver-*"):
         stale.unlink(missing_ok=True)
 
 
 def _environment(work: WorkFolder) -> dict[str, str]:
-    templates = places.template("workbench")
+    templates = files.template("workbench")
     own = {
         "JUPYTER_CONFIG_PATH": templates / "config",
         "JUPYTER_PATH": templates / "share",

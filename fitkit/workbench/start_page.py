@@ -14,10 +14,10 @@ import ipywidgets as widgets
 
 from fitkit import cautions, house, session
 from fitkit.assessment import Assessment
+from fitkit.files import template
 from fitkit.forms.controls import STYLE, Box, WordedBox, button, control, explained_row, html, same_widget
 from fitkit.forms.entry import read
 from fitkit.forms.watching import call_later, file_state, watch
-from fitkit.places import template
 from fitkit.report import Record
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import LEARNING, NOTEBOOKS, WorkFolder, load_or_none

@@ -26,7 +26,7 @@ from pathlib import Path
 
 import psutil
 
-from fitkit import places
+from fitkit import files
 from fitkit.batch.processes import kernel_environment
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -56,7 +56,7 @@ def by_shell(sessions: Path, out: Path, count: int) -> float:
     begun = time.perf_counter()
     for session in sorted(sessions.glob("*.json"))[:count]:
         notebook = out / f"{session.stem}.ipynb"
-        template = places.template("client_report.ipynb")
+        template = files.template("client_report.ipynb")
         run = [programs / "papermill", template, notebook, "-p", "session", session, "--no-progress-bar"]
         page = [programs / "jupyter-nbconvert", "--to", "html", "--no-input", notebook]
         for command in (run, page):
@@ -86,7 +86,7 @@ class Floor:
         from fitkit.report import pages
 
         self.pages = pages
-        self.notebook = nbformat.read(places.template("client_report.ipynb"), as_version=4)
+        self.notebook = nbformat.read(files.template("client_report.ipynb"), as_version=4)
         self.cells = [c for c in self.notebook.cells if c.cell_type == "code" and "session =" not in c.source]
 
     def make(self, session: Path, out: Path) -> None:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from fitkit import places
+from fitkit import files
 from fitkit.charts.rider_soles import RiderSole, rider_soles
 from fitkit.charts.theme import BLUE, GREY, INK
 from fitkit.words import catalogue
@@ -24,7 +24,7 @@ WIDTH_PX, LONGEST_PX = 336, 244
 
 
 def soles(feet):
-    return rider_soles(feet, catalogue(places.template("rider_sheet_words.toml")))
+    return rider_soles(feet, catalogue(files.template("rider_sheet_words.toml")))
 
 
 def boxes(shapes, color):

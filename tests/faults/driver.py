@@ -13,7 +13,7 @@ import sys
 import types
 from pathlib import Path
 
-from fitkit import files, places
+from fitkit import files
 from fitkit.batch import engine, run
 from fitkit.batch.job import Limits
 
@@ -56,8 +56,8 @@ def main() -> int:
     from fitkit.__main__ import main as command_line
 
     notebook, cell_s, notebook_s, *words = sys.argv[1:]
-    shipped = places.template
-    places.template = lambda name: Path(notebook) if name == "client_report.ipynb" else shipped(name)
+    shipped = files.template
+    files.template = lambda name: Path(notebook) if name == "client_report.ipynb" else shipped(name)
     memory_mb = int(os.environ.get("NOTEBOOK_MEMORY_MB", Limits.notebook_memory_mb))
     limits = Limits(cell_s=int(cell_s), notebook_s=float(notebook_s), notebook_memory_mb=memory_mb)
     run.Options = functools.partial(run.Options, limits=limits)

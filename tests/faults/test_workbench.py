@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from fitkit import places, session
+from fitkit import files, session
 from fitkit.workbench import lab
 from fitkit.workbench.folder import WorkFolder
 from tests.faults.conftest import CHECKOUT, PATIENCE_S
@@ -105,14 +105,14 @@ def test_without_a_browser_the_address_is_said_and_stopping_leaves_nothing(work,
 
 
 def test_a_kernel_that_nobody_uses_ends(work, tmp_path, monkeypatch):
-    quick = shutil.copytree(places.template("workbench"), tmp_path / "workbench")
+    quick = shutil.copytree(files.template("workbench"), tmp_path / "workbench")
     settings = quick / "config" / "jupyter_server_config.json"
     told = json.loads(settings.read_text(encoding="utf-8"))
     assert 600 <= told["MappingKernelManager"]["cull_idle_timeout"] <= 7200
     told["MappingKernelManager"].update(cull_idle_timeout=1, cull_interval=1)
     settings.write_text(json.dumps(told), encoding="utf-8")
-    found = places.template
-    monkeypatch.setattr(lab.places, "template", lambda name: quick if name == "workbench" else found(name))
+    found = files.template
+    monkeypatch.setattr(lab.files, "template", lambda name: quick if name == "workbench" else found(name))
     process, running = lab.start(work)
     try:
         ask(running, "api/kernels", "POST", b"{}")

@@ -5,14 +5,14 @@ import subprocess
 import sys
 import zipfile
 
-from fitkit import places
+from fitkit import files
 from tests.notebooks.refresh import ROOT
 
-ASK = "from fitkit import places, house; print(places.template('client_report.ipynb')); house.load()"
+ASK = "from fitkit import files, house; print(files.template('client_report.ipynb')); house.load()"
 
 
 def test_a_checkout_uses_its_own_templates():
-    assert places.template("house_rules.json") == ROOT / "templates" / "house_rules.json"
+    assert files.template("house_rules.json") == ROOT / "templates" / "house_rules.json"
 
 
 def test_a_built_install_uses_the_templates_inside_it(tmp_path):

@@ -8,7 +8,7 @@ from nbclient.exceptions import DeadKernelError
 from nbformat.v4 import new_code_cell, new_markdown_cell
 from papermill.exceptions import PapermillExecutionError
 
-from fitkit import places
+from fitkit import files
 from fitkit.batch import engine, pool
 from fitkit.batch.job import Limits
 
@@ -31,7 +31,7 @@ def test_text_and_outputs_may_change_and_code_may_not():
 
 
 def shipped():
-    return nbformat.read(places.template("client_report.ipynb"), as_version=4)
+    return nbformat.read(files.template("client_report.ipynb"), as_version=4)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the warm process is copied on Linux")

@@ -7,7 +7,7 @@ import json
 
 import pytest
 
-from fitkit import places
+from fitkit import files
 from fitkit.batch import job as jobs
 from fitkit.batch import processes, run
 from fitkit.batch.folder import record_files
@@ -140,8 +140,8 @@ def test_whatever_a_record_depends_on_makes_it_anew(clinic, tmp_path, monkeypatc
     templates = tmp_path / "templates"
     templates.mkdir()
     for name in ("house_rules.json", "parts.csv", "client_report.ipynb"):
-        (templates / name).write_bytes(places.template(name).read_bytes())
-    monkeypatch.setattr(places, "template", lambda name: templates / name)
+        (templates / name).write_bytes(files.template(name).read_bytes())
+    monkeypatch.setattr(files, "template", lambda name: templates / name)
     clinic.run()
     options = change(clinic, templates, monkeypatch, key, what)
     clinic.run(**options)

@@ -6,7 +6,7 @@ import re
 import pytest
 from scipy.stats import studentized_range
 
-from fitkit import house, places, session
+from fitkit import files, house, session
 from fitkit.forms import entry, sections
 from fitkit.forms.rows import last_value, paths_of
 from fitkit.forms.watching import is_within
@@ -48,7 +48,7 @@ def test_every_field_stands_once():
 
 
 def test_every_section_stands_once_in_the_notebooks_of_a_visit():
-    sources = [places.notebook(f"{name}.ipynb").read_text(encoding="utf-8") for name in NOTEBOOKS]
+    sources = [files.notebook(f"{name}.ipynb").read_text(encoding="utf-8") for name in NOTEBOOKS]
     cells = ["".join(cell["source"]) for source in sources for cell in json.loads(source)["cells"]]
     shown = [name for cell in cells for name in re.findall(r'forms\.form\(\s*session,\s*"(\w+)"', cell)]
     assert sorted(shown) == sorted(sections.SECTIONS)

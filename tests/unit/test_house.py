@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitkit import house, places
+from fitkit import files, house
 from fitkit.house.rules import parse_rules
 
-RULES = places.template("house_rules.json").read_text(encoding="utf-8")
-PARTS = places.template("parts.csv").read_text(encoding="utf-8")
+RULES = files.template("house_rules.json").read_text(encoding="utf-8")
+PARTS = files.template("parts.csv").read_text(encoding="utf-8")
 
 
 @pytest.fixture(autouse=True)

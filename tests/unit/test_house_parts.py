@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fitkit import house, places
+from fitkit import files, house
 from fitkit.house.parts import parse_parts
 
-PARTS = places.template("parts.csv").read_text(encoding="utf-8")
+PARTS = files.template("parts.csv").read_text(encoding="utf-8")
 HEADER = PARTS.splitlines()[0]
 
 

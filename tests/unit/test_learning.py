@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fitkit import places, session, workbench
+from fitkit import files, session, workbench
 from fitkit.estimate import GRADES
 from fitkit.forms.controls import made_once
 from fitkit.report import Record
@@ -34,7 +34,7 @@ def test_a_function_stays_one_when_its_cell_is_run_again():
 
 
 def test_the_trainees_copy_holds_none_of_the_answers(own):
-    begun, reference = session.load(own), session.load(places.template(REFERENCE))
+    begun, reference = session.load(own), session.load(files.template(REFERENCE))
     assert begun.demonstration
     assert begun.trials == ()
     assert begun.as_found.left.cleat_setback_mm == ()
@@ -259,6 +259,6 @@ def test_findings_are_those_published(name, published):
 
 
 def test_the_reference_is_a_session_of_the_kits_own_format():
-    reference = json.loads(places.template(REFERENCE).read_text(encoding="utf-8"))
+    reference = json.loads(files.template(REFERENCE).read_text(encoding="utf-8"))
     assert reference["demonstration"] is True
-    assert Record(places.template(REFERENCE)).assessment["left.cleat_setback.as_left"].value == 18
+    assert Record(files.template(REFERENCE)).assessment["left.cleat_setback.as_left"].value == 18

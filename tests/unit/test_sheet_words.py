@@ -10,7 +10,7 @@ import string
 
 import pytest
 
-from fitkit import cautions, house, places, session
+from fitkit import cautions, files, house, session
 from fitkit.assessment import Visit, assess
 from fitkit.assessment.clearances import Unsafe
 from fitkit.report import rider_sheet
@@ -186,7 +186,7 @@ def test_the_signs_are_called_as_everywhere_else():
 
 
 def test_whatever_is_not_safe_has_its_sentence():
-    source = (places.template("paper.css").parents[1] / "fitkit/assessment/clearances.py").read_text(encoding="utf-8")
+    source = (files.template("paper.css").parents[1] / "fitkit/assessment/clearances.py").read_text(encoding="utf-8")
     assert set(re.findall(r'Unsafe\(\s*"(\w+)"', source)) == set(ENGLISH["unsafe"])
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fitkit import places, session, workbench
+from fitkit import files, session, workbench
 from fitkit.forms.controls import made_once
 from fitkit.workbench import lab, open_command, strip_outputs
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
@@ -29,7 +29,7 @@ def test_the_work_folder_is_private_and_outside_the_kit(work):
 
 def test_a_work_folder_in_the_kit_is_refused():
     with pytest.raises(WorkFolderError, match="demo_sessions lies in the kit's own folder"):
-        WorkFolder(places.notebook("start_here.ipynb").parents[1] / "demo_sessions").prepare()
+        WorkFolder(files.notebook("start_here.ipynb").parents[1] / "demo_sessions").prepare()
 
 
 def test_each_visit_has_notebooks_that_know_its_session(work):

@@ -5,12 +5,12 @@ import sys
 
 import pytest
 
-from fitkit import places
+from fitkit import files
 
 
 def test_a_missing_file_of_the_kit_is_said():
     with pytest.raises(FileNotFoundError, match=r"templates/nothing\.html is not part of this install"):
-        places.template("nothing.html")
+        files.template("nothing.html")
 
 
 def test_importing_the_package_costs_nothing():
