@@ -4,7 +4,6 @@ A form writes the session and computes nothing; a live view works it out again w
 """
 
 from fitkit.forms.form import form
-from fitkit.forms.signing import sign_off
-from fitkit.forms.views import head, last_time, live, still
+from fitkit.forms.views import head, last_time, live, sign_off, still
 
 __all__ = ["form", "head", "last_time", "live", "sign_off", "still"]

@@ -15,8 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from fitkit import session as sessions
-from fitkit.forms.entry import Entry, read, shown
-from fitkit.forms.refusals import file_words, not_saved_words
+from fitkit.forms.entry import Entry, file_words, not_saved_words, read, shown
 from fitkit.forms.sections import absent_group
 from fitkit.forms.watching import call_later, changed_fields, file_state, grown_lists, is_within, watch
 from fitkit.session import Problem, Session, SessionProblems

@@ -13,8 +13,7 @@ from fitkit import session as sessions
 from fitkit.assessment.inputs import unknown_parts
 from fitkit.forms.controls import Box, button, choose, control, html, row
 from fitkit.forms.draft import Draft
-from fitkit.forms.entry import disagreement, exchange, read, shown
-from fitkit.forms.refusals import sentence
+from fitkit.forms.entry import disagreement, exchange, read, sentence, shown
 from fitkit.house import House
 from fitkit.session import FieldInfo, Session
 from fitkit.session.paths import counting, get, steps_of, value_at

@@ -10,8 +10,7 @@ _MODULES = {
     "guided": ("ask", "beliefs", "beside", "lesson"),
     "lab": ("open_command",),
     "measuring": ("measure", "ruler"),
-    "printing": ("papers",),
-    "start_page": ("start",),
+    "start_page": ("papers", "start"),
 }
 
 

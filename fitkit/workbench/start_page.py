@@ -1,11 +1,11 @@
-"""The start page: which visits there are, what each lacks, who is due, what to order, and a new visit."""
+"""The start page: which visits there are, what each lacks, who is due, what to order, a new visit; papers to print."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,18 +14,18 @@ import ipywidgets as widgets
 
 from fitkit import cautions, house, session
 from fitkit.assessment import Assessment
-from fitkit.files import template
+from fitkit.files import make_folder, replace_durably, template
 from fitkit.forms.controls import STYLE, Box, WordedBox, button, control, explained_row, html, same_widget
 from fitkit.forms.entry import read
 from fitkit.forms.watching import call_later, file_state, watch
-from fitkit.report import Record
+from fitkit.report import Record, rider_sheet
 from fitkit.session import Session, SessionProblems
 from fitkit.workbench.folder import LEARNING, NOTEBOOKS, WorkFolder, load_or_none
 
 if TYPE_CHECKING:
     import jinja2
 
-__all__ = ["start"]
+__all__ = ["papers", "start"]
 
 _RECENT = 12
 _AFTER_S = 0.1
@@ -232,3 +232,50 @@ def _orders(assessment: Assessment) -> Iterator[str]:
         for part in found["chosen"]:
             if stock.get(part) == 0:  # pieces; not known is not the same as none
                 yield f"{visit.session.client_id}, {side}: {part}"
+
+
+_PAPERS = {
+    "rider_sheet": "Make the rider's sheet",
+    "setting_strip": "Make the setting strips",
+    "blank_sheet": "Blank measuring sheet",
+}
+
+
+def _paper(name: str, path: Path) -> str:
+    from fitkit.report import pages  # only where a paper is made: it brings nbconvert
+
+    if name == "blank_sheet":
+        return pages.blank_sheet_html()
+    assessment = Record(path).assessment
+    return (
+        pages.setting_strip_html(assessment) if name == "setting_strip" else pages.sheet_html(rider_sheet(assessment))
+    )
+
+
+def papers(session: str | Path) -> widgets.Widget:
+    """Return buttons that make a visit's papers and links to them."""
+    return same_widget(_Papers, Path(session).resolve())
+
+
+class _Papers:
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._status = html("", "fit-said")
+        self._done: dict[str, str] = {}
+        made = [button(words, partial(self._make, name, words), f"fit-make-{name}") for name, words in _PAPERS.items()]
+        self.box = Box([Box([*made, self._status], "fit-bar")], "fit")
+
+    def _make(self, name: str, words: str) -> None:
+        root = self.path.parent.parent
+        target = root / "papers" / self.path.stem / f"{name}.html"
+        try:
+            page = _paper(name, self.path)
+            make_folder(target.parent)
+            replace_durably(target, page.encode(), lasting=False)
+        except (ValueError, OSError) as error:
+            self._status.value = escape(f"Not made: {error}")
+            return
+        where = target.relative_to(root).as_posix()
+        link = f'<a href="/files/{where}" target="_blank" rel="noopener">Open the page</a>'
+        self._done[name] = f"{link} and print it with Ctrl+P ({escape(words.lower())}: done)."
+        self._status.value = "<br>".join(self._done.values())
