@@ -12,8 +12,8 @@ from fitkit import session as sessions
 from fitkit.forms.controls import Box, button, choose, control, head_row, html, row, same_widget, say
 from fitkit.forms.draft import Draft, opened
 from fitkit.forms.entry import shown
-from fitkit.forms.rows import Row, paths_of, side_of, titled, value_words
-from fitkit.forms.sections import ENTRIES, SECTIONS, Section
+from fitkit.forms.rows import Row, side_of, titled, value_words
+from fitkit.forms.sections import Section, layout, paths_of
 
 __all__ = ["Form", "Panel", "Strike", "form"]
 
@@ -63,7 +63,7 @@ class Panel(_Fields):
 
     def __init__(self, draft: Draft, pattern: str, *, is_titled: bool = True) -> None:
         self.base, self.index = pattern.replace("*", "0"), 0
-        super().__init__(draft, ENTRIES[pattern])
+        super().__init__(draft, layout().entries[pattern])
         self._is_titled = is_titled
         self._is_busy = self._is_asked = False
         named = f"Which {self.declared.one}"
@@ -184,7 +184,7 @@ class Form(_Fields):
     """One section: its rows, its lists, and a bar with Save, more fields and striking."""
 
     def __init__(self, draft: Draft, name: str) -> None:
-        section = SECTIONS[name]
+        section = layout().sections[name]
         # Over a list that is the whole section, the notebook's own heading is enough.
         is_one_list = len(section.entries) == 1 and len(section.fields) < 2
         super().__init__(draft, section, "fit-more", titled_lists=not is_one_list)

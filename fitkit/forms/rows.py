@@ -25,7 +25,6 @@ __all__ = [
     "at_class",
     "choices",
     "last_value",
-    "paths_of",
     "side_of",
     "titled",
     "value_words",
@@ -100,13 +99,6 @@ def _unit_words(info: FieldInfo) -> str:
 
 _LONG = {"note", "finding"}
 _WIDE = {"text", "choice", "file", "identifier"}
-
-
-def paths_of(pattern: str, base: str = "") -> tuple[str, ...]:
-    """Return the one or two paths of a row: ``{side}`` becomes left and right, ``taken:`` how repeats were taken."""
-    above = "taken." if pattern.startswith("taken:") else ""
-    path = f"{above}{base}{pattern.removeprefix('taken:')}"
-    return tuple(path.replace("{side}", side) for side in ("left", "right")) if "{side}" in path else (path,)
 
 
 def side_of(path: str) -> str:

@@ -1,30 +1,42 @@
-"""Which fields stand in which part of which notebook, in the order of real work: declared, not computed.
-
-Each field of a session stands once. ``{side}`` makes one row of a left and a right field. What the file is named after
-is chosen in ``start_here``; readings are struck with the control below each part; sign-off is a button.
-"""
+"""Which fields stand in which part of which notebook: `templates/form_layout.toml`, read and checked here."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import tomllib
+from collections.abc import Iterator
 from functools import cache
+from pathlib import Path
 
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+
+from fitkit.files import template
+from fitkit.house.rules import problems_of
+from fitkit.problems import Problem, Problems, near, said
 from fitkit.session import fields
 from fitkit.session.paths import get, steps_of
 
-__all__ = ["ENTRIES", "SECTIONS", "Entries", "Section", "absent_group"]
+__all__ = ["Entries", "Layout", "Section", "absent_group", "layout", "paths_of", "read_layout"]
 
 
-@dataclass(frozen=True)
-class Section:
+class Section(BaseModel):
     """One part of a notebook."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
 
     fields: tuple[str, ...] = ()  # paths in their order
     more: tuple[str, ...] = ()  # paths shown when asked for
     entries: tuple[str, ...] = ()  # paths of lists of entries, below the fields
 
+    def with_groups(self, groups: dict[str, tuple[str, ...]]) -> Section:
+        """Return the section with all fields of a group in the place of its name, as in ``as_left.<torques>``."""
+        rows: dict[str, list[str]] = {"fields": [], "more": []}
+        for kind, paths in rows.items():
+            for path in getattr(self, kind):
+                above, _, name = path.removesuffix(">").partition("<")
+                paths += [f"{above}{field}" for field in groups[name]] if name in groups else [path]
+        return self.model_copy(update={kind: tuple(paths) for kind, paths in rows.items()})
 
-@dataclass(frozen=True, kw_only=True)
+
 class Entries(Section):
     """A list of entries: complaints, signs, trials; paths are those inside one entry, the first fields name it."""
 
@@ -33,185 +45,66 @@ class Entries(Section):
     may_go: bool = True  # whether an entry can be taken out again
 
 
-def _paths(text: str) -> tuple[str, ...]:
-    return tuple(text.split())
+class Layout(BaseModel):
+    """What all forms ask."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    groups: dict[str, tuple[str, ...]]  # fields that stand in several positions, by the group's name
+    sections: dict[str, Section]  # by the name under which a notebook shows it
+    entries: dict[str, Entries]  # by the path of the list, with ``*`` for a place in a list above it
+
+    @model_validator(mode="after")
+    def _expand(self) -> Layout:
+        for table in (self.sections, self.entries):
+            table.update({name: section.with_groups(self.groups) for name, section in table.items()})
+        return self
 
 
-def _at(position: str, *names: str) -> tuple[str, ...]:
-    return tuple(f"{position}.{name}" for name in _paths(" ".join(names)))
+@cache
+def layout() -> Layout:
+    """Return the layout of the forms, read once for a notebook."""
+    return read_layout(template("form_layout.toml"))
 
 
-def _measured(above: str, names: str) -> tuple[str, ...]:
-    return tuple(f"{above}.{name}.{part}" for name in _paths(names) for part in ("value", "u"))
+def read_layout(path: Path) -> Layout:
+    """Read the layout of the forms; raises Problems with everything wrong in it."""
+    try:
+        found = Layout.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
+    except ValidationError as error:
+        names = {name for model in (Layout, Entries) for name in model.model_fields}
+        raise Problems(path, problems_of(error, known=names)) from None
+    except ValueError as error:
+        raise Problems(path, [Problem("the file", f"no TOML ({error})", "TOML like the shipped file")]) from None
+    if problems := list(_problems(found)):
+        raise Problems(path, problems)
+    return found
 
 
-_COMPLAINT = _paths("region side severity since")
-_SEEN = _paths("what side seen_from")
-_PITCH_TABLE = _paths("crank_angle_deg pitch_deg")
-# Parts of a position: what was measured as found, in a trial, as decided, as left.
-_HEIGHTS = "saddle_height_mm saddle_setback_mm bar_height_mm bar_reach_mm"
-_UNDER = "{side}.shim_mm {side}.wedge_deg {side}.base_adapter_id {side}.adapter_stack_mm {side}.bolt_length_mm"
-_TORQUES = "{side}.cleat_bolt_torque_nm {side}.pedal_torque_nm"
-_GAPS = "{side}.heel_gap_heel_in_mm {side}.heel_gap_heel_out_mm {side}.ankle_gap_mm {side}.forefoot_gap_mm"
-_WIDTH = "{side}.shoe_outward_mm {side}.washer_mm {side}.extender_mm {side}.spindle_to_cleat_centre_mm"
-_NAMED = "{side}.spindle_id {side}.extender_id"
+def _problems(found: Layout) -> Iterator[Problem]:
+    """Yield every path that leads to no field or stands twice, and every list that is not declared."""
+    known, seen = {info.dotted for info in fields()}, set()
+    places = [(f"sections.{name}", "", section) for name, section in found.sections.items()]
+    places += [(f"entries.{name}", f"{name}.*.", section) for name, section in found.entries.items()]
+    for where, above, section in places:
+        for row in (*section.fields, *section.more):
+            for path in paths_of(row.removeprefix("taken:"), above):
+                if path not in known:
+                    hint = near(path, known)
+                    yield Problem(where, f"with {said(row)}", "fields of the session, and groups of this file", hint)
+            if (row, above) in seen:
+                yield Problem(where, f"with {said(row)} again", "each field once", "Take one of the two out.")
+            seen.add((row, above))
+        for name in section.entries:
+            if name not in found.entries:
+                yield Problem(where, f"with the list {said(name)}", f"one of {', '.join(found.entries)}")
 
-ENTRIES: dict[str, Entries] = {
-    "signs": Entries(
-        _paths("sign side"),
-        more=_paths("cleared.role cleared.finding cleared.date"),
-        title="Signs that need a clinician",
-        one="sign",
-    ),
-    "complaints": Entries(_COMPLAINT, title="Complaints", one="complaint"),
-    "since_last.complaints": Entries(_COMPLAINT, title="Complaints since the last visit", one="complaint"),
-    "seen": Entries(_SEEN, title="Seen riding as found", one="thing seen"),
-    "ride.films": Entries(
-        _paths("file trial"),
-        more=_measured(
-            "measured.{side}",
-            "foot_pitch_mean_deg foot_pitch_amplitude_deg foot_pitch_phase_deg least_knee_flexion_deg",
-        ),
-        title="Films",
-        one="film",
-    ),
-    "photographs": Entries(
-        _paths("points side position picture"),
-        more=_measured(
-            "measured",
-            "cleat_setback_mm least_cleat_setback_mm greatest_cleat_setback_mm cleat_toe_out_deg shoe_outward_mm",
-        ),
-        title="Photographs of the soles",
-        one="photograph",
-    ),
-    "ride.power_files": Entries(_paths("file trial"), title="Power files", one="power file"),
-    "ride.left.foot_pitch_table": Entries(_PITCH_TABLE, title="Foot pitch table, left", one="row"),
-    "ride.right.foot_pitch_table": Entries(_PITCH_TABLE, title="Foot pitch table, right", one="row"),
-    "trials": Entries(
-        _paths("""
-            note position.moved_mm.{side} position.{side}.cleat_setback_mm
-            taken:position.{side}.cleat_setback_mm
-            saddle_corrected position.saddle_height_mm
-            unsteadiness.{side} smooth_at_bottom knee_travel_mm.{side} kept
-        """),
-        more=_at(
-            "position",
-            *("{side}.cleat_toe_out_deg", _UNDER, _WIDTH, _NAMED, _GAPS, _TORQUES),
-            "saddle_setback_mm bar_height_mm bar_reach_mm note",
-        ),
-        entries=("trials.*.seen", "trials.*.complaints"),
-        title="Trials",
-        one="trial",
-        may_go=False,
-    ),
-    "trials.*.seen": Entries(_SEEN, title="Seen in this trial", one="thing seen"),
-    "trials.*.complaints": Entries(_COMPLAINT, title="Complaints in this trial", one="complaint"),
-    "struck": Entries(("reason",), title="Readings struck out", one="struck reading"),
-}
 
-SECTIONS: dict[str, Section] = {
-    # 1_intake
-    "visit": Section(
-        _paths("""
-            fitter_id consent.record consent.film consent.photograph consent.learning
-            demonstration note
-        """)
-    ),
-    "since_last": Section(_paths("since_last.kept since_last.date"), entries=("since_last.complaints",)),
-    "signs": Section(("signs_asked",), entries=("signs",)),
-    "complaints": Section(entries=("complaints",)),
-    "body": Section(
-        _paths("""
-            rider.age_years rider.riding rider.reference_population
-            rider.stature_mm rider.mass_kg rider.inseam_mm
-            rider.{side}.foot_length_mm rider.{side}.heel_to_mtp1_mm
-            rider.{side}.ankle_height_mm rider.{side}.ankle_to_mtp1_mm
-            rider.{side}.thigh_mm rider.{side}.shank_mm rider.{side}.natural_toe_out_deg
-        """),
-        more=_paths("""
-            rider.{side}.leg_length_mm rider.{side}.ankle_dorsiflexion_deg rider.{side}.calf_girth_mm
-            rider.{side}.hip_flexion_deg rider.{side}.hip_internal_rotation_deg
-        """),
-    ),
-    "shoes": Section(
-        _paths("""
-            shoes.{side}.size shoes.{side}.size_system shoes.{side}.fit shoes.{side}.cleat_wear
-            shoes.{side}.axle_to_foot_sole_mm shoes.{side}.bolt_length_mm
-        """),
-        more=_paths("shoes.{side}.bolts shoes.{side}.insole"),
-    ),
-    "bike": Section(
-        _paths("""
-            bike.crank_length_mm bike.seat_tube_angle_deg bike.bottom_bracket_height_mm
-            bike.bar_room_down_mm bike.pedal_family bike.float_deg
-        """)
-    ),
-    # 2_cleat_marking
-    "as_found_ride": Section(
-        _paths("""
-            ride.{side}.least_knee_flexion_deg ride.{side}.foot_pitch_mean_deg ride.hip_above_saddle_mm
-            seen_asked
-        """),
-        more=_paths("ride.{side}.foot_pitch_amplitude_deg ride.{side}.foot_pitch_phase_deg"),
-        entries=("seen",),
-    ),
-    "as_found_heights": Section(_at("as_found", _HEIGHTS), more=("as_found.note",)),
-    "as_found_cleats": Section(
-        _paths("""
-            as_found.{side}.cleat_setback_mm
-            taken:as_found.{side}.cleat_setback_mm
-            shoes.{side}.least_cleat_setback_mm shoes.{side}.greatest_cleat_setback_mm
-            as_found.{side}.cleat_toe_out_deg rider.{side}.mtp1_big_toe_side_mm
-        """),
-        more=_at("as_found", _UNDER, _TORQUES, "moved_mm.{side}"),
-    ),
-    "trials": Section(entries=("trials",)),
-    "decided_cleats": Section(
-        _at("decided", "moved_mm.{side} {side}.cleat_setback_mm {side}.cleat_toe_out_deg note"),
-        more=("taken:decided.{side}.cleat_setback_mm", *_at("decided", _UNDER, _TORQUES)),
-    ),
-    # 3_stance_width
-    "hips": Section(_paths("rider.inter_asis_mm rider.pelvic_depth_mm rider.foot_hang_mm")),
-    "as_found_width": Section(
-        _paths("""
-            bike.q_factor_mm bike.{side}.crank_face_to_centreline_mm
-            bike.{side}.spindle_to_cleat_centre_mm as_found.{side}.shoe_outward_mm
-            as_found.{side}.washer_mm as_found.{side}.extender_mm
-            as_found.{side}.spindle_id as_found.{side}.extender_id
-        """),
-        more=_at("as_found", "{side}.spindle_to_cleat_centre_mm", _GAPS),
-    ),
-    "threads": Section(
-        _paths("""
-            bike.crank_thread_depth_mm bike.{side}.spindle_thread_mm bike.{side}.unthreaded_tip_mm
-            bike.{side}.pedal_outer_edge_mm bike.{side}.pedal_below_axle_mm
-            bike.{side}.axle_to_tyre_mm bike.{side}.axle_to_toe_mm
-            bike.{side}.heel_gap_heel_in_mm bike.{side}.heel_gap_heel_out_mm
-            bike.{side}.ankle_gap_mm bike.{side}.forefoot_gap_mm
-        """)
-    ),
-    "wish": Section(_paths("wish.{side}.half_stance_change_mm wish.same_both_sides")),
-    "decided_width": Section(_at("decided", _WIDTH, _NAMED), more=_at("decided", _GAPS)),
-    # 4_ride_check
-    "ride_files": Section(
-        ("ride.exertion_screen",),
-        entries=_paths("""
-            ride.films ride.power_files photographs ride.left.foot_pitch_table ride.right.foot_pitch_table
-        """),
-    ),
-    # 5_review
-    "decided_heights": Section(_at("decided", _HEIGHTS)),
-    "as_left": Section(
-        (
-            "as_left.{side}.cleat_setback_mm",
-            "taken:as_left.{side}.cleat_setback_mm",
-            *_at("as_left", "{side}.cleat_toe_out_deg moved_mm.{side}", _HEIGHTS, _TORQUES, "note"),
-        ),
-        more=_at("as_left", _UNDER, _WIDTH, _NAMED, _GAPS),
-    ),
-    "struck": Section(entries=("struck",)),
-    "follow_up": Section(("follow_up_due",)),
-}
+def paths_of(pattern: str, base: str = "") -> tuple[str, ...]:
+    """Return the one or two paths of a row: ``{side}`` becomes left and right, ``taken:`` how repeats were taken."""
+    above = "taken." if pattern.startswith("taken:") else ""
+    path = f"{above}{base}{pattern.removeprefix('taken:')}"
+    return tuple(path.replace("{side}", side) for side in ("left", "right")) if "{side}" in path else (path,)
 
 
 @cache

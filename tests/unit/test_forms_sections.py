@@ -7,9 +7,11 @@ import pytest
 from scipy.stats import studentized_range
 
 from fitkit import files, house, session
-from fitkit.forms import entry, sections
-from fitkit.forms.rows import last_value, paths_of
+from fitkit.forms import entry
+from fitkit.forms.rows import last_value
+from fitkit.forms.sections import layout, paths_of, read_layout
 from fitkit.forms.watching import is_within
+from fitkit.problems import Problems
 from fitkit.session.reading import earlier_visit
 from fitkit.workbench.folder import NOTEBOOKS
 
@@ -36,11 +38,11 @@ def patterns(section, above=""):
     for path in (*section.fields, *section.more):
         yield from ("taken.*" if path.startswith("taken:") else each for each in paths_of(path, above))
     for base in section.entries:
-        yield from patterns(sections.ENTRIES[base], f"{base}.*.")
+        yield from patterns(layout().entries[base], f"{base}.*.")
 
 
 def test_every_field_stands_once():
-    found = [each for section in sections.SECTIONS.values() for each in patterns(section)]
+    found = [each for section in layout().sections.values() for each in patterns(section)]
     assert [each for each in sorted(found) if found.count(each) > 1 and each != "taken.*"] == []
     known = {info.dotted for info in session.fields()}
     assert known - set(found) == {each for each in known if is_within(each, IN_NO_SECTION)}
@@ -51,7 +53,30 @@ def test_every_section_stands_once_in_the_notebooks_of_a_visit():
     sources = [files.notebook(f"{name}.ipynb").read_text(encoding="utf-8") for name in NOTEBOOKS]
     cells = ["".join(cell["source"]) for source in sources for cell in json.loads(source)["cells"]]
     shown = [name for cell in cells for name in re.findall(r'forms\.form\(\s*session,\s*"(\w+)"', cell)]
-    assert sorted(shown) == sorted(sections.SECTIONS)
+    assert sorted(shown) == sorted(layout().sections)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('"consent.film"', '"consent.flim"', 'sections.visit is with "consent.flim"; expected fields of the session'),
+        ('"consent.film"', '"consent.flim"', "Did you mean consent.film?"),
+        ('"consent.film"', '"consent.record"', 'with "consent.record" again; expected each field once.'),
+        ('"as_found.<heights>"', '"as_found.<hights>"', 'sections.as_found_heights is with "as_found.<hights>"'),
+        ('entries = ["seen"]', 'entries = ["sene"]', 'with the list "sene"; expected one of signs, complaints'),
+        ('one = "film"', 'once = "film"', "entries.ride.films.once is 'film'; expected no such name. Is one meant?"),
+        ('one = "film"', "one = 3", "entries.ride.films.one is 3; expected text."),
+        ('one = "film"', "one = film", "the file is no TOML (Invalid value (at line "),
+    ],
+)
+def test_a_slip_in_the_layout_is_explained(tmp_path, old, new, words):
+    text = files.template("form_layout.toml").read_text(encoding="utf-8")
+    path = tmp_path / "form_layout.toml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    with pytest.raises(Problems) as found:
+        read_layout(path)
+    assert words in str(found.value)
+    assert str(found.value).startswith("form_layout.toml: ")
 
 
 def test_range_points_are_those_of_the_studentized_range():
