@@ -1,20 +1,26 @@
-"""What a record is made of: sentences, tables and figures that show the same in a notebook, a page and in print."""
+"""What a record is made of: sentences, tables, and the table behind a figure; the same on a page and in print."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import TYPE_CHECKING
 
-from fitkit.words import halves, plain, span
+from fitkit.charts import Figure
+from fitkit.charts.figure import FigureRow
+from fitkit.words import capital, halves, plain, span
 
 if TYPE_CHECKING:
     import pandas
 
+    from fitkit.assessment import Assessment
     from fitkit.calculations.readings import Interval
 
-__all__ = ["Number", "Sentences", "Table", "interval_words", "number_words"]
+__all__ = ["Number", "Sentences", "Table", "behind", "interval_words", "number_words", "table_of"]
+
+SIDES = ("left", "right")
+_UNITS = {"mm": " mm", "deg": "°", "": ""}
 
 
 @dataclass(frozen=True)
@@ -127,3 +133,41 @@ class Table:
         if not self.rows:
             return self.if_empty
         return "\n".join([self.caption, " | ".join(self.columns), *(" | ".join(row) for row in self.rows)])
+
+
+def table_of(caption: str, drawn: Figure | Sentences | Sequence[FigureRow], *, corner: str = "") -> Table:
+    """Return the table behind a figure: left beside right, one line for each thing drawn; none behind sentences."""
+    rows = drawn.rows if isinstance(drawn, Figure) else () if isinstance(drawn, Sentences) else drawn
+    cells: dict[tuple[str, int], dict[str, str]] = {}
+    for row in rows:
+        # One thing may be drawn several times on a side, such as a gap: each keeps its own line.
+        place = sum(row.side in found for (what, _), found in cells.items() if what == row.what)
+        cells.setdefault((row.what, place), {})[row.side] = _cell(row)
+    sides = list(dict.fromkeys(row.side for row in rows))
+    sides = SIDES if set(sides) <= {"", *SIDES} else sides
+    heads = [capital(side) for side in sides]
+    if any("" in found for found in cells.values()):
+        heads[0] += " or whole"
+    body = tuple(
+        (capital(what), *((found[""], "") if "" in found else (found.get(side, "—") for side in sides)))
+        for (what, _), found in cells.items()
+    )
+    return Table(caption if rows else "", (corner, *heads) if rows else (), body)
+
+
+def behind(caption: str, draw: Callable[[Assessment], Figure | Sentences]) -> Callable[[Assessment], Table]:
+    """Return the section that shows the table behind a drawing."""
+
+    def table(assessment: Assessment) -> Table:
+        """Return the table behind the drawing."""
+        return table_of(caption, draw(assessment))
+
+    return table
+
+
+def _cell(row: FigureRow) -> str:
+    value, low, high = ("" if number is None else plain(number) for number in (row.value, row.low, row.high))
+    span = f"{low or '?'} to {high or '?'}" if {low, high} - {value, ""} else ""
+    number = f"{value}{_UNITS[row.unit]} ({span})" if value and span else f"{value or span}{_UNITS[row.unit]}"
+    words = " ".join(part for part in (number if value or span else "", row.words) if part)
+    return Number(words, row.value, row.low, row.high, row.unit) if value or span else words

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from fitkit import cautions, files
 from fitkit.assessment import Assessment, Visit, assess
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.report.saddle import assumes_dropping
 from fitkit.session import key
 from fitkit.session.paths import value_at
@@ -14,7 +14,6 @@ from fitkit.words import Catalogue, catalogue, halved, halves, plain
 
 __all__ = ["ENGLISH", "Change", "also_changed", "changes", "part_words", "setting_words", "to_do"]
 
-SIDES = ("left", "right")
 ENGLISH = catalogue(files.template("rider_sheet_words.toml"))
 
 _CLEAT = "cleat_setback_mm"

@@ -1,4 +1,4 @@
-"""Both cleats: the advice in sentences (what stands, what to do today, why), the results, the starting band."""
+"""Both cleats: the advice in sentences (what stands, what to do, why), results, starting band, the soles drawn."""
 
 from __future__ import annotations
 
@@ -15,28 +15,17 @@ from fitkit.advice_words import (
     worse_words,
 )
 from fitkit.assessment import Assessment
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.calculations.advice import Advice, Worse
+from fitkit.charts.figure import Figure
+from fitkit.charts.soles import SoleFoot, soles
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.changes import also_changed
 from fitkit.report.results import by_side, shown_in
 from fitkit.report.stance import lean_words
 from fitkit.words import capital, halved, halves
 
-__all__ = [
-    "cleats",
-    "first_numbers",
-    "first_words",
-    "instruction",
-    "rotation",
-    "slip_words",
-    "starting_band",
-    "toe_words",
-    "worse_beside",
-]
-
-SIDES = ("left", "right")
-
+_TARGETS = {"decided": "decided", "kept": "kept", "put_back": "back to"}
 _APART_MM = 2.0  # from this on decided and as left are said to differ (house choice)
 _NOTHING_SEEN = ", and nothing seen speaks for moving it"
 _NOBODY_LOOKED = "; whether the foot is steady was not noted, so watch the rider first"
@@ -303,3 +292,31 @@ def instruction(assessment: Assessment, side: str) -> str:
     if advice.kind == "move":
         return "the slots let it go no further" if moved == "not moved" else moved
     return f"{words}: {moved}"
+
+
+def soles_from_below(assessment: Assessment) -> Figure:
+    """Draw both soles from below."""
+    return soles([_sole(assessment, side) for side in SIDES])
+
+
+def _sole(assessment: Assessment, side: str) -> SoleFoot:
+    inputs, kind = Inputs(assessment.visit), assessment.advice[side].kind
+
+    def ends(*names: str) -> tuple[float | None, ...]:
+        return tuple(assessment[f"{side}.cleat_setback.{name}"].value for name in names)
+
+    return SoleFoot(
+        side=side,
+        now=assessment[f"{side}.cleat_setback.as_found"],
+        target_mm=assessment.foot(side).set_to,
+        band_mm=ends("band_low", "band_high"),
+        slots_mm=ends("slot_least", "slot_greatest"),
+        toe_out_deg=inputs.number_now(f"{side}.cleat_toe_out_deg"),
+        natural_toe_out_deg=inputs.number(f"rider.{side}.natural_toe_out_deg"),
+        float_deg=assessment.visit.session.bike.float_deg,
+        joint_to_big_toe_side_mm=inputs.number(f"rider.{side}.mtp1_big_toe_side_mm"),
+        foot_length_mm=inputs.number(f"rider.{side}.foot_length_mm"),
+        instruction=instruction(assessment, side),
+        now_word="found" if kind in ("decided", "kept") else "now",
+        target_word=_TARGETS.get(kind, "today"),
+    )

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
-from fitkit.report import cleats, drawings, results, riding, saddle, sprinting, stance, visit
-from fitkit.report.blocks import Sentences, Table
+from fitkit.report import cleats, results, riding, saddle, sprinting, stance, visit
+from fitkit.report.blocks import Sentences, Table, behind
 from fitkit.report.sheet import rider_sheet
 
 if TYPE_CHECKING:
@@ -49,32 +49,32 @@ SECTIONS: dict[str, Callable[[Assessment], Sentences | Table | Figure | Emitted]
     "about": visit.about,
     "signs": visit.signs,
     "first_numbers": cleats.first_numbers,
-    "soles": drawings.feet_from_below,
-    "soles_table": drawings.behind("What the drawing shows", drawings.feet_from_below),
+    "soles": cleats.soles_from_below,
+    "soles_table": behind("What the drawing shows", cleats.soles_from_below),
     "cleats": cleats.cleats,
     "starting_band": cleats.starting_band,
     "rotation": cleats.rotation,
     "stance": stance.stance,
-    "front_view": drawings.front,
-    "front_view_table": drawings.behind("What the front view shows", drawings.front),
+    "front_view": stance.front_view,
+    "front_view_table": behind("What the front view shows", stance.front_view),
     "widths": stance.widths,
     "width_candidates": stance.width_candidates,
     "hips": stance.hips,
     "before_widening": stance.before_widening,
     "parts": stance.parts,
-    "widths_reached": drawings.reached,
-    "widths_reached_table": drawings.behind("What the line of widths shows", drawings.reached),
+    "widths_reached": stance.widths_reached,
+    "widths_reached_table": behind("What the line of widths shows", stance.widths_reached),
     "parts_refused": stance.parts_refused,
     "clearances": stance.clearances,
     "foot_gaps": stance.foot_gaps,
     "small_parts": stance.small_parts,
     "saddle": saddle.saddle,
-    "side_view": drawings.sides,
-    "side_view_table": drawings.behind("What the side view shows", drawings.sides),
+    "side_view": saddle.side_view,
+    "side_view_table": behind("What the side view shows", saddle.side_view),
     "saddle_choices": saddle.saddle_choices,
     "saddle_remaining": saddle.saddle_remaining,
-    "knee_change": drawings.knees,
-    "knee_change_table": drawings.behind("Change of knee flexion over the stroke, after minus before", drawings.knees),
+    "knee_change": saddle.knee_change,
+    "knee_change_table": behind("Change of knee flexion over the stroke, after minus before", saddle.knee_change),
     "height_rules": saddle.height_rules,
     "published_effects": saddle.published_effects,
     "forward_limit": riding.forward_limit,

@@ -7,14 +7,11 @@ from dataclasses import replace
 
 from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
+from fitkit.assessment.inputs import SIDES
 from fitkit.assessment.results import RESULTS
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.words import capital, halved
-
-__all__ = ["by_side", "grades", "in_words", "lacking", "notes", "printed", "shown_in", "sources"]
-
-SIDES = ("left", "right")
 
 _GRADE_WORDS = {
     "measured here": "a reading taken in this visit",

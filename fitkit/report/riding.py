@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 
 from fitkit.assessment import Assessment
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.assessment.ride import FilmedKnee, SideRidden
 from fitkit.calculations import ride_check
 from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
@@ -14,27 +14,12 @@ from fitkit.calculations.readings import Interval
 from fitkit.charts import Figure
 from fitkit.charts.figure import row
 from fitkit.readers.film import POINTS, SETTINGS
-from fitkit.report.blocks import Sentences, Table, interval_words, number_words
-from fitkit.report.drawings import table_of
+from fitkit.report.blocks import Sentences, Table, interval_words, number_words, table_of
 from fitkit.report.visit import complaint_words, yes_or_no
 from fitkit.session.bike import Trial as RecordedTrial
 from fitkit.vocabulary import SEEN_WORDS
 from fitkit.words import capital, decimal, halves, plain, signed, span, tenths
 
-__all__ = [
-    "film_format",
-    "forward_limit",
-    "knee_places",
-    "knee_track",
-    "knee_words",
-    "knees",
-    "ruler_table",
-    "trial_line",
-    "trials_along",
-    "unsteadiness_scale",
-]
-
-SIDES = ("left", "right")
 NO_TRIAL = "No trial was scored."
 
 

@@ -1,28 +1,24 @@
-"""What the moved cleat does up the leg: the choices for the saddle, what each leaves, and what is published."""
+"""What the moved cleat does up the leg: choices for the saddle, what each leaves, drawn too, what is published."""
 
 from __future__ import annotations
 
 from fitkit import constants
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
+from fitkit.assessment.legs import LegFound
 from fitkit.calculations import saddle_height
+from fitkit.calculations.stroke import hip_on_tube, least_knee_flexion
+from fitkit.charts.figure import Figure
+from fitkit.charts.knee_change import KneeChange
+from fitkit.charts.knee_change import knee_change as drawn_knee_change
+from fitkit.charts.side import SeatMove, SideLeg
+from fitkit.charts.side import side_view as drawn_from_side
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.report.results import by_side
 from fitkit.words import capital, decimal, halved, halves, plain, signed, whole
 
-__all__ = [
-    "assumes_dropping",
-    "height_rules",
-    "is_anything_moved",
-    "published_effects",
-    "saddle",
-    "saddle_choices",
-    "saddle_remaining",
-]
-
-SIDES = ("left", "right")
 _CHOICES = {
     "untouched.knee_change": "Saddle untouched: knee at its straightest, change of flexion",
     "height_only.saddle_down": "Height only: saddle down along the seat tube",
@@ -187,3 +183,52 @@ def published_effects(_: Assessment) -> Sentences:
 
 def _list(values: tuple[float, ...]) -> str:
     return ", ".join(f"{value:g}" for value in values)
+
+
+def side_view(assessment: Assessment) -> Figure | Sentences:
+    """Draw foot, cleat, axle and saddle from the side, before and after; nothing without a move."""
+    # An open sign withholds what comes from a target, its drawings too.
+    if not any(assessment[f"{side}.full.saddle_down"].is_known for side in SIDES):
+        return Sentences(())
+    seat = SeatMove(
+        saddle_down_mm=assessment["saddle.height_only.down"].value,
+        seat_tube_angle_deg=assessment.visit.session.bike.seat_tube_angle_deg,
+        bar_down_mm=assessment["bar.height_only.down"].value,
+    )
+    return drawn_from_side([_side_leg(assessment.legs[side]) for side in SIDES], seat=seat)
+
+
+def _side_leg(leg: LegFound) -> SideLeg:
+    if leg.before is None or leg.after is None:
+        return SideLeg(side=leg.side)
+    chain, hip, angle = leg.before, None, None
+    if leg.hip_distance_mm is not None:
+        hip = hip_on_tube(leg.hip_distance_mm, seat_tube_angle_deg=chain.bike.seat_tube_angle_deg)
+        angle = float(least_knee_flexion(chain, hip=hip)[1])
+    return SideLeg(
+        side=leg.side,
+        ankle_to_mtp1_mm=chain.leg.ankle_to_mtp1_mm,
+        ankle_height_mm=chain.leg.ankle_height_mm,
+        axle_to_foot_sole_mm=chain.cleat.axle_to_foot_sole_mm + chain.cleat.shim_mm + chain.cleat.adapter_stack_mm,
+        old_setback_mm=chain.cleat.setback_mm,
+        new_setback_mm=leg.after.cleat.setback_mm,
+        pitch_deg=None if angle is None else float(chain.pitch.at(angle)[0]),
+        thigh_mm=chain.leg.thigh_mm,
+        shank_mm=chain.leg.shank_mm,
+        hip_mm=None if hip is None else (float(hip.x_mm), float(hip.y_mm)),
+        crank_mm=chain.bike.crank_mm,
+        crank_angle_deg=angle,
+    )
+
+
+def knee_change(assessment: Assessment) -> Figure | Sentences:
+    """Draw what the choices leave at the knee over the stroke; nothing where no leg is known."""
+    found = []
+    for side in SIDES:
+        left = assessment.legs[side].remaining
+        if left and assessment[f"{side}.untouched.knee_change"].is_known:
+            angles = left["untouched"].crank_angle_deg
+            names = {"untouched": "saddle untouched"}
+            curves = {names.get(name, name): each.knee_change_deg for name, each in left.items()}
+            found.append(KneeChange(side=side, crank_angle_deg=angles, change_deg=curves))
+    return drawn_knee_change(found) if found else Sentences(())

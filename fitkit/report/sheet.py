@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from fitkit import cautions
 from fitkit.assessment import Assessment
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.charts import Figure
 from fitkit.charts.rider_soles import RiderSole, rider_soles
 from fitkit.report.changes import ENGLISH, Change, changes, part_words, setting_words, to_do
@@ -19,7 +19,6 @@ from fitkit.words import Catalogue, halved, halves, plain
 
 __all__ = ["rider_sheet", "torques"]
 
-SIDES = ("left", "right")
 _CLEAT = "cleat_setback_mm"
 _PEDAL = ("washer_mm", "extender_mm", "spindle_to_cleat_centre_mm", "spindle_id", "extender_id")
 

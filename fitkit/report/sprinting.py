@@ -13,8 +13,6 @@ from fitkit.charts import Figure
 from fitkit.report.blocks import Number, Sentences, Table, interval_words
 from fitkit.words import capital, decimal
 
-__all__ = ["exertion_questions", "sprint_points", "sprint_words", "sprints", "sprints_compared"]
-
 _tenth, _whole = partial(decimal, places=1), partial(decimal, places=0)
 NO_SPRINT = "No power file was given: sprints not assessed."
 

@@ -1,4 +1,4 @@
-"""Where the feet stand: widths, hips, parts and clearances, in tables and sentences."""
+"""Where the feet stand: widths, hips, parts and clearances, in tables, sentences and drawings."""
 
 from __future__ import annotations
 
@@ -6,31 +6,21 @@ from fitkit import constants
 from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment import clearances as gaps
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.calculations import anthropometry
 from fitkit.calculations import stance as widening
 from fitkit.calculations.clearances import LEAST_LEAN_DEG, bending_words, gap_words
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
+from fitkit.charts.figure import Figure
+from fitkit.charts.front import FrontSide
+from fitkit.charts.front import front_view as drawn_from_front
+from fitkit.charts.widths import WidthSide
+from fitkit.charts.widths import widths as drawn_widths
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.report.results import by_side, printed, shown_in
 from fitkit.words import capital, halved, halves, plain, signed
 
-__all__ = [
-    "before_widening",
-    "clearances",
-    "foot_gaps",
-    "hips",
-    "lean_words",
-    "parts",
-    "parts_refused",
-    "small_parts",
-    "stance",
-    "width_candidates",
-    "widths",
-]
-
-SIDES = ("left", "right")
 _OTHER_CAUSES = {
     "thigh_meets_trunk": "the thigh meets the trunk: bars, crank length or belly may push the knee out",
     "hip_drop": "a hip drops: saddle height or a leg-length difference may be behind it",
@@ -252,3 +242,46 @@ def small_parts(assessment: Assessment) -> Sentences:
                     "suggested, none is published."
                 )
     return Sentences(tuple(lines))
+
+
+def front_view(assessment: Assessment) -> Figure:
+    """Draw hips, feet, crank faces and parts from the front, sideways to scale."""
+    apart = assessment["stance.difference"]
+    is_told = apart.is_known and not apart.low <= 0 <= apart.high
+    sides = [_front_side(assessment, side) for side in SIDES]
+    return drawn_from_front(sides, hips=assessment["hip.spacing"], is_told=is_told)
+
+
+def _front_side(assessment: Assessment, side: str) -> FrontSide:
+    lengths = getattr(assessment.stance, side).lengths_mm if assessment.stance else ()
+    # The knee as found, from the first film of this side that says where it goes.
+    tracks = [each.track for each in assessment.ride.filmed.knees if (each.side, each.position) == (side, "as found")]
+    track = next((track for track in tracks if track.needs is None), None)
+    return FrontSide(
+        side=side,
+        half_stance=assessment[f"{side}.half_stance"],
+        crank_face_mm=next((length for name, length in lengths if name.endswith("crank face")), None),
+        lengths_mm=lengths,
+        knee_offset_mm=track and track.offset_mm.value,
+        knee_travel_mm=track and track.travel_mm.value,
+    )
+
+
+def widths_reached(assessment: Assessment) -> Figure | Sentences:
+    """Draw the widths the family reaches, with its gaps and the wish; nothing without a wish."""
+    if assessment.parts is None:
+        return Sentences(())
+    found = [
+        WidthSide(
+            side=side,
+            reachable_mm=choice.reachable_mm,
+            refused_only_mm=choice.refused_only_mm,
+            gaps_mm=choice.gaps_mm,
+            wish_mm=getattr(assessment.visit.session.wish, side).half_stance_change_mm,
+            reached_mm=choice.parts_mm + choice.adjustment_mm,
+            chosen=choice.chosen,
+            refused=tuple((each.id, each.reason) for each in choice.refused),
+        )
+        for side, choice in assessment.choices.items()
+    ]
+    return drawn_widths(found, family=assessment.visit.session.bike.pedal_family) if found else Sentences(())

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 from fitkit import session as sessions
 from fitkit.assessment import Assessment, Visit
-from fitkit.assessment.inputs import Inputs
+from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.calculations.sprint_settings import A_YES
 from fitkit.cautions import put_back, signs_cleared, signs_open, stops_advice
 from fitkit.report.blocks import Sentences, Table, number_words
@@ -20,23 +20,6 @@ from fitkit.session.rider import Complaint
 from fitkit.vocabulary import choice_words
 from fitkit.words import capital, day, halves, plain
 
-__all__ = [
-    "about",
-    "cautions",
-    "complaint_words",
-    "complaints_then_and_now",
-    "intake",
-    "last_time",
-    "positions",
-    "remaining",
-    "signs",
-    "since_last",
-    "told",
-    "trials",
-    "yes_or_no",
-]
-
-SIDES = ("left", "right")
 _UNIT_WORDS = {"mm": " mm", "deg": "°", "kg": " kg", "N m": " N m", "1": ""}
 _KEPT_SINCE = {
     True: "The rider says the settings were kept.",
