@@ -68,13 +68,17 @@ class Drawing:
     @property
     def paper(self) -> View:
         """The sheet itself: px from the left and from the top, for words and frames round the views."""
-        return View(self, (0.0, 0.0), downward=True)
+        return View(self, (0.0, 0.0), down_px=1.0)
 
     def view(self, *, origin_px: Point, px_per_mm: float, mirrored: bool = False) -> View:
         """Return a view in millimetres, x to the right (to the left when mirrored) and y up from `origin_px`."""
         if not 0 < px_per_mm < math.inf:
             raise ValueError(f"px_per_mm is {px_per_mm}; expected a scale above 0")
         return View(self, origin_px, px_per_mm=px_per_mm, mirrored=mirrored)
+
+    def across(self, *, origin_px: Point, px_per_mm: float, down_px: float = 1.0, mirrored: bool = False) -> View:
+        """Return a view to scale from side to side alone; downward `down_px` counts, px of the sheet as a rule."""
+        return View(self, origin_px, px_per_mm=px_per_mm, mirrored=mirrored, down_px=down_px)
 
     def heading(
         self, edge_px: float, title: str, said: str | Sequence[str] = (), *, moves: bool = False, step_px: float = 21
@@ -112,13 +116,17 @@ class View:
     origin_px: Point  # where the view's 0, 0 is on the sheet [px]
     px_per_mm: float = 1.0  # the scale
     mirrored: bool = False  # whether x runs to the left; words stay readable, their anchors change sides
-    downward: bool = False  # whether y runs down, as on the sheet itself
+    down_px: float | None = None  # what 1 of y is downward [px]; where None, y runs up to the view's own scale
 
     def px(self, point: Point) -> Point:
         """Return where a point [mm] is on the sheet [px]."""
         across = -self.px_per_mm if self.mirrored else self.px_per_mm
-        down = self.px_per_mm if self.downward else -self.px_per_mm
+        down = -self.px_per_mm if self.down_px is None else self.down_px
         return self.origin_px[0] + across * point[0], self.origin_px[1] + down * point[1]
+
+    def x(self, across_mm: float) -> float:
+        """Return where a place from side to side [mm] is on the sheet [px]."""
+        return self.px((across_mm, 0))[0]
 
     def line(self, start: Point, end: Point, **look: str | float) -> None:
         """Draw a straight line; its look is stroke, width_px and pattern, as of all that is drawn."""
@@ -232,9 +240,9 @@ class View:
         middle = ((near[0] + far[0]) / 2, (near[1] + far[1]) / 2)
         self.text(_moved(middle, away, 9 / self.px_per_mm), label, anchor=_anchor(away), color=color)
 
-    def level_dimension(self, start_px: float, end_px: float, y_px: float, *, color: str = INK) -> None:
-        """Draw a level dimension line between two places of the sheet; heads that would meet point inward."""
-        paper = self.drawing.paper
+    def level_dimension(self, start: Point, end: Point, *, color: str = INK) -> None:
+        """Draw a level dimension line between two places; heads that would meet point inward."""
+        (start_px, y_px), (end_px, _), paper = self.px(start), self.px(end), self.drawing.paper
         paper.line((start_px, y_px), (end_px, y_px), stroke=color)
         paper.lines([((x, y_px - 5), (x, y_px + 5)) for x in (start_px, end_px)], stroke=color)
         roomy = abs(end_px - start_px) > 2.5 * _LEVEL_HEAD_PX

@@ -15,6 +15,7 @@ from fitkit.words import capital, halved, halves, rounded, span, tenths
 __all__ = ["FrontSide", "front_view"]
 
 WIDTH_PX, EDGE_PX, MIDDLE_PX, SAID_PX, WORDS_PX = 440, 8, 220, 17, 12
+HALF_PX = MIDDLE_PX - EDGE_PX
 # Heights are only an order from hip to pedal [px below the words on top].
 HIP_WORDS_PX, HIP_PX, KNEE_PX, ANKLE_PX, SHOE_PX, SPINDLE_PX, PARTS_PX = 26, 52, 128, 196, 200, 230, 252
 PART_PX, BAR_PX = 29, 8  # one length: its words and its bar
@@ -55,30 +56,6 @@ class FrontSide:
         return (("crank face", self.crank_face_mm),)
 
 
-@dataclass(frozen=True)
-class Half:
-    """One half of the sheet: places outward from the centreline [mm] on it [px]."""
-
-    paper: View
-    side: str
-    px_per_mm: float
-    top_px: float
-
-    @property
-    def way(self) -> int:
-        """The rider's left is on the viewer's right."""
-        return 1 if self.side == "left" else -1
-
-    def x(self, out_mm: float) -> float:
-        """Return where a place outward [mm] is on the sheet [px]."""
-        return MIDDLE_PX + self.way * out_mm * self.px_per_mm
-
-    def words(self, near_px: float, y_px: float, words: str | Sequence[str], *, outward: bool = True, **look) -> None:
-        """Write words from a distance [px] from the middle outward, or inward."""
-        anchor = "start" if outward == (self.way > 0) else "end"
-        self.paper.text((MIDDLE_PX + self.way * near_px, y_px), words, anchor=anchor, **look)
-
-
 def front_view(sides: Sequence[FrontSide], *, hips: Estimate, is_told: bool = True) -> Figure:
     """Draw the rider from the front, the rider's left on the right; sideways to scale, heights not.
 
@@ -94,19 +71,22 @@ def front_view(sides: Sequence[FrontSide], *, hips: Estimate, is_told: bool = Tr
     drawing = Drawing(WIDTH_PX, half_px + 84 + 17 * len(notes))
     drawing.heading(EDGE_PX, title, said)
     paper = drawing.paper
-    scale = (MIDDLE_PX - EDGE_PX) / max(120, *(_reach_mm(side) for side in sides), (hips.high or 0) / 2 + 8)
+    scale = HALF_PX / max(120, *(_reach_mm(side) for side in sides), (hips.high or 0) / 2 + 8)
     paper.line((MIDDLE_PX, top_px + HIP_PX - 14), (MIDDLE_PX, half_px + 36), stroke=GREY, pattern="dash_dot")
+    middle = {"origin_px": (MIDDLE_PX, top_px), "px_per_mm": scale}
     for side in sides:
-        half = Half(paper, side.side, scale, top_px)
-        half.words(MIDDLE_PX - EDGE_PX, top_px, f"rider's {half.side}", outward=False, bold=True)
+        # out from the centreline; the rider's left is on the viewer's right
+        half = drawing.across(mirrored=side.side == "right", **middle)
+        _words(half, HALF_PX, 0, f"rider's {side.side}", outward=False, bold=True)
         _leg(half, side, hips)
         _knee_words(half, side, hips)
         _pedal(half, side)
         _lengths(half, side)
-        _half_stance(half, side, half_px)
-    _hip_words(paper, hips, scale, top_px)
-    _width(paper, sides, scale, half_px + 54)
-    drawing.view(origin_px=(0, 0), px_per_mm=scale).scale_bar((EDGE_PX, half_px + 74), 50)
+        _half_stance(half, side, half_px - top_px)
+    both = drawing.across(**middle)
+    _hip_words(both, hips)
+    _width(both, sides, half_px - top_px + 54)
+    both.scale_bar((EDGE_PX, half_px + 74), 50)
     paper.text((EDGE_PX, half_px + 91), notes, row_px=17, color=GREY)
     opening = f"{title}, sideways to scale; the rider's left is on the right of the picture. {difference}."
     return drawing.figure(title=title, alt=opening, rows=_rows(sides, hips))
@@ -186,108 +166,106 @@ def _with_interval(found: Estimate) -> str:
     return span(found.value, found.low, found.high)
 
 
-def _hip_words(paper: View, hips: Estimate, scale: float, top_px: float) -> None:
+def _words(half: View, near_px: float, y_px: float, words: str | list[str], *, outward: bool = True, **look) -> None:
+    """Write words from a distance [px] from the centreline outward, or inward."""
+    half.text((0, y_px), words, anchor="start" if outward else "end", shift_px=(near_px, 0), **look)
+
+
+def _hip_words(both: View, hips: Estimate) -> None:
     words = "hip spacing: not measured"
     if hips.is_known:
-        words, half_px = f"hip spacing {_with_interval(hips)}", hips.value / 2 * scale
-        paper.level_dimension(MIDDLE_PX - half_px, MIDDLE_PX + half_px, top_px + HIP_WORDS_PX + 11)
-    paper.text((MIDDLE_PX, top_px + HIP_WORDS_PX - 2), words, anchor="middle")
+        words, y = f"hip spacing {_with_interval(hips)}", HIP_WORDS_PX + 11
+        both.level_dimension((-hips.value / 2, y), (hips.value / 2, y))
+    both.text((0, HIP_WORDS_PX - 2), words, anchor="middle")
 
 
-def _leg(half: Half, side: FrontSide, hips: Estimate) -> None:
-    hip_y, knee_y, ankle_y = (half.top_px + y for y in (HIP_PX, KNEE_PX, ANKLE_PX))
-    hip = (half.x(hips.value / 2), hip_y) if hips.is_known else None
-    knee = None if side.knee_mm is None else (half.x(side.knee_mm), knee_y)
-    foot = (half.x(side.half_stance.value), ankle_y) if side.half_stance.is_known else None
+def _leg(half: View, side: FrontSide, hips: Estimate) -> None:
+    hip = (hips.value / 2, HIP_PX) if hips.is_known else None
+    knee = None if side.knee_mm is None else (side.knee_mm, KNEE_PX)
+    foot = (side.half_stance.value, ANKLE_PX) if side.half_stance.is_known else None
     for start, end in ((hip, knee), (knee, foot)):
         if start and end:
-            half.paper.line(start, end, width_px=2)
+            half.line(start, end, width_px=2)
     if hip and foot and not knee:
-        half.paper.line(hip, foot, stroke=GREY, pattern="dotted", width_px=1.3)
+        half.line(hip, foot, stroke=GREY, pattern="dotted", width_px=1.3)
     swing = (side.knee_travel_mm or 0) / 2
     for joint, ends_mm in (
         (hip, (hips.low / 2, hips.high / 2) if has_interval(hips) else None),
         (knee, (side.knee_mm - swing, side.knee_mm + swing) if knee and swing else None),
     ):
         if joint:
-            half.paper.ring(joint, 4.5, width_px=1.6)
+            half.ring(joint, 4.5, width_px=1.6)
         if joint and ends_mm:
-            half.paper.whisker(*((half.x(end), joint[1]) for end in ends_mm), width_px=1.2)
+            half.whisker(*((end, joint[1]) for end in ends_mm), width_px=1.2)
 
 
-def _knee_words(half: Half, side: FrontSide, hips: Estimate) -> None:
+def _knee_words(half: View, side: FrontSide, hips: Estimate) -> None:
     said = [_knee_place(side)]
     if side.knee_travel_mm is not None:
         said.append(f"travel {halves(side.knee_travel_mm)}")
     places = [side.half_stance.value, side.knee_mm]
     if side.knee_mm is None and hips.is_known:
         places.append(hips.value / 2)
-    outer = [abs(half.x(place) - MIDDLE_PX) for place in places if place is not None] or [MIDDLE_PX - EDGE_PX]
+    outer = [abs(place) * half.px_per_mm for place in places if place is not None] or [HALF_PX]
     inward_px, outward_px = min(outer) - 16, MIDDLE_PX - max(outer) - 18
     outward = inward_px < outward_px
     room_px = max(50, inward_px, outward_px)
     lines = [line for words in said for line in wrapped(words, width_px=room_px, size_px=WORDS_PX)]
     color = INK if side.knee_mm is not None else GREY
     near_px = max(outer) + 10 if outward else min(outer) - 10
-    half.words(near_px, half.top_px + KNEE_PX + 17, lines, outward=outward, color=color)
+    _words(half, near_px, KNEE_PX + 17, lines, outward=outward, color=color)
 
 
-def _pedal(half: Half, side: FrontSide) -> None:
-    y, paper = half.top_px + SPINDLE_PX, half.paper
-    face = None if side.crank_face_mm is None else half.x(side.crank_face_mm)
+def _pedal(half: View, side: FrontSide) -> None:
+    y, face = SPINDLE_PX, side.crank_face_mm
     if face is not None:
-        paper.box((half.x(side.crank_face_mm - CRANK_MM), y - 8), (face, y + 8), fill=PALE, stroke=GREY)
-        paper.line((face, y - 10), (face, y + 10), width_px=2.4)
+        half.box((face - CRANK_MM, y - 8), (face, y + 8), fill=PALE, stroke=GREY)
+        half.line((face, y - 10), (face, y + 10), width_px=2.4)
     if not side.half_stance.is_known:
         return
-    out_mm, top = side.half_stance.value, half.top_px + SHOE_PX
-    ends = half.x(out_mm - SHOE_HALF_MM), half.x(out_mm + SHOE_HALF_MM)
-    paper.box((ends[0], top), (ends[1], top + 18), fill="white", stroke=INK, width_px=1.3, radius_px=7)
-    paper.line((half.x(out_mm), top - 4), (half.x(out_mm), y + 10), width_px=2)
+    foot, top = side.half_stance.value, SHOE_PX
+    ends = (foot - SHOE_HALF_MM, top), (foot + SHOE_HALF_MM, top + 18)
+    half.box(*ends, fill="white", stroke=INK, width_px=1.3, radius_px=7)
+    half.line((foot, top - 4), (foot, y + 10), width_px=2)
     if face is not None:
-        paper.line((face, y), (half.x(out_mm), y), stroke=GREY, width_px=1.2)
+        half.line((face, y), (foot, y), stroke=GREY, width_px=1.2)
 
 
-def _lengths(half: Half, side: FrontSide) -> None:
+def _lengths(half: View, side: FrontSide) -> None:
     """Draw each length where it lies, one under another, from the end of the one before."""
     ends = [0.0, *accumulate(length for _, length in side.parts_mm)]
-    top, room_px = half.top_px + PARTS_PX, MIDDLE_PX - EDGE_PX
     if not side.parts_mm:
-        half.words(6, top + 8, "lengths: not measured", color=GREY)
+        _words(half, 6, PARTS_PX + 8, "lengths: not measured", color=GREY)
     for place, (name, length) in enumerate(side.parts_mm):
-        y = top + PART_PX * place
+        y = PARTS_PX + PART_PX * place
         words = f"{name} {tenths(length)}"
         breadth = text_width_px(words, size_px=WORDS_PX)
-        start_px, start, end = ends[place] * half.px_per_mm, half.x(ends[place]), half.x(ends[place + 1])
-        fits_outward, fits_inward = start_px + 5 + breadth <= room_px, breadth <= start_px - 11
-        if fits_outward:
-            half.words(start_px + 5, y + 7, words)
-        elif fits_inward:
-            half.words(start_px - 5, y + 7, words, outward=False)
-        else:
-            half.words(max(6, room_px - breadth), y + 7, words)
-        half.paper.box((start, y + 16), (end, y + 16 + BAR_PX), fill=PALE, stroke=INK, width_px=0.9)
+        start, end = ends[place : place + 2]
+        start_px = start * half.px_per_mm
+        fits_outward, fits_inward = start_px + 5 + breadth <= HALF_PX, breadth <= start_px - 11
+        near_px = start_px + 5 if fits_outward else start_px - 5 if fits_inward else max(6, HALF_PX - breadth)
+        _words(half, near_px, y + 7, words, outward=fits_outward or not fits_inward)
+        half.box((start, y + 16), (end, y + 16 + BAR_PX), fill=PALE, stroke=INK, width_px=0.9)
         if place and (fits_outward or fits_inward):
-            half.paper.line((start, y - PART_PX + 16 + BAR_PX), (start, y + 16), stroke=GREY)
+            half.line((start, y - PART_PX + 16 + BAR_PX), (start, y + 16), stroke=GREY)
 
 
-def _half_stance(half: Half, side: FrontSide, y_px: float) -> None:
+def _half_stance(half: View, side: FrontSide, y_px: float) -> None:
     if not side.half_stance.is_known:
-        half.words(6, y_px + 8, "half-stance: not measured", color=GREY)
+        _words(half, 6, y_px + 8, "half-stance: not measured", color=GREY)
         return
-    words, out_px = f"half-stance {_with_interval(side.half_stance)}", side.half_stance.value * half.px_per_mm
-    centre = clamped(out_px / 2, words, size_px=WORDS_PX, low_px=6, high_px=MIDDLE_PX - EDGE_PX)
-    half.paper.text((MIDDLE_PX + half.way * centre, y_px + 8), words, anchor="middle")
-    half.paper.level_dimension(MIDDLE_PX, half.x(side.half_stance.value), y_px + 24)
+    words, out_mm = f"half-stance {_with_interval(side.half_stance)}", side.half_stance.value
+    centre = clamped(out_mm * half.px_per_mm / 2, words, size_px=WORDS_PX, low_px=6, high_px=HALF_PX)
+    half.text((0, y_px + 8), words, anchor="middle", shift_px=(centre, 0))
+    half.level_dimension((0, y_px + 24), (out_mm, y_px + 24))
 
 
-def _width(paper: View, sides: Sequence[FrontSide], scale: float, y_px: float) -> None:
+def _width(both: View, sides: Sequence[FrontSide], y_px: float) -> None:
     width = _stance_width_mm(sides)
-    if width is None:
-        return
-    left, right = (next(each.half_stance.value for each in sides if each.side == side) for side in ("left", "right"))
-    paper.text((MIDDLE_PX, y_px - 9), f"stance width {halves(width)}", anchor="middle")
-    paper.level_dimension(MIDDLE_PX - right * scale, MIDDLE_PX + left * scale, y_px + 4)
+    if width is not None:
+        out_mm = {each.side: each.half_stance.value for each in sides}
+        both.text((0, y_px - 9), f"stance width {halves(width)}", anchor="middle")
+        both.level_dimension((-out_mm["right"], y_px + 4), (out_mm["left"], y_px + 4))
 
 
 def _notes(sides: Sequence[FrontSide], hips: Estimate) -> list[str]:

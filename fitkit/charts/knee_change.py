@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fitkit.charts.canvas import Drawing, Point, spread
+from fitkit.charts.canvas import Drawing, Point, View, spread
 from fitkit.charts.figure import Figure, FigureRow, beside, check_sides, row, tenth
 from fitkit.charts.theme import BLUE, GREY, INK, PALE
 from fitkit.words import capital, signed, tenths
@@ -67,36 +67,14 @@ class KneeChange:
         return list(zip(angles, self.at(name, angles), strict=True))
 
 
-@dataclass(frozen=True)
-class Scale:
-    """What crank angle and change are on the sheet [px]; one for all legs."""
-
-    low_deg: float
-    high_deg: float
-
-    def place(self, crank_angle_deg: float, change_deg: float) -> Point:
-        """Return a point of a line on the sheet [px]."""
-        across = LEFT_PX + crank_angle_deg / 360 * (RIGHT_PX - LEFT_PX)
-        return across, TOP_PX + (self.high_deg - change_deg) / (self.high_deg - self.low_deg) * PLOT_PX
-
-    @property
-    def ticks_deg(self) -> list[float]:
-        """Round changes that get a number."""
-        step = next(
-            step for step in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if step * 7 >= self.high_deg - self.low_deg
-        )
-        first, last = math.ceil(self.low_deg / step - 1e-9), math.floor(self.high_deg / step + 1e-9)
-        return [place * step for place in range(first, last + 1)]
-
-
 def knee_change(legs: Sequence[KneeChange]) -> Figure:
     """Draw what remains of the knee's change over a turn, one panel a leg, to one scale."""
     check_sides(legs)
     changes = [change for leg in legs for each in leg.change_deg.values() for change in each]
     low, high = min(0.0, *changes, 0.0), max(0.0, *changes, 0.0)
     spare = max(LEAST_RANGE_DEG - (high - low), 0.12 * (high - low)) / 2
-    scale = Scale(low - spare, high + spare)
-    return beside([_panel(leg, scale) for leg in legs], title="Knee change over a turn of the crank")
+    ends_deg = low - spare, high + spare
+    return beside([_panel(leg, ends_deg) for leg in legs], title="Knee change over a turn of the crank")
 
 
 def _rows(leg: KneeChange) -> list[FigureRow]:
@@ -122,16 +100,22 @@ def _rows(leg: KneeChange) -> list[FigureRow]:
     return rows
 
 
-def _panel(leg: KneeChange, scale: Scale) -> Figure:
+def _panel(leg: KneeChange, ends_deg: Point) -> Figure:
     drawing = Drawing(WIDTH_PX, TOP_PX + PLOT_PX + 62 + (16 if leg.lacking else 0))
     name = f"{leg.side.capitalize()} knee"
     drawing.heading(EDGE_PX, f"{name}: change over a turn")
     drawing.paper.text((EDGE_PX, 36), "degrees, + more bent, − straighter than before", color=GREY)
-    _axes(drawing, scale)
+    low, high = ends_deg
+    down_px = -PLOT_PX / (high - low)
+    # degrees both ways: of the crank from side to side, of the knee upward
+    plot = drawing.across(
+        origin_px=(LEFT_PX, TOP_PX - high * down_px), px_per_mm=(RIGHT_PX - LEFT_PX) / 360, down_px=down_px
+    )
+    _axes(plot, low, high)
     for choice, look in CHOICES.items():
         if choice in leg.change_deg:
-            drawing.paper.path([scale.place(*point) for point in leg.drawn(choice)], width_px=2, **look)
-    _names(drawing, leg, scale)
+            plot.path(leg.drawn(choice), width_px=2, **look)
+    _names(plot, leg)
     if leg.lacking:
         words = f"not assessed: {', '.join(leg.lacking)}"
         drawing.paper.text((EDGE_PX, TOP_PX + PLOT_PX + 64), words, color=GREY)
@@ -139,28 +123,26 @@ def _panel(leg: KneeChange, scale: Scale) -> Figure:
     return drawing.figure(title=f"{name} over a turn", alt=opening, rows=_rows(leg))
 
 
-def _axes(drawing: Drawing, scale: Scale) -> None:
-    paper = drawing.paper
-    bottom = TOP_PX + PLOT_PX
-    for change in scale.ticks_deg:
-        y = scale.place(0, change)[1]
-        zero = abs(change) < 1e-9
-        paper.line((LEFT_PX, y), (RIGHT_PX, y), stroke=INK if zero else PALE, width_px=1.2 if zero else 0.8)
-        paper.text((LEFT_PX - 6, y), signed(change, tenths), anchor="end", color=INK if zero else GREY)
-    pieces = [(scale.place(angle, scale.low_deg), scale.place(angle, scale.high_deg)) for angle in PLACES]
-    paper.lines(pieces, stroke=PALE, width_px=0.8)
+def _axes(plot: View, low_deg: float, high_deg: float) -> None:
+    bottom, paper = TOP_PX + PLOT_PX, plot.drawing.paper
+    step = next(step for step in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100) if step * 7 >= high_deg - low_deg)
+    for place in range(math.ceil(low_deg / step - 1e-9), math.floor(high_deg / step + 1e-9) + 1):
+        change, zero = place * step, place == 0
+        plot.line((0, change), (360, change), stroke=INK if zero else PALE, width_px=1.2 if zero else 0.8)
+        words = signed(change, tenths)
+        plot.text((0, change), words, anchor="end", color=INK if zero else GREY, shift_px=(-6, 0))
+    plot.lines([((angle, low_deg), (angle, high_deg)) for angle in PLACES], stroke=PALE, width_px=0.8)
     for angle, name in PLACES.items():
-        words = (f"{angle}°", name)
-        paper.text((scale.place(angle, 0)[0], bottom + 13), words, anchor="middle", color=GREY)
+        paper.text((plot.x(angle), bottom + 13), (f"{angle}°", name), anchor="middle", color=GREY)
     paper.text(((LEFT_PX + RIGHT_PX) / 2, bottom + 46), "crank angle, from the top toward the front", anchor="middle")
 
 
-def _names(drawing: Drawing, leg: KneeChange, scale: Scale) -> None:
+def _names(plot: View, leg: KneeChange) -> None:
     """Write each line's name and largest change at its end, none on another."""
-    ends = sorted((scale.place(360, leg.at(name, [360])[0])[1], name) for name in leg.change_deg)
+    ends = sorted((plot.px((360, leg.at(name, [360])[0]))[1], name) for name in leg.change_deg)
     heights, bottom = [2 * ROW_PX + 6] * len(ends), TOP_PX + PLOT_PX + 8
     centres = spread([end for end, _ in ends], heights, low=TOP_PX - 8, high=bottom) if ends else []
-    paper = drawing.paper
+    paper = plot.drawing.paper
     for (end, name), centre in zip(ends, centres, strict=True):
         color, most = CHOICES[name]["stroke"], signed(leg.largest(name)[1], tenths)
         paper.path([(RIGHT_PX + 2, end), (RIGHT_PX + 12, centre)], stroke=color, width_px=0.8)

@@ -287,7 +287,7 @@ def _near(drawing: Drawing, leg: SideLeg, top: float) -> None:
     room = WIDTH_PX - EDGE_PX - 26 - left
     scale = min(NEAR_GREATEST_PX_PER_MM, room / (greatest - least), 84 / max(abs(sole), 1))
     view = drawing.view(origin_px=(left - least * scale, sole_y + sole * scale), px_per_mm=scale)
-    right = view.px((greatest, 0))[0]
+    right = view.x(greatest)
     paper.text((NEAR_PX, top + 14), "the same, large, sole level", color=GREY)
     paper.line((left - 4, sole_y), (right, sole_y), width_px=2)
     paper.text((left - 10, sole_y), "foot sole", anchor="end")
@@ -304,14 +304,14 @@ def _near(drawing: Drawing, leg: SideLeg, top: float) -> None:
 
 def _setbacks(view: View, leg: SideLeg, sole_y: float, left: float) -> None:
     """Draw both setbacks and the move as dimension lines above the sole, their words in a column."""
-    paper, axle = view.drawing.paper, view.px((0, 0))[0]
+    paper, axle = view.drawing.paper, view.x(0)
     looks = (("before", leg.old_setback_mm, BEFORE, 18), ("after", leg.new_setback_mm, {"stroke": INK}, 38))
     for name, setback, look, up in looks:
         words = f"{name}: ?" if setback is None else f"{name} {halves(setback)}"
         paper.text((left - 10, sole_y - up), words, anchor="end", color=look["stroke"], bold=name == "after")
         if setback is None:
             continue
-        joint = view.px((setback, 0))[0]
+        joint = view.x(setback)
         paper.path([(joint, sole_y + 7), (joint, sole_y - up - 4)], width_px=2, **look)
         if halved(setback):
             paper.path([(axle, sole_y - up), (joint, sole_y - up)], **look)
@@ -320,8 +320,7 @@ def _setbacks(view: View, leg: SideLeg, sole_y: float, left: float) -> None:
                 place = (from_px, sole_y - up)
                 paper.head((tip, sole_y - up), away_from=place, color=look["stroke"], length_px=7)
     if leg.move_mm:
-        ends = [view.px((setback, 0))[0] for setback in leg.setbacks_mm]
-        paper.level_dimension(*ends, sole_y - 58, color=BLUE)
+        paper.level_dimension(*((view.x(at), sole_y - 58) for at in leg.setbacks_mm), color=BLUE)
         words = f"move {halves(abs(leg.move_mm))}"
         paper.text((left - 10, sole_y - 58), words, anchor="end", color=BLUE, bold=True)
 

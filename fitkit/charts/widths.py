@@ -64,40 +64,25 @@ class WidthSide:
         return [0.0, *marks, *(end for spans in self.spans_mm.values() for span in spans for end in span)]
 
 
-@dataclass(frozen=True)
-class Line:
-    """The line of changes, the same for both sides: places [mm] on the sheet [px]."""
-
-    low_mm: int
-    high_mm: int
-
-    @property
-    def px_per_mm(self) -> float:
-        return (WIDTH_PX - 2 * MARGIN_PX) / (self.high_mm - self.low_mm)
-
-    def x(self, change_mm: float) -> float:
-        """Return where a change [mm] is on the sheet [px]."""
-        return MARGIN_PX + (change_mm - self.low_mm) * self.px_per_mm
-
-
 def widths(sides: Sequence[WidthSide], *, family: str = "") -> Figure:
     """Draw the widths a family reaches as one line a side, to one scale."""
     check_sides(sides)
     rows = [each for side in sides for each in _rows(side)]
     places = [place for side in sides for place in side.places_mm]
     low, high = math.floor(min(places)) - 1, math.ceil(max(places)) + 1
-    line = Line(low, max(high, low + LEAST_RANGE_MM))
-    blocks = [_Block(side, line) for side in sides]
+    changes = range(low, max(high, low + LEAST_RANGE_MM) + 1)
     notes = wrapped(_notes(sides), width_px=0.94 * WIDTH_PX, size_px=WORDS_PX)
     title = f"Widths the parts reach{f': {family}' if family else ''}"
     titles = wrapped(title, width_px=0.9 * WIDTH_PX, size_px=TITLE_PX, bold=True)
     top = 13 + 19 * len(titles)
-    drawing = Drawing(WIDTH_PX, math.ceil(top + sum(block.height_px + 14 for block in blocks) + ROW_PX * len(notes)))
+    drawing = Drawing(WIDTH_PX, 0)
     drawing.paper.text((EDGE_PX, 13), titles, row_px=19, size_px=TITLE_PX, bold=True)
-    for block in blocks:
-        block.draw(drawing.paper, top)
-        top += block.height_px + 14
+    px_per_mm = (WIDTH_PX - 2 * MARGIN_PX) / (len(changes) - 1)
+    line = drawing.across(origin_px=(MARGIN_PX - low * px_per_mm, 0), px_per_mm=px_per_mm)
+    for side in sides:
+        top = _side(line, side, changes, top) + 14
     drawing.paper.text((EDGE_PX, top), notes, row_px=ROW_PX, color=GREY)
+    drawing.height_px = math.ceil(top + ROW_PX * len(notes))
     opening = f"{title}, as changes of half-stance in mm, outward positive."
     return drawing.figure(title=title, alt=opening, rows=rows)
 
@@ -159,41 +144,33 @@ def _notes(sides: Sequence[WidthSide]) -> str:
     return f"{notes}Blank: nothing reaches."
 
 
-class _Block:
-    """What one side's row holds and how high it is, settled before the sheet is made."""
-
-    def __init__(self, side: WidthSide, line: Line) -> None:
-        self.side, self.line = side, line
-        self.marks = _marks(side, line)
-        self.names = _names(side, line)
-        said = [] if side.reachable_mm else ["What these parts reach: not assessed."]
-        said += [f"Chosen: {_chosen(side)}."] if side.reached_mm is not None else []
-        said += [f"Refused: {part}, {reason}." for part, reason in side.refused]
-        self.said = [piece for each in said for piece in wrapped(each, width_px=0.92 * WIDTH_PX, size_px=WORDS_PX)]
-        mark_rows = max((at for *_, at in self.marks), default=-1) + 1
-        name_rows = max((tier for _, _, tier in self.names), default=-1) + 1
-        # Tops below the row's heading: of the bar, of the names under the line, of what is said below them [px].
-        self.bar_px = 22 + ROW_PX * mark_rows + (18 if side.wish_mm is not None else 0)
-        self.names_px = self.bar_px + BAR_PX + 37
-        self.said_px = self.names_px + ROW_PX * name_rows
-        self.height_px = self.said_px + ROW_PX * len(self.said)
-
-    def draw(self, paper: View, top: float) -> None:
-        """Draw the row with its heading at `top` [px]."""
-        paper.text((EDGE_PX, top + 6), _heading(self.side), size_px=SIDE_PX, bold=True)
-        _bars(paper, self.line, self.side, top + self.bar_px)
-        _axis(paper, self.line, top + self.bar_px + BAR_PX)
-        for words, x, anchor, at in self.marks:
-            color = BLUE if words.startswith("wish") else INK
-            paper.text((x, top + 27 + ROW_PX * at), words, anchor=anchor, bold=True, color=color)
-        if self.side.wish_mm is not None:
-            _pointers(paper, self.line, self.side, top + self.bar_px)
-        for words, centre, tier in self.names:
-            paper.text((centre, top + self.names_px + ROW_PX * tier), words, anchor="middle")
-        paper.text((EDGE_PX, top + self.said_px), self.said, row_px=ROW_PX, color=GREY)
+def _side(line: View, side: WidthSide, changes: range, top: float) -> float:
+    """Draw one side from `top` down and return where it ends [px]."""
+    marks, names, paper = _marks(side, line), _names(side, line), line.drawing.paper
+    said = [] if side.reachable_mm else ["What these parts reach: not assessed."]
+    said += [f"Chosen: {_chosen(side)}."] if side.reached_mm is not None else []
+    said += [f"Refused: {part}, {reason}." for part, reason in side.refused]
+    said = [piece for each in said for piece in wrapped(each, width_px=0.92 * WIDTH_PX, size_px=WORDS_PX)]
+    # Tops of the bar, of the names under the line, of what is said below them [px].
+    bar = top + 22 + ROW_PX * (1 + max((at for *_, at in marks), default=-1))
+    bar += 18 if side.wish_mm is not None else 0
+    names_px = bar + BAR_PX + 37
+    said_px = names_px + ROW_PX * (1 + max((tier for *_, tier in names), default=-1))
+    paper.text((EDGE_PX, top + 6), _heading(side), size_px=SIDE_PX, bold=True)
+    _bars(line, side, bar)
+    _axis(line, changes, bar + BAR_PX)
+    for words, x, anchor, at in marks:
+        color = BLUE if words.startswith("wish") else INK
+        paper.text((x, top + 27 + ROW_PX * at), words, anchor=anchor, bold=True, color=color)
+    if side.wish_mm is not None:
+        _pointers(line, side, bar)
+    for words, centre, tier in names:
+        paper.text((centre, names_px + ROW_PX * tier), words, anchor="middle")
+    paper.text((EDGE_PX, said_px), said, row_px=ROW_PX, color=GREY)
+    return said_px + ROW_PX * len(said)
 
 
-def _marks(side: WidthSide, line: Line) -> list[tuple[str, float, str, int]]:
+def _marks(side: WidthSide, line: View) -> list[tuple[str, float, str, int]]:
     """Return words, x [px], anchor and row of what stands above the bar: side by side, else one over the other."""
     if side.wish_mm is None:
         return []
@@ -223,7 +200,7 @@ def _beside(x_px: float, words: str, *, right: bool) -> tuple[float, str]:
     return (x_px - 5, "start") if right else (x_px + 5, "end")
 
 
-def _names(side: WidthSide, line: Line) -> list[tuple[str, float, int]]:
+def _names(side: WidthSide, line: View) -> list[tuple[str, float, int]]:
     """Return words, centre [px] and tier of the names below the line, none on another."""
     spans = [(span, f"{BLANK} {_span(*span)}") for span in side.gaps_mm]
     spans += [(span, f"refused parts {_span(*span)}") for span in side.refused_only_mm]
@@ -238,7 +215,8 @@ def _names(side: WidthSide, line: Line) -> list[tuple[str, float, int]]:
     return placed
 
 
-def _bars(paper: View, line: Line, side: WidthSide, top: float) -> None:
+def _bars(line: View, side: WidthSide, top: float) -> None:
+    paper = line.drawing.paper
     for low, high in side.reachable_mm:
         x, x2 = _ends(line, low, high)
         paper.box((x, top), (x2, top + BAR_PX), fill=INK)
@@ -248,7 +226,7 @@ def _bars(paper: View, line: Line, side: WidthSide, top: float) -> None:
         paper.lines(_hatching(x, x2, top, top + BAR_PX), stroke=GREY)
 
 
-def _ends(line: Line, low: float, high: float) -> Point:
+def _ends(line: View, low: float, high: float) -> Point:
     """Return both ends on the sheet [px]; a single place is drawn a little broader than it is, to be seen."""
     x, x2 = line.x(low), line.x(high)
     spare = max(0, LEAST_BAR_PX - (x2 - x)) / 2
@@ -266,32 +244,28 @@ def _hatching(left: float, right: float, top: float, bottom: float) -> list[tupl
     return pieces
 
 
-def _axis(paper: View, line: Line, y: float) -> None:
-    low, high = line.low_mm, line.high_mm
+def _axis(line: View, changes: range, y: float) -> None:
     step = next(step for step in (1, 2, 5, 10, 20, 50, 100) if step * line.px_per_mm >= 26)
     fine = 1 if line.px_per_mm >= 4 else max(1, step // 2)
-    ticks = [change for change in range(low, high + 1) if change % fine == 0]
-    pieces = [((line.x(t), y + 2), (line.x(t), y + (9 if t % step == 0 else 6))) for t in ticks]
-    paper.lines([((line.x(low), y + 2), (line.x(high), y + 2)), *pieces], stroke=GREY, width_px=0.8)
+    ticks = [change for change in changes if change % fine == 0]
+    pieces = [((t, y + 2), (t, y + (9 if t % step == 0 else 6))) for t in ticks]
+    line.lines([((changes[0], y + 2), (changes[-1], y + 2)), *pieces], stroke=GREY, width_px=0.8)
     for change in ticks:
         if change % step == 0:
-            paper.text((line.x(change), y + 18), _signed(change), anchor="middle", color=GREY, bold=change == 0)
+            line.text((change, y + 18), _signed(change), anchor="middle", color=GREY, bold=change == 0)
 
 
-def _pointers(paper: View, line: Line, side: WidthSide, bar: float) -> None:
+def _pointers(line: View, side: WidthSide, bar: float) -> None:
     """Draw arrows from above to the wish and to what is reached, and what lies between as a dimension."""
-    wish, y = line.x(side.wish_mm), bar - 16
-    paper.path([(wish, y - 6), (wish, bar)], stroke=BLUE, width_px=1.6, pattern="dashed")
-    paper.head((wish, bar), away_from=(wish, bar - 9), color=BLUE)
+    wish, reached, y = side.wish_mm, side.reached_mm, bar - 16
+    line.line((wish, y - 6), (wish, bar), stroke=BLUE, width_px=1.6, pattern="dashed")
+    line.head((wish, bar), away_from=(wish, bar - 9), color=BLUE)
     if not side.remains:
         return
-    reached = line.x(side.reached_mm)
-    paper.line((reached, y - 6), (reached, bar), width_px=1.6)
-    paper.head((reached, bar), away_from=(reached, bar - 9))
-    paper.level_dimension(reached, wish, y)
+    line.line((reached, y - 6), (reached, bar), width_px=1.6)
+    line.head((reached, bar), away_from=(reached, bar - 9))
+    line.level_dimension((reached, y), (wish, y))
     words = _remaining(side)
-    right, breadth = max(wish, reached) + 14, text_width_px(words, size_px=WORDS_PX, bold=True)
-    if right + breadth < WIDTH_PX - EDGE_PX:
-        paper.text((right, y), words, bold=True)
-    else:
-        paper.text((min(wish, reached) - 14, y), words, bold=True, anchor="end")
+    fits = line.x(max(wish, reached)) + 14 + text_width_px(words, size_px=WORDS_PX, bold=True) < WIDTH_PX - EDGE_PX
+    place, shift_px, anchor = (max(wish, reached), 14, "start") if fits else (min(wish, reached), -14, "end")
+    line.text((place, y), words, bold=True, anchor=anchor, shift_px=(shift_px, 0))
