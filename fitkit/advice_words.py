@@ -9,18 +9,6 @@ from fitkit.estimate import Estimate
 from fitkit.vocabulary import PLACES, SIGN_WORDS
 from fitkit.words import decimal, halved, halves, span
 
-__all__ = [
-    "COSTS_LESS",
-    "KIND_WORDS",
-    "REASON_WORDS",
-    "change_words",
-    "needs_words",
-    "no_move_words",
-    "slots_words",
-    "value_words",
-    "worse_words",
-]
-
 COSTS_LESS = "Too far toward the heel costs less than too far toward the toes."
 
 KIND_WORDS = {

@@ -13,16 +13,6 @@ from fitkit.session.paths import holds_any
 from fitkit.session.rider import Sign
 from fitkit.vocabulary import SIGN_WORDS, SIGNS, URGENCIES
 
-__all__ = [
-    "WHO_TO_SEE",
-    "SignFound",
-    "most_urgent",
-    "put_back",
-    "signs_cleared",
-    "signs_open",
-    "stops_advice",
-]
-
 ADULT_YEARS = 18
 
 WHO_TO_SEE = {

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 from typing import Literal, get_args
 
-__all__ = ["GRADES", "UNITS", "Estimate", "Grade", "Unit", "between", "known", "missing"]
-
 Unit = Literal["mm", "deg", "1", "turns"]
 Grade = Literal["measured here", "derived", "published", "common practice", "house rule", "this clinic", "from memory"]
 UNITS: tuple[str, ...] = get_args(Unit)

@@ -4,36 +4,6 @@ from __future__ import annotations
 
 from typing import Literal, get_args
 
-__all__ = [
-    "BOLTS",
-    "FORMAT",
-    "PLACES",
-    "REGIONS",
-    "RIDING",
-    "SEEN",
-    "SEEN_WORDS",
-    "SIGNS",
-    "SIGN_WORDS",
-    "TAKEN_BRIEFLY",
-    "URGENCIES",
-    "VERSION",
-    "Cause",
-    "CleatWear",
-    "Format",
-    "Population",
-    "Region",
-    "Riding",
-    "SeenFrom",
-    "SeenWhat",
-    "ShoeFit",
-    "Side",
-    "SignName",
-    "SizeSystem",
-    "TakenHow",
-    "Urgency",
-    "choice_words",
-]
-
 Format = Literal["cleat-stance-session"]
 FORMAT: str = get_args(Format)[0]
 VERSION = 1

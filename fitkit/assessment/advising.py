@@ -23,8 +23,6 @@ from fitkit.house import Rules
 from fitkit.session import Session
 from fitkit.session.paths import value_at
 
-__all__ = ["Advised", "advise_foot", "worse_since"]
-
 # House choices: a smaller change than these is no change that a complaint is put down to [mm or degrees].
 CLEAT_CHANGED_MM = 1.0
 _CHANGED = {

@@ -10,21 +10,10 @@ from fitkit.assessment.inputs import SIDES, Drawn, Draws, Inputs
 from fitkit.assessment.results import RESULTS, evaluate
 from fitkit.calculations import clearances
 from fitkit.calculations.clearances import LEAST_LEAN_DEG
-from fitkit.calculations.parts import NEEDS_MAKERS_WORD
+from fitkit.calculations.part_options import NEEDS_MAKERS_WORD
 from fitkit.calculations.readings import Quantity, exact
 from fitkit.estimate import Estimate
 from fitkit.session.paths import holds_any
-
-__all__ = [
-    "GAPS",
-    "FootGap",
-    "Unsafe",
-    "added_since_found",
-    "find_unsafe",
-    "foot_gaps",
-    "outward_since_found",
-    "thread_turns",
-]
 
 CHANGED_BY = 0.5  # house choice [mm or degrees]: after a greater change a gap is measured again
 SMALL_GAP_MM = 10.0  # house choice: a gap under this is measured again after a turn of the cleat

@@ -16,8 +16,6 @@ from fitkit.calculations.readings import Quantity, linear
 from fitkit.estimate import Estimate
 from fitkit.house import Shift
 
-__all__ = ["Foot", "Start", "assess_cleat", "foot_of", "start_of"]
-
 
 @dataclass(frozen=True)
 class Start:

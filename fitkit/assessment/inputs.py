@@ -17,8 +17,6 @@ from fitkit.session.paths import counting, value_at
 from fitkit.session.reading import earlier_path
 from fitkit.session.study import FitterStudy, load_study
 
-__all__ = ["COUNT", "SIDES", "Drawn", "Draws", "Inputs", "Visit", "load_visit", "study_path", "unknown_parts"]
-
 SIDES = ("left", "right")
 _KINDS = {"spindle_id": "spindle", "extender_id": "extender", "base_adapter_id": "base_adapter"}
 

@@ -30,8 +30,6 @@ from fitkit.calculations.stroke import (
 from fitkit.estimate import Estimate
 from fitkit.words import decimal
 
-__all__ = ["LegFound", "assess_leg", "assess_saddle"]
-
 # Every five degrees: the extremes are refined between, and the mean of a smooth stroke gains nothing from more.
 DRAWN_STEPS = 72
 _KNEE, _DOWN = "untouched.knee_change", "height_only.saddle_down"

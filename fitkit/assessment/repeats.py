@@ -9,8 +9,6 @@ from fitkit.calculations.readings import Interval
 from fitkit.calculations.repeatability import LimitsOfAgreement
 from fitkit.session.study import FitterStudy, MarkRepeats
 
-__all__ = ["Repeated", "assess_repeats", "study_of"]
-
 ROUNDS_NEEDED = "the joint marked anew twice or more on one shoe or more"
 TAPE_NEEDED = "two or more readings of one shoe with the tape left on"
 

@@ -13,8 +13,6 @@ from fitkit.calculations import clearances, cleats, knock_on, stance
 from fitkit.calculations.readings import Quantity
 from fitkit.estimate import Estimate, Grade, Unit, known, missing
 
-__all__ = ["AS_FOUND", "RESULTS", "RESULT_NAMES", "SLOT_ENDS", "Input", "Result", "evaluate", "measured", "row_of"]
-
 
 def _as_read(reading: Quantity) -> Quantity:
     return reading

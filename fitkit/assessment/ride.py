@@ -29,8 +29,6 @@ from fitkit.readers import FileProblems
 from fitkit.readers.film import Film, FilmSide, read_film
 from fitkit.readers.power import read_power
 
-__all__ = ["Compared", "FilmedKnee", "Ridden", "SideRidden", "Sprint", "assess_ride"]
-
 LISTED = 4  # a file wrong from top to bottom has thousands of problems alike
 
 

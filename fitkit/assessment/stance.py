@@ -16,8 +16,6 @@ from fitkit.calculations.readings import Quantity
 from fitkit.calculations.stance import Stance
 from fitkit.estimate import Estimate
 
-__all__ = ["assess_stance", "choices_of", "hips_of", "stance_of", "worked_out_of"]
-
 _GAPS_AS_FOUND = (
     "gaps between foot and crank count as they were as found; the foot stands otherwise now: measure them again"
 )

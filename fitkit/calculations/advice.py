@@ -12,18 +12,6 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
-__all__ = [
-    "HEEL_WARD_SIGNS",
-    "Advice",
-    "FootFacts",
-    "Kind",
-    "RiddenSetting",
-    "Steps",
-    "Worse",
-    "advise",
-    "worse_complaints",
-]
-
 Kind = Literal["clinician", "decided", "put_back", "kept", "after_trials", "other_cause", "move", "leave", "unknown"]
 HEEL_WARD_SIGNS = ("unsteady", "heel_drops")
 HEEL_WARD_RIDING = ("long_steady", "time_trial")

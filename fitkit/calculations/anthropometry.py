@@ -19,24 +19,6 @@ from fitkit.calculations.readings import Quantity
 from fitkit.constants import SECOND, Published
 from fitkit.vocabulary import Population
 
-__all__ = [
-    "MODELS_SHARE_INPUTS",
-    "SEGMENTS",
-    "HipSpacing",
-    "Proportion",
-    "SpacingRow",
-    "half_spacing_bell",
-    "half_spacing_hara",
-    "half_spacing_harrington",
-    "half_spacing_harrington_width_only",
-    "hip_spacing",
-    "inseam_contradiction",
-    "segment_of_stature",
-    "spacing_ct_line",
-    "spacing_draws",
-    "trouser_size_words",
-]
-
 MODELS_SHARE_INPUTS = "Models that share an input agree by construction: that is no evidence."
 
 

@@ -14,22 +14,6 @@ import numpy as np
 from fitkit import constants
 from fitkit.calculations.readings import Quantity, as_quantity, linear
 
-__all__ = [
-    "LEAN_SCOPE",
-    "LEAST_LEAN_DEG",
-    "TOE_SCOPE",
-    "Turns",
-    "bending_ratio",
-    "bending_words",
-    "gap_words",
-    "lean_deg",
-    "lean_words",
-    "thread_turns",
-    "toe_gap",
-    "toe_gap_after",
-    "turns_engaged",
-]
-
 LEAST_LEAN_DEG = constants.LEAST_LEAN_DEG.value
 
 LEAN_SCOPE = (

@@ -14,17 +14,6 @@ import numpy as np
 
 from fitkit.calculations.readings import Quantity, linear
 
-__all__ = [
-    "Band",
-    "Float",
-    "free_rotation",
-    "move_between_marks",
-    "shift_to",
-    "shortfall",
-    "square_to_axle",
-    "starting_band",
-]
-
 End = Literal["high", "low", "none"]
 
 

@@ -11,8 +11,6 @@ from itertools import pairwise
 
 import numpy as np
 
-__all__ = ["GREATEST_GAP_DEG", "crank_angle_deg", "film_problems", "find_turns", "same_length"]
-
 LEAST_FRAMES_PER_S = 20.0  # house choice: 13 frames a turn at 90 turns a minute
 CRANK_MM = (100.0, 230.0)  # house choice: half the pedal's way up and down, where no crank length is given
 SCALE_WITHIN = 0.1  # house choice: how far the pedal's way may be from the crank length

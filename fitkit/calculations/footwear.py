@@ -12,16 +12,6 @@ from fitkit import constants
 from fitkit.calculations.readings import Quantity, linear
 from fitkit.vocabulary import Population
 
-__all__ = [
-    "Population",
-    "SizeSystem",
-    "eu_from_label",
-    "expected_first_mtp",
-    "label_note",
-    "size_from_foot",
-    "sizes_differ",
-]
-
 SizeSystem = Literal["eu", "uk", "us_men", "us_women", "mondopoint"]
 
 LEAST_FOOT_MM, GREATEST_FOOT_MM = 150.0, 350.0

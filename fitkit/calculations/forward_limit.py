@@ -15,17 +15,6 @@ from scipy import special
 
 from fitkit.words import halves
 
-__all__ = [
-    "UNSTEADINESS_WORDS",
-    "Bracket",
-    "ScoredSetting",
-    "ScoredTrial",
-    "along_setbacks",
-    "bracket",
-    "hit_rate",
-    "hit_rate_words",
-]
-
 UNSTEADINESS_WORDS = {
     0: "The foot stays where it is put and the knee goes up and down on one line.",
     3: "The foot or the knee wanders now and then, and comes back by itself.",

@@ -15,8 +15,6 @@ from scipy import optimize, special
 
 from fitkit.calculations.readings import Interval
 
-__all__ = ["NOT_FOUND", "Hinge", "hinge", "two_lines"]
-
 LEAST_SETBACKS = 5  # house choice
 LEAST_REPEATS = 3  # house choice
 NOT_FOUND = "not found"

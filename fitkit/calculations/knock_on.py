@@ -31,20 +31,6 @@ from fitkit.calculations.stroke import (
     solve_pose,
 )
 
-__all__ = [
-    "KnockOnDraws",
-    "Remaining",
-    "SaddleMove",
-    "calf_lever_ratio",
-    "down_the_tube",
-    "full_saddle_move",
-    "height_only_saddle_down",
-    "hip_distance_as_found",
-    "over_draws",
-    "remaining",
-    "untouched_knee_change",
-]
-
 
 @dataclass(frozen=True)
 class SaddleMove:

@@ -14,18 +14,6 @@ from scipy import optimize, special
 from fitkit.calculations.mixed_model import Fit, Grid, Hierarchy, fit
 from fitkit.calculations.readings import Interval
 
-__all__ = [
-    "MIDDLE_SIZE_EU",
-    "SIMULATED_COVERAGE",
-    "Learned",
-    "Prior",
-    "Settled",
-    "effect_of_start",
-    "fitter_bias",
-    "learn",
-    "new_rider",
-]
-
 MIDDLE_SIZE_EU = 42.0  # the line's level is counted there, where most riders are
 # Share of held-out riders inside the 95 % interval, as tests/benchmarks/bench_coverage.py found it.
 SIMULATED_COVERAGE = 0.961

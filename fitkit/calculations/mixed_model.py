@@ -15,8 +15,6 @@ from itertools import product
 import numpy as np
 from scipy import optimize, special
 
-__all__ = ["Fit", "Gaussian", "Grid", "Hierarchy", "Terms", "fit", "given_spreads", "terms"]
-
 # Even steps: for a smooth function that dies away at both ends the plain sum is exact to many digits, also where
 # feet differ so little that a bound is nearly a step, at which Gauss-Hermite nodes fail.
 _EVEN_NODES = np.linspace(-7, 7, 57)

@@ -10,21 +10,6 @@ import numpy as np
 
 from fitkit.calculations import clearances
 
-__all__ = [
-    "KINDS",
-    "NEEDS_MAKERS_WORD",
-    "PLACES",
-    "Item",
-    "PartOptions",
-    "PartRow",
-    "SearchRules",
-    "Side",
-    "families_of",
-    "fitted_items",
-    "items_of",
-    "maker_refuses",
-]
-
 # An extender lengthens the lever at the crank face and adds a joint, so its maker must say whom it carries.
 NEEDS_MAKERS_WORD = ("extender",)
 KINDS = ("spindle", "washer", "extender", "cleat", "base_adapter", "crank")

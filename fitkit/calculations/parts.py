@@ -18,7 +18,6 @@ import numpy as np
 from fitkit.calculations import clearances
 from fitkit.calculations.part_options import (
     EXTENDER,
-    NEEDS_MAKERS_WORD,
     SPINDLE,
     WASHER,
     Item,
@@ -31,18 +30,6 @@ from fitkit.calculations.part_options import (
     items_of,
     maker_refuses,
 )
-
-__all__ = [
-    "CHANGE_OF_FAMILY",
-    "NEEDS_MAKERS_WORD",
-    "Choice",
-    "Pair",
-    "PartRow",
-    "RefusedPart",
-    "SearchRules",
-    "Side",
-    "choose",
-]
 
 CHANGE_OF_FAMILY = (
     "A change of family: measure stack, float, cleat setback and spindle to cleat centre again; "

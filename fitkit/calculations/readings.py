@@ -13,18 +13,6 @@ from dataclasses import dataclass
 
 from scipy import special
 
-__all__ = [
-    "Interval",
-    "Quantity",
-    "StandardDeviation",
-    "as_quantity",
-    "exact",
-    "linear",
-    "mean_of",
-    "pooled_spread",
-    "sample_variance",
-]
-
 HOUSE_WEIGHT = 4  # the house spread counts as much as a sample with four degrees of freedom
 
 

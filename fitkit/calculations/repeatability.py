@@ -15,17 +15,6 @@ from scipy import special
 
 from fitkit.calculations.readings import Interval, StandardDeviation
 
-__all__ = [
-    "LimitsOfAgreement",
-    "bias",
-    "icc",
-    "limits_of_agreement",
-    "mark_place_spread",
-    "repeat_spread",
-    "smallest_detectable_change",
-    "technical_error",
-]
-
 
 @dataclass(frozen=True)
 class LimitsOfAgreement:

@@ -17,17 +17,6 @@ from fitkit import constants
 from fitkit.calculations.film_points import GREATEST_GAP_DEG, crank_angle_deg, find_turns, same_length
 from fitkit.calculations.readings import Interval, Quantity, linear, mean_of, pooled_spread
 
-__all__ = [
-    "PUBLISHED_FINDINGS",
-    "AnglePlace",
-    "KneeTrack",
-    "Revolution",
-    "knee_from_ruler",
-    "knee_track",
-    "places_by_angle",
-    "travel_change",
-]
-
 CADENCE_RPM = (30.0, 200.0)  # house choice: outside this a film's turns are not the rider's
 GREATEST_OFFSET_MM = 300.0  # house choice: further out no knee is, so that it was read in another unit
 LEAST_TURNS = 5  # house choice: fewer say too little of how like its neighbours a turn is

@@ -13,8 +13,6 @@ from fitkit import constants
 from fitkit.calculations.readings import Quantity, exact, linear
 from fitkit.constants import Published
 
-__all__ = ["IGNORED", "KNEE_RANGES", "HeightRule", "disagreement_mm", "height_rules"]
-
 IGNORED = (
     "These rules know nothing of cleat setback, shoe and pedal stack, foot length, foot pitch or where the saddle is "
     "sat on."

@@ -16,8 +16,6 @@ from scipy import integrate, special
 
 from fitkit.calculations.readings import Interval
 
-__all__ = ["Effort", "SprintFile", "TorqueCadence", "read_sprints", "torque_cadence_line"]
-
 # House choices, no source, save where said.
 SHARE_OF_BEST = 0.5  # an effort is where power stays above this share of the file's highest
 SHARE_AT_START = 0.25  # its start is where power last rose through this share of its own peak

@@ -16,21 +16,6 @@ from scipy import special
 from fitkit import constants
 from fitkit.calculations.readings import HOUSE_WEIGHT, Interval, StandardDeviation, mean_of, pooled_spread
 
-__all__ = [
-    "A_YES",
-    "EXERTION_QUESTIONS",
-    "LEAST_SPRINTS",
-    "ORDER_WORDS",
-    "Difference",
-    "Screen",
-    "SettingSprints",
-    "by_setting",
-    "compare",
-    "exertion_screen",
-    "smallest_detectable_percent",
-    "trade_figure_words",
-]
-
 LEAST_SPRINTS = 4  # house choice, fixed with the published reproducibility: fewer show only differences above 5 %
 
 A_YES = "clinician: a yes in the exertion screen"

@@ -13,18 +13,6 @@ import numpy as np
 
 from fitkit.calculations.readings import Quantity, as_quantity, linear
 
-__all__ = [
-    "LEAN_DESCRIBES",
-    "Candidate",
-    "HalfStance",
-    "SideLengths",
-    "Stance",
-    "candidates",
-    "frontal_lean_deg",
-    "hip_height_mm",
-    "stance",
-]
-
 UNEVEN = "uneven cranks"
 
 _Term = tuple[float, str, Quantity]

@@ -32,29 +32,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-__all__ = [
-    "ROUNDING_MM",
-    "STEPS",
-    "Array",
-    "BikeGeometry",
-    "Chain",
-    "Cleat",
-    "HipCentre",
-    "Leg",
-    "Numbers",
-    "OutOfReach",
-    "Pitch",
-    "Pose",
-    "ankle_path",
-    "crank_angles",
-    "greatest_hip_distance",
-    "hip_on_tube",
-    "hip_to_ankle",
-    "least_knee_flexion",
-    "require_reach",
-    "solve_pose",
-]
-
 Array = NDArray[np.float64]
 Numbers = float | Array
 

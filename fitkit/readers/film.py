@@ -38,8 +38,6 @@ import numpy as np
 from fitkit.problems import Problem
 from fitkit.readers import FileProblems, Row, Table, frozen, number, read_rows, rising, unusable
 
-__all__ = ["POINTS", "SETTINGS", "Film", "FilmSide", "read_film"]
-
 POINTS = ("left_pedal", "left_knee", "right_pedal", "right_knee")
 _COLUMNS = ("time_s", *(f"{point}_{axis}" for point in POINTS for axis in "xy"))
 SETTINGS = {

@@ -23,8 +23,6 @@ import numpy as np
 from fitkit.problems import Problem
 from fitkit.readers import FileProblems, Table, content_of, frozen, read_rows, rising, unusable
 
-__all__ = ["PowerFile", "read_power", "read_power_fit", "read_power_table"]
-
 COLUMNS = ("time_s", "power_w", "cadence_rpm")
 NO_READER = (
     "reading FIT files needs fitdecode, which is not installed: "
