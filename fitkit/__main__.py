@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 from fitkit import __version__
 
@@ -17,7 +18,9 @@ __all__ = ["main"]
 _FINE, _PROBLEMS, _WRONG_CALL = 0, 1, 2
 _STOPPED = 130
 _MOST_WORKERS = 64
-_SESSIONS = "session files, or folders that are searched for them with all their subfolders"
+
+Argument = tuple[tuple[str, ...], dict[str, Any]]  # names and options, as argparse takes them
+_COMMANDS: list[tuple[Callable[..., int], str, tuple[Argument, ...]]] = []  # each with what it does and its arguments
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -25,13 +28,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         # A terminal that lacks a letter gets its code instead of an error.
         stream.reconfigure(errors="backslashreplace")
-    given = _parser().parse_args(arguments)
+    given = vars(_parser().parse_args(arguments))
     # Imported only now, so that --help answers at once.
     from fitkit.problems import WrongCallError
     from fitkit.words import one_line
 
     try:
-        return given.carry_out(given)
+        return given.pop("carry_out")(**given)
     except WrongCallError as error:
         for line in error.args:
             sys.stderr.write(f"{one_line(line, longest=4000)}\n")
@@ -54,23 +57,15 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=__version__)
     _add_house(parser, default=None)
     commands = parser.add_subparsers(title="commands", required=True, metavar="COMMAND")
-    _add_open(commands)
-    _add_new(commands)
-    _add_check(commands)
-    _add_report(commands)
-    _add_overview(commands)
-    _add_forget(commands)
+    for carry_out, about, declared in _COMMANDS:
+        name = carry_out.__name__.strip("_")
+        command = commands.add_parser(name, help=about, description=about, allow_abbrev=False)
+        command.set_defaults(carry_out=carry_out)
+        # Said before the command or after it; what stands after must not be undone by a default.
+        _add_house(command, default=argparse.SUPPRESS)
+        for names, options in declared:
+            command.add_argument(*names, **options)
     return parser
-
-
-def _command(
-    commands: argparse._SubParsersAction, name: str, carry_out: Callable, about: str
-) -> argparse.ArgumentParser:
-    command = commands.add_parser(name, help=about, description=about, allow_abbrev=False)
-    command.set_defaults(carry_out=carry_out)
-    # Said before the command or after it; what stands after must not be undone by a default.
-    _add_house(command, default=argparse.SUPPRESS)
-    return command
 
 
 def _add_house(parser: argparse.ArgumentParser, *, default: str | None) -> None:
@@ -79,105 +74,22 @@ def _add_house(parser: argparse.ArgumentParser, *, default: str | None) -> None:
         parser.add_argument(f"--{name}", type=Path, metavar="FILE", default=default, help=about)
 
 
-def _add_open(commands: argparse._SubParsersAction) -> None:
-    command = _command(
-        commands, "open", _open, "Open the workbench: the notebooks of a visit, in the browser, on a private folder."
-    )
-    command.add_argument(
-        "session",
-        metavar="SESSION",
-        nargs="?",
-        type=Path,
-        help="a session file to begin with (the start page, if not said)",
-    )
-    command.add_argument(
-        "--work", type=Path, metavar="FOLDER", help="the work folder (your own data folder, if not said)"
-    )
-    command.add_argument("--no-browser", action="store_true", help="print the address and open no browser")
+def _command(about: str, *declared: Argument) -> Callable[[Callable[..., int]], Callable[..., int]]:
+    """Make the function below a command of its name; its parameters are the arguments declared here."""
+
+    def listed(carry_out: Callable[..., int]) -> Callable[..., int]:
+        _COMMANDS.append((carry_out, about, declared))
+        return carry_out
+
+    return listed
 
 
-def _add_new(commands: argparse._SubParsersAction) -> None:
-    command = _command(commands, "new", _new, "Begin a visit: write an empty session file and print where it is.")
-    command.add_argument(
-        "client_id", metavar="CLIENT_ID", type=_client, help="the clinic's id of the client, like rider-042"
-    )
-    command.add_argument("--setup", default="road", help="which bicycle and shoes, in a word (road, if not said)")
-    command.add_argument(
-        "--in", dest="folder", type=Path, default=Path(), metavar="FOLDER", help="where to write it (here, if not said)"
-    )
+def _argument(*names: str, **options: Any) -> Argument:
+    return names, options
 
 
-def _add_check(commands: argparse._SubParsersAction) -> None:
-    command = _command(
-        commands, "check", _check, "Say everything that is wrong with session files, and what in them is unusual."
-    )
-    command.add_argument("sessions", metavar="SESSIONS", nargs="+", help=_SESSIONS)
-
-
-def _add_report(commands: argparse._SubParsersAction) -> None:
-    command = _command(
-        commands,
-        "report",
-        _report,
-        "Make each visit's record and rider's sheet. Visits that have not changed are left alone.",
-    )
-    command.add_argument("sessions", metavar="SESSIONS", nargs="+", help=_SESSIONS)
-    command.add_argument(
-        "--out",
-        type=Path,
-        required=True,
-        metavar="FOLDER",
-        help="where the records go; open index.html in it afterwards",
-    )
-    command.add_argument(
-        "--workers", type=_workers, default=2, metavar="N", help="how many records are made at a time (2, if not said)"
-    )
-    command.add_argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium")
-    command.add_argument("--again", action="store_true", help="make every record again, changed or not")
-    command.add_argument(
-        "--cluster",
-        metavar="ADDRESS",
-        help="let a running Dask cluster of the clinic's own machines make the records: tls://HOST:PORT, or "
-        "tcp://127.0.0.1:PORT on this machine",
-    )
-    command.add_argument(
-        "--plain-kernels",
-        action="store_true",
-        help="start a notebook kernel for every record instead of copying a warm process: the same records, slower",
-    )
-
-
-def _add_overview(commands: argparse._SubParsersAction) -> None:
-    command = _command(
-        commands,
-        "overview",
-        _overview,
-        "Make one page of all visits: follow-ups, parts to order, what the clinic's own settled riders say.",
-    )
-    command.add_argument("sessions", metavar="SESSIONS", nargs="+", help=_SESSIONS)
-    command.add_argument(
-        "--out", type=Path, required=True, metavar="FOLDER", help="where overview.html and overview.ipynb go"
-    )
-    command.add_argument(
-        "--export-band", type=Path, metavar="FILE", help="write new house rules with the learned band, if you decide so"
-    )
-    command.add_argument("--decided-by", type=_client, metavar="ID", help="your id, with --export-band")
-
-
-def _add_forget(commands: argparse._SubParsersAction) -> None:
-    command = _command(
-        commands,
-        "forget",
-        _forget,
-        "Remove a client for good: session files with their history, records, lines of the log.",
-    )
-    command.add_argument("client_id", metavar="CLIENT_ID", type=_client, help="the clinic's id of the client")
-    command.add_argument(
-        "--in", dest="folder", type=Path, required=True, metavar="FOLDER", help="the folder with the session files"
-    )
-    command.add_argument(
-        "--out", type=Path, metavar="FOLDER", help="a folder of records, to remove the client there too"
-    )
+def _path(name: str, metavar: str, about: str, **options: Any) -> Argument:
+    return (name,), {"type": Path, "metavar": metavar, "help": about, **options}
 
 
 def _client(text: str) -> str:
@@ -194,78 +106,115 @@ def _workers(text: str) -> int:
     return int(text)
 
 
-def _new(given: argparse.Namespace) -> int:
+_SESSIONS = _argument(
+    "sessions",
+    metavar="SESSIONS",
+    nargs="+",
+    help="session files, or folders that are searched for them with all their subfolders",
+)
+
+
+@_command(
+    "Open the workbench: the notebooks of a visit, in the browser, on a private folder.",
+    _path("session", "SESSION", "a session file to begin with (the start page, if not said)", nargs="?"),
+    _path("--work", "FOLDER", "the work folder (your own data folder, if not said)"),
+    _argument("--no-browser", dest="browser", action="store_false", help="print the address and open no browser"),
+)
+def _open(session: Path | None, work: Path | None, browser: bool, rules: Path | None, parts: Path | None) -> int:
+    from fitkit import workbench
+
+    for name, path in (("FITKIT_RULES", rules), ("FITKIT_PARTS", parts)):
+        if path is not None:
+            os.environ[name] = str(path.absolute())
+    return workbench.open_command(session, work, browser=browser)
+
+
+@_command(
+    "Begin a visit: write an empty session file and print where it is.",
+    _argument("client_id", metavar="CLIENT_ID", type=_client, help="the clinic's id of the client, like rider-042"),
+    _argument("--setup", default="road", help="which bicycle and shoes, in a word (road, if not said)"),
+    _path("--in", "FOLDER", "where to write it (here, if not said)", dest="folder", default=Path()),
+)
+def _new(client_id: str, setup: str, folder: Path, rules: Path | None, parts: Path | None) -> int:
     from fitkit import session
     from fitkit.batch.inputs import load_house
     from fitkit.files import os_reason
     from fitkit.problems import WrongCallError
     from fitkit.words import one_line
 
-    access = load_house(given.rules, given.parts).rules.access
-    is_known = any(given.folder.rglob(f"{given.client_id}_*.json"))
+    access = load_house(rules, parts).rules.access
+    is_known = any(folder.rglob(f"{client_id}_*.json"))
     try:
-        path = session.new(given.client_id, date.today().isoformat(), given.setup, given.folder, access=access)
+        path = session.new(client_id, date.today().isoformat(), setup, folder, access=access)
     except session.SessionProblems as error:
         raise WrongCallError(*error.problems) from None
     except FileExistsError as error:
         sys.stderr.write(f"{one_line(error.filename)}: {one_line(error.strerror)}\n")
         return _PROBLEMS
     except OSError as error:
-        raise WrongCallError(f"{one_line(given.folder)} cannot be written: {os_reason(error)}") from None
+        raise WrongCallError(f"{one_line(folder)} cannot be written: {os_reason(error)}") from None
     if not is_known:
-        sys.stderr.write(
-            f"{given.client_id} is a new client: no earlier visit in {one_line(given.folder.absolute())}\n"
-        )
+        sys.stderr.write(f"{client_id} is a new client: no earlier visit in {one_line(folder.absolute())}\n")
     print(path)
     return _FINE
 
 
-def _open(given: argparse.Namespace) -> int:
-    from fitkit import workbench
-
-    for name, path in (("FITKIT_RULES", given.rules), ("FITKIT_PARTS", given.parts)):
-        if path is not None:
-            os.environ[name] = str(path.absolute())
-    return workbench.open_command(given.session, given.work, browser=not given.no_browser)
-
-
-def _check(given: argparse.Namespace) -> int:
+@_command("Say everything that is wrong with session files, and what in them is unusual.", _SESSIONS)
+def _check(sessions: list[str], rules: Path | None, parts: Path | None) -> int:
     from fitkit.batch.inputs import check, load_house
 
-    load_house(given.rules, given.parts)
-    return check(given.sessions, screen=sys.stdout)
+    load_house(rules, parts)
+    return check(sessions, screen=sys.stdout)
 
 
-def _report(given: argparse.Namespace) -> int:
+@_command(
+    "Make each visit's record and rider's sheet. Visits that have not changed are left alone.",
+    _SESSIONS,
+    _path("--out", "FOLDER", "where the records go; open index.html in it afterwards", required=True),
+    _argument(
+        "--workers", type=_workers, default=2, metavar="N", help="how many records are made at a time (2, if not said)"
+    ),
+    _argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium"),
+    _argument("--again", action="store_true", help="make every record again, changed or not"),
+    _argument(
+        "--cluster",
+        metavar="ADDRESS",
+        help="let a running Dask cluster of the clinic's own machines make the records: tls://HOST:PORT, or "
+        "tcp://127.0.0.1:PORT on this machine",
+    ),
+    _argument(
+        "--plain-kernels",
+        dest="forked",
+        action="store_false",
+        help="start a notebook kernel for every record instead of copying a warm process: the same records, slower",
+    ),
+)
+def _report(sessions: list[str], **options: Any) -> int:
     from fitkit.batch.run import Options, report
 
-    options = Options(
-        out=given.out,
-        workers=given.workers,
-        pdf=given.pdf,
-        again=given.again,
-        forked=not given.plain_kernels,
-        cluster=given.cluster,
-        rules=given.rules,
-        parts=given.parts,
-    )
-    return report(given.sessions, options)
+    return report(sessions, Options(**options))
 
 
-def _overview(given: argparse.Namespace) -> int:
+@_command(
+    "Make one page of all visits: follow-ups, parts to order, what the clinic's own settled riders say.",
+    _SESSIONS,
+    _path("--out", "FOLDER", "where overview.html and overview.ipynb go", required=True),
+    _path("--export-band", "FILE", "write new house rules with the learned band, if you decide so"),
+    _argument("--decided-by", type=_client, metavar="ID", help="your id, with --export-band"),
+)
+def _overview(sessions: list[str], **options: Any) -> int:
     from fitkit.batch.overview import OverviewOptions, overview
 
-    options = OverviewOptions(
-        out=given.out,
-        rules=given.rules,
-        parts=given.parts,
-        export_band=given.export_band,
-        decided_by=given.decided_by,
-    )
-    return overview(given.sessions, options)
+    return overview(sessions, OverviewOptions(**options))
 
 
-def _forget(given: argparse.Namespace) -> int:
+@_command(
+    "Remove a client for good: session files with their history, records, lines of the log.",
+    _argument("client_id", metavar="CLIENT_ID", type=_client, help="the clinic's id of the client"),
+    _path("--in", "FOLDER", "the folder with the session files", dest="folder", required=True),
+    _path("--out", "FOLDER", "a folder of records, to remove the client there too"),
+)
+def _forget(client_id: str, folder: Path, out: Path | None, rules: Path | None, parts: Path | None) -> int:
     from fitkit import session
     from fitkit.batch.index import forget_reports
     from fitkit.batch.inputs import load_house
@@ -274,24 +223,24 @@ def _forget(given: argparse.Namespace) -> int:
     from fitkit.words import one_line
     from fitkit.workbench.folder import WorkFolder
 
-    access = Access(group=load_house(given.rules, given.parts).rules.access == "group")
-    if not given.folder.is_dir():
-        raise WrongCallError(f"{one_line(given.folder)} is not a folder; expected the folder with the session files")
+    access = Access(group=load_house(rules, parts).rules.access == "group")
+    if not folder.is_dir():
+        raise WrongCallError(f"{one_line(folder)} is not a folder; expected the folder with the session files")
     try:
-        removed = [*session.forget(given.client_id, given.folder)]
+        removed = [*session.forget(client_id, folder)]
         # In a workbench's folder the visit's own notebooks and papers go too.
-        removed += WorkFolder(given.folder.absolute()).forget(given.client_id)
+        removed += WorkFolder(folder.absolute()).forget(client_id)
     except OSError as error:
         sys.stderr.write(
             f"{one_line(error.filename)} could not be removed: {os_reason(error)}; something may be left\n"
         )
         return _PROBLEMS
-    if given.out:
-        removed += forget_reports(given.client_id, given.out, access)
+    if out:
+        removed += forget_reports(client_id, out, access)
     for path in removed:
         print(one_line(path))
     if not removed:
-        sys.stderr.write(f"nothing found of {given.client_id}\n")
+        sys.stderr.write(f"nothing found of {client_id}\n")
         return _PROBLEMS
     return _FINE
 
