@@ -8,26 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from fitkit import files
-from fitkit.house.parts import COLUMNS, KINDS, Part, parse_parts
-from fitkit.house.rules import CAUSES, Clinic, Rules, Shift, Spread, StartingBand, parse_rules
+from fitkit.house.parts import Part, parse_parts
+from fitkit.house.rules import Rules, Shift, StartingBand, parse_rules
 from fitkit.problems import Problem, Problems
 
-__all__ = [
-    "CAUSES",
-    "COLUMNS",
-    "KINDS",
-    "Clinic",
-    "House",
-    "HouseProblems",
-    "Part",
-    "Problem",
-    "Rules",
-    "Shift",
-    "Spread",
-    "StartingBand",
-    "load",
-]
-
+__all__ = ["House", "HouseProblems", "Part", "Rules", "Shift", "StartingBand", "load"]
 
 GREATEST_FILE_BYTES = 1_000_000
 

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from itertools import pairwise
-from typing import Annotated, Any, Literal, NoReturn, get_args
+from typing import Annotated, Any, Literal, NoReturn
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, ValidationError
 from pydantic_core import PydanticCustomError
@@ -17,7 +17,6 @@ from fitkit.problems import Problem, joined, json_tree, near
 from fitkit.vocabulary import Cause
 
 __all__ = [
-    "CAUSES",
     "CLOSED",
     "Clinic",
     "Rules",
@@ -92,8 +91,6 @@ def problems_of(error: ValidationError, *, known: Iterable[str] = ()) -> Iterato
             expected = context.get("words") or context.get("expected") or item["msg"]
             yield Problem(where, item["msg"] if kind == "json_invalid" else found, _EXPECTED.get(kind, expected))
 
-
-CAUSES: tuple[str, ...] = get_args(Cause)
 
 VERSION = 1
 GREATEST_TEXT = 300
@@ -209,15 +206,8 @@ class Rules(BaseModel):
         A length on the body is read as well as one on the bicycle while it is short, and in proportion worse up to
         the long ones.
         """
-        by_kind = {
-            "cleat_setback": self.spread.cleat_setback_mm,
-            "pelvis": self.spread.pelvis_mm,
-            "angle": self.spread.angle_deg,
-            "gap": self.spread.gap_mm,
-            "calliper": self.spread.calliper_mm,
-        }
-        if kind in by_kind:
-            return by_kind[kind]
+        if kind != "length":
+            return getattr(self.spread, "angle_deg" if kind == "angle" else f"{kind}_mm")
         short_mm, long_mm = self.spread.short_length_mm, self.spread.long_length_mm
         if not dotted.startswith("rider."):
             return short_mm

@@ -9,12 +9,8 @@ from fitkit.session.models import Session
 from fitkit.session.paths import FieldInfo, describe, fields, json_schema, kept
 from fitkit.session.reading import SessionProblems, dump, key, load, parse
 from fitkit.session.store import Saved, new, sign_off, strike, update
-from fitkit.vocabulary import REGIONS, SEEN, SIGNS
 
 __all__ = [
-    "REGIONS",
-    "SEEN",
-    "SIGNS",
     "Change",
     "FieldInfo",
     "Problem",

@@ -16,7 +16,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Literal
 
-from pydantic import Field, StrictBool, StrictInt
+from pydantic import StrictBool, StrictInt
 
 from fitkit.session.fields import (
     SCORE,
@@ -27,8 +27,11 @@ from fitkit.session.fields import (
     RelativeFile,
     SaidText,
     Text,
+    asked,
     degrees,
+    listed,
     mm,
+    needed,
     number,
     readings,
     readings_deg,
@@ -125,7 +128,7 @@ class Bike(Part):
         "Bottom-bracket height", "Floor to the crank centre, bicycle upright", (100, 500), (220, 350)
     )
     bar_room_down_mm: Number = _given("Room to lower the bars", "Spacers under the stem", (0, 300), (0, 60))
-    pedal_family: SaidText | None = Field(None, title="Pedal family", description="As in the parts table")
+    pedal_family: SaidText | None = asked("Pedal family", "As in the parts table")
     float_deg: Number = degrees(
         "Float", "Free rotation in the pedal, end to end, from the maker", (0, 60), (0, 20), kind=None
     )
@@ -159,7 +162,7 @@ class RideSide(Part):
     foot_pitch_phase_deg: Number = degrees(
         "Foot pitch phase", "In mean + amplitude sin(crank angle from top + phase)", (-360, 360)
     )
-    foot_pitch_table: tuple[PitchPoint, ...] = Field((), title="Foot pitch table", strict=False)
+    foot_pitch_table: tuple[PitchPoint, ...] = listed("Foot pitch table")
     least_knee_flexion_deg: Readings = readings_deg(
         "Least knee flexion", "While riding, straight knee is 0", (-20, 150), (20, 50)
     )
@@ -191,10 +194,8 @@ class FilmMeasured(Part):
 class NamedFile(Part):
     """A power file and the trial it belongs to."""
 
-    file: RelativeFile = Field(title="File", description="Name relative to the session file")
-    trial: StrictInt | None = Field(
-        None, title="Trial", description="Number of the trial, the first is 0; open: as found"
-    )
+    file: RelativeFile = needed("File", "Name relative to the session file")
+    trial: StrictInt | None = asked("Trial", "Number of the trial, the first is 0; open: as found")
 
 
 class Film(NamedFile):
@@ -216,10 +217,10 @@ class PhotographMeasured(Part):
 class Photograph(Part):
     """A photograph of one sole: where its points are, what it shows, what was measured in it."""
 
-    points: RelativeFile = Field(title="Points", description="File of the points, relative to the session file")
-    picture: RelativeFile | None = Field(None, title="Picture", description="The picture, where it is kept")
-    side: Literal["left", "right"] = Field(title="Side", description="Which shoe")
-    position: PhotographedAt = Field(title="Position", description="as_found, decided, as_left, or trials.0 and so on")
+    points: RelativeFile = needed("Points", "File of the points, relative to the session file")
+    picture: RelativeFile | None = asked("Picture", "The picture, where it is kept")
+    side: Literal["left", "right"] = needed("Side", "Which shoe")
+    position: PhotographedAt = needed("Position", "as_found, decided, as_left, or trials.0 and so on")
     measured: PhotographMeasured = PhotographMeasured()
 
 
@@ -231,11 +232,11 @@ class Ride(Part):
     hip_above_saddle_mm: Number = mm(
         "Hip above saddle", "Saddle top to the greater trochanter, along the seat tube", (-50, 300), (25, 125)
     )
-    exertion_screen: StrictBool | None = Field(
-        None, title="Exertion screen", description="Whether hard efforts were asked about and nothing spoke against"
+    exertion_screen: StrictBool | None = asked(
+        "Exertion screen", "Whether hard efforts were asked about and nothing spoke against"
     )
-    films: tuple[Film, ...] = Field((), title="Films", strict=False)
-    power_files: tuple[NamedFile, ...] = Field((), title="Power files", strict=False)
+    films: tuple[Film, ...] = listed("Films")
+    power_files: tuple[NamedFile, ...] = listed("Power files")
 
 
 class PositionSide(Part):
@@ -259,9 +260,9 @@ class PositionSide(Part):
     shim_mm: Number = _calliper("Shim", "Thickness under the cleat", (0, 80), (0, 20))
     wedge_deg: Number = degrees("Wedge", "Thick at the big-toe side positive", (-30, 30), (-6, 6), kind=None)
     spindle_to_cleat_centre_mm: Number = _spindle()
-    spindle_id: SaidText | None = Field(None, title="Spindle", description="As in the parts table")
-    extender_id: SaidText | None = Field(None, title="Extender's name", description="As in the parts table")
-    base_adapter_id: SaidText | None = Field(None, title="Base adapter", description="As in the parts table")
+    spindle_id: SaidText | None = asked("Spindle", "As in the parts table")
+    extender_id: SaidText | None = asked("Extender's name", "As in the parts table")
+    base_adapter_id: SaidText | None = asked("Base adapter", "As in the parts table")
     adapter_stack_mm: Number = _given("Adapter stack", "Height a base adapter adds", (0, 80), (0, 20))
     bolt_length_mm: Number = _given("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30))
     cleat_bolt_torque_nm: Number = number(
@@ -301,7 +302,7 @@ class Position(Part):
     bar_reach_mm: Readings = readings_mm(
         "Bar reach", "Saddle's nose to the middle of the bar, level", (0, 1500), (350, 750)
     )
-    note: Text | None = Field(None, title="Remark", description="In words, of what is decided the reason; no names")
+    note: Text | None = asked("Remark", "In words, of what is decided the reason; no names")
 
 
 class Unsteadiness(Part):
@@ -325,13 +326,11 @@ class Trial(Part):
     unsteadiness: Unsteadiness = Unsteadiness()
     smooth_at_bottom: Number = number("Smooth at the bottom", "0 not at all, 10 perfectly", SCORE)
     knee_travel_mm: KneeTravel = KneeTravel()
-    saddle_corrected: StrictBool | None = Field(
-        None, title="Saddle corrected", description="Whether the saddle followed the cleat"
-    )
-    seen: tuple[Seen, ...] = Field((), title="Seen in the trial", strict=False)
-    complaints: tuple[Complaint, ...] = Field((), title="Complaints in the trial", strict=False)
-    kept: StrictBool | None = Field(None, title="Kept", description="Whether the trial was kept")
-    note: Text | None = Field(None, title="Note", description="In words; no names")
+    saddle_corrected: StrictBool | None = asked("Saddle corrected", "Whether the saddle followed the cleat")
+    seen: tuple[Seen, ...] = listed("Seen in the trial")
+    complaints: tuple[Complaint, ...] = listed("Complaints in the trial")
+    kept: StrictBool | None = asked("Kept", "Whether the trial was kept")
+    note: Text | None = asked("Note", "In words; no names")
 
 
 class WishSide(Part):
@@ -345,8 +344,8 @@ class WishSide(Part):
 class Wish(Part):
     """Change of stance width to look for among the parts."""
 
-    same_both_sides: StrictBool = Field(
-        True, title="Same parts on both sides", description="Prefer the same parts left and right"
+    same_both_sides: StrictBool = asked(
+        "Same parts on both sides", "Prefer the same parts left and right", default=True
     )
     left: WishSide = WishSide()
     right: WishSide = WishSide()

@@ -201,12 +201,17 @@ def _mean(session: Session, dotted: str) -> float | None:
     return math.fsum(readings) / len(readings) if readings else None
 
 
+def _apart(where: str, value: float | None, other: float | None, limit: float, *words: str) -> Iterator[Problem]:
+    """Ask about a value further than the limit from another; the words say what the other is, and ask."""
+    if None not in (value, other) and abs(value - other) > limit:
+        yield Problem(where, said(round(value, 1)), f"{said(round(other, 1))}, {words[0]}", words[1])
+
+
 def _feet_apart(session: Session) -> Iterator[Problem]:
     """Ask about feet that hardly belong to one rider."""
-    left, right = (_mean(session, f"rider.{side}.foot_length_mm") for side in SIDES)
-    if None not in (left, right) and abs(left - right) > FEET_APART_MM:
-        expected = f"{said(round(right, 1))}, as the right one, within {FEET_APART_MM:g} mm"
-        yield Problem("rider.left.foot_length_mm", said(round(left, 1)), expected, "Were both measured alike?")
+    left, right = (f"rider.{side}.foot_length_mm" for side in SIDES)
+    words = f"as the right one, within {FEET_APART_MM:g} mm", "Were both measured alike?"
+    yield from _apart(left, _mean(session, left), _mean(session, right), FEET_APART_MM, *words)
 
 
 def _follow_up_before(session: Session) -> Iterator[Problem]:
@@ -227,10 +232,8 @@ def _cleat(session: Session, side: str) -> Iterator[Problem]:
         expected = f"{said(round(decided - found, 1))}, from as found to the place decided"
         yield Problem(moved_at, said(moved), expected, "Which of them is right?")
     wanted = aimed if decided is None else decided
-    if None not in (left, wanted) and abs(left - wanted) > LEFT_APART_MM:
-        expected = f"{said(round(wanted, 1))}, as decided, within {LEFT_APART_MM:g} mm"
-        hint = "Did it slip on tightening? Measure again."
-        yield Problem(where[1], said(round(left, 1)), expected, hint)
+    words = f"as decided, within {LEFT_APART_MM:g} mm", "Did it slip on tightening? Measure again."
+    yield from _apart(where[1], left, wanted, LEFT_APART_MM, *words)
 
 
 def _outside_slots(session: Session, side: str, places: dict[str, float | None]) -> Iterator[Problem]:
@@ -272,13 +275,10 @@ def _turned_with_small_gap(session: Session, side: str) -> Iterator[Problem]:
 
 def _q_against_faces(session: Session) -> Iterator[Problem]:
     """Ask about a Q factor that is not the sum of both crank faces."""
-    q, *faces = (
-        _mean(session, path)
-        for path in ("bike.q_factor_mm", *(f"bike.{side}.crank_face_to_centreline_mm" for side in SIDES))
-    )
-    if q is not None and None not in faces and abs(sum(faces) - q) > Q_APART_MM:
-        expected = f"{said(round(sum(faces), 1))}, left and right crank face together"
-        yield Problem("bike.q_factor_mm", said(round(q, 1)), expected, "Which of them was read wrong?")
+    faces = [_mean(session, f"bike.{side}.crank_face_to_centreline_mm") for side in SIDES]
+    both = None if None in faces else sum(faces)
+    words = "left and right crank face together", "Which of them was read wrong?"
+    yield from _apart("bike.q_factor_mm", _mean(session, "bike.q_factor_mm"), both, Q_APART_MM, *words)
 
 
 def _complaints(session: Session) -> Iterator[Problem]:

@@ -29,8 +29,11 @@ __all__ = [
     "SaidText",
     "Text",
     "Worded",
+    "asked",
     "degrees",
+    "listed",
     "mm",
+    "needed",
     "number",
     "readings",
     "readings_deg",
@@ -83,6 +86,13 @@ def number(title: str, how: str, *limits: tuple[float, float], default: Any = No
     return field
 
 
+def asked(title: str, how: str | None = None, default: Any = None, **options: Any) -> FieldInfo:
+    """Declare a field of words, a choice, or yes or no: what it is called and what is meant."""
+    return Field(default, title=title, description=how, **options)
+
+
+needed = partial(asked, default=...)  # a field that its group cannot be without
+listed = partial(asked, default=(), strict=False)  # a list of entries, which becomes a tuple
 readings = partial(number, default=())
 mm = partial(number, unit="mm", kind="length")
 readings_mm = partial(readings, unit="mm", kind="length")

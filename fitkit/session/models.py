@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import BeforeValidator, Field, StrictBool, StrictInt
 
 from fitkit.session.bike import Bike, Moved, Photograph, Position, Ride, Trial, Wish
-from fitkit.session.fields import Day, Identifier, Moment, Part, SaidText, Text
+from fitkit.session.fields import Day, Identifier, Moment, Part, SaidText, Text, asked, listed, needed
 from fitkit.session.rider import Complaint, Rider, Seen, Shoes, Sign
 from fitkit.vocabulary import VERSION, Format, TakenHow
 
@@ -17,45 +17,45 @@ __all__ = ["Amendment", "Consent", "Session", "SignOff", "SinceLast", "Struck"]
 class Struck(Part):
     """A reading that no longer counts, and why."""
 
-    field: SaidText = Field(title="Field", description="Dotted path of the list of readings")
-    index: StrictInt = Field(title="Index", description="Which reading, the first is 0")
-    reason: SaidText = Field(title="Reason", description="Why it does not count")
+    field: SaidText = needed("Field", "Dotted path of the list of readings")
+    index: StrictInt = needed("Index", "Which reading, the first is 0")
+    reason: SaidText = needed("Reason", "Why it does not count")
 
 
 class Consent(Part):
     """What the rider agreed to."""
 
-    record: StrictBool | None = Field(None, title="Record", description="To keep this record")
-    film: StrictBool | None = Field(None, title="Film", description="To be filmed")
-    photograph: StrictBool | None = Field(None, title="Photograph", description="To be photographed")
-    learning: StrictBool | None = Field(None, title="Learning", description="To be counted in the clinic's own results")
+    record: StrictBool | None = asked("Record", "To keep this record")
+    film: StrictBool | None = asked("Film", "To be filmed")
+    photograph: StrictBool | None = asked("Photograph", "To be photographed")
+    learning: StrictBool | None = asked("Learning", "To be counted in the clinic's own results")
 
 
 class Amendment(Part):
     """A change made after sign-off."""
 
-    fitter_id: Identifier = Field(title="Amended by", description="The fitter's id")
-    at: Moment = Field(title="Amended at", description="Date and time")
-    reason: SaidText = Field(title="Reason", description="Why it was changed")
-    fields: tuple[SaidText, ...] = Field((), title="Fields changed", description="Dotted paths", strict=False)
+    fitter_id: Identifier = needed("Amended by", "The fitter's id")
+    at: Moment = needed("Amended at", "Date and time")
+    reason: SaidText = needed("Reason", "Why it was changed")
+    fields: tuple[SaidText, ...] = listed("Fields changed", "Dotted paths")
 
 
 class SignOff(Part):
     """Who signed the visit off, when, and what was amended since."""
 
-    fitter_id: Identifier = Field(title="Signed off by", description="The fitter's id")
-    at: Moment = Field(title="Signed off at", description="Date and time")
-    reason: SaidText | None = Field(None, title="Signed off although", description="Why, where something is not safe")
+    fitter_id: Identifier = needed("Signed off by", "The fitter's id")
+    at: Moment = needed("Signed off at", "Date and time")
+    reason: SaidText | None = asked("Signed off although", "Why, where something is not safe")
     starts_mm: Moved = Moved()
-    amendments: tuple[Amendment, ...] = Field((), title="Amendments", strict=False)
+    amendments: tuple[Amendment, ...] = listed("Amendments")
 
 
 class SinceLast(Part):
     """How it went since the visit before."""
 
-    kept: StrictBool | None = Field(None, title="Kept since last", description="Whether the rider kept the settings")
-    complaints: tuple[Complaint, ...] = Field((), title="Complaints since last", strict=False)
-    date: Day | None = Field(None, title="Asked on", description="Day the rider was asked")
+    kept: StrictBool | None = asked("Kept since last", "Whether the rider kept the settings")
+    complaints: tuple[Complaint, ...] = listed("Complaints since last")
+    date: Day | None = asked("Asked on", "Day the rider was asked")
 
 
 def _drop_null(data: Any) -> Any:
@@ -67,34 +67,32 @@ class Session(Part):
 
     format: Format = Field(title="Format")
     version: Annotated[StrictInt, Field(ge=VERSION, le=VERSION)] = Field(title="Version of the format")
-    client_id: Identifier = Field(title="Client", description="The clinic's id of the client, never a name")
-    visit_date: Day = Field(title="Visit", description="Day of the visit")
-    setup: Identifier = Field(title="Set-up", description="Which bicycle and shoes, in a word, like road")
-    fitter_id: Identifier | None = Field(None, title="Fitter", description="The fitter's id")
-    demonstration: StrictBool | None = Field(None, title="Demonstration", description="Whether the rider is invented")
-    follow_up_due: Day | None = Field(None, title="Follow-up due", description="Day the rider is asked to come again")
-    note: Text | None = Field(None, title="Remark on the visit", description="In words; no names")
-    signs_asked: StrictBool | None = Field(None, title="Signs asked", description="Whether all signs were asked about")
-    seen_asked: StrictBool | None = Field(
-        None, title="Watched riding", description="Whether the rider was watched as found"
-    )
+    client_id: Identifier = needed("Client", "The clinic's id of the client, never a name")
+    visit_date: Day = needed("Visit", "Day of the visit")
+    setup: Identifier = needed("Set-up", "Which bicycle and shoes, in a word, like road")
+    fitter_id: Identifier | None = asked("Fitter", "The fitter's id")
+    demonstration: StrictBool | None = asked("Demonstration", "Whether the rider is invented")
+    follow_up_due: Day | None = asked("Follow-up due", "Day the rider is asked to come again")
+    note: Text | None = asked("Remark on the visit", "In words; no names")
+    signs_asked: StrictBool | None = asked("Signs asked", "Whether all signs were asked about")
+    seen_asked: StrictBool | None = asked("Watched riding", "Whether the rider was watched as found")
     rider: Rider = Rider()
-    seen: tuple[Seen, ...] = Field((), title="Seen riding as found", strict=False)
-    complaints: tuple[Complaint, ...] = Field((), title="Complaints", strict=False)
-    signs: tuple[Sign, ...] = Field((), title="Signs", strict=False)
+    seen: tuple[Seen, ...] = listed("Seen riding as found")
+    complaints: tuple[Complaint, ...] = listed("Complaints")
+    signs: tuple[Sign, ...] = listed("Signs")
     shoes: Shoes = Shoes()
     bike: Bike = Bike()
     ride: Ride = Ride()
     as_found: Position = Position()
-    trials: tuple[Trial, ...] = Field((), title="Trials", strict=False)
+    trials: tuple[Trial, ...] = listed("Trials")
     decided: Position = Position()
     as_left: Position = Position()
     wish: Wish = Wish()
-    taken: Annotated[dict[str, TakenHow], BeforeValidator(_drop_null)] = Field(
-        {}, title="How repeats were taken", description="By dotted path of the readings"
+    taken: Annotated[dict[str, TakenHow], BeforeValidator(_drop_null)] = asked(
+        "How repeats were taken", "By dotted path of the readings", default={}
     )
-    struck: tuple[Struck, ...] = Field((), title="Readings struck out", strict=False)
-    photographs: tuple[Photograph, ...] = Field((), title="Photographs", strict=False)
+    struck: tuple[Struck, ...] = listed("Readings struck out")
+    photographs: tuple[Photograph, ...] = listed("Photographs")
     consent: Consent = Consent()
     sign_off: SignOff | None = None
     since_last: SinceLast = SinceLast()

@@ -13,8 +13,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import AfterValidator, Field, StrictInt
-from pydantic_core import PydanticCustomError
+from pydantic import Field, StrictInt
 
 from fitkit.session.fields import (
     SCORE,
@@ -26,7 +25,9 @@ from fitkit.session.fields import (
     SaidText,
     Text,
     Worded,
+    asked,
     mm,
+    needed,
     number,
     readings_deg,
     readings_mm,
@@ -94,11 +95,11 @@ class RiderSide(Part):
 class Rider(Part):
     """The rider's body and riding."""
 
-    reference_population: Population | None = Field(
-        None, title="Reference population", description="Whose published measures to compare with; may be left open"
+    reference_population: Population | None = asked(
+        "Reference population", "Whose published measures to compare with; may be left open"
     )
     age_years: Number = number("Age", "In full years; under 18 the advice stops", (3, 110), (18, 85))
-    riding: Riding | None = Field(None, title="Riding", description="What the rider mostly does")
+    riding: Riding | None = asked("Riding", "What the rider mostly does")
     stature_mm: Number = mm(
         "Stature", "Standing without shoes, floor to the top of the head", (900, 2500), (1450, 2050)
     )
@@ -125,47 +126,44 @@ class Rider(Part):
 class Complaint(Part):
     """Where it hurts, how much, and since when."""
 
-    region: Region = Field(title="Region", description="Where the rider feels it")
-    side: Side | None = Field(None, title="Side", description="Which side")
+    region: Region = needed("Region", "Where the rider feels it")
+    side: Side | None = asked("Side", "Which side")
     severity: Number = number("Severity", "The rider's own score, 0 nothing, 10 the worst there is", SCORE)
-    since: PartialDay | None = Field(None, title="Since", description="Year, month or day it began")
+    since: PartialDay | None = asked("Since", "Year, month or day it began")
 
 
 class Cleared(Part):
     """Who looked at a sign, what was found, and when."""
 
-    role: SaidText = Field(title="Cleared by", description="The licensed profession, in words")
-    finding: SaidText = Field(title="Finding", description="What the clinician found")
-    date: Day = Field(title="Date", description="Day of the finding")
+    role: SaidText = needed("Cleared by", "The licensed profession, in words")
+    finding: SaidText = needed("Finding", "What the clinician found")
+    date: Day = needed("Date", "Day of the finding")
 
 
 class Sign(Part):
     """A sign that needs a clinician before any adjustment."""
 
-    sign: SignName = Field(title="Sign", description="What was told or seen")
-    side: Side | None = Field(None, title="Side", description="Which side")
+    sign: SignName = needed("Sign", "What was told or seen")
+    side: Side | None = asked("Side", "Which side")
     cleared: Cleared | None = None
 
 
 class Seen(Part):
     """Something seen while the rider rode."""
 
-    what: SeenWhat = Field(title="Seen", description="What was seen")
-    side: Side | None = Field(None, title="Side", description="Which side")
-    seen_from: SeenFrom | None = Field(None, title="Seen from", description="Where the fitter stood")
+    what: SeenWhat = needed("Seen", "What was seen")
+    side: Side | None = asked("Side", "Which side")
+    seen_from: SeenFrom | None = asked("Seen from", "Where the fitter stood")
 
 
-def _two_to_four(count: int) -> int:
-    if count not in BOLTS:
-        raise PydanticCustomError("not_as_worded", "said by the field's own words")
-    return count
+Bolts = Annotated[StrictInt, Field(ge=min(BOLTS), le=max(BOLTS)), Worded("whole number", "2, 3 or 4")]
 
 
 class Shoe(Part):
     """One shoe."""
 
     size: Number = number("Shoe size", "From the label", (0, 400))
-    size_system: SizeSystem | None = Field(None, title="Size system", description="From the label")
+    size_system: SizeSystem | None = asked("Size system", "From the label")
     least_cleat_setback_mm: Number = mm(
         "Slots' front end",
         "First-MTP mark to the cleat's centreline, cleat as far to the toes as the slots let it",
@@ -184,12 +182,10 @@ class Shoe(Part):
         "Axle to foot sole", "Pedal axle to the sole of the foot, square to it", (0, 100), (8, 45)
     )
     bolt_length_mm: Number = mm("Bolt length", "Thread of a cleat bolt", (3, 80), (6, 30), kind=None)
-    bolts: Annotated[StrictInt, AfterValidator(_two_to_four), Worded("whole number", "2, 3 or 4")] | None = Field(
-        None, title="Bolts", description="How many bolts hold the cleat: 2, 3 or 4"
-    )
-    cleat_wear: CleatWear | None = Field(None, title="Cleat's wear", description="How worn the cleat is")
-    fit: ShoeFit | None = Field(None, title="Shoe's fit", description="How the shoe holds the foot")
-    insole: Text | None = Field(None, title="Insole", description="Which insole lies in the shoe, in words; no names")
+    bolts: Bolts | None = asked("Bolts", "How many bolts hold the cleat: 2, 3 or 4")
+    cleat_wear: CleatWear | None = asked("Cleat's wear", "How worn the cleat is")
+    fit: ShoeFit | None = asked("Shoe's fit", "How the shoe holds the foot")
+    insole: Text | None = asked("Insole", "Which insole lies in the shoe, in words; no names")
 
 
 class Shoes(Part):

@@ -29,8 +29,15 @@ __all__ = [
     "load_or_none",
 ]
 
-NOTEBOOKS = ("1_intake", "2_cleat_marking", "3_stance_width", "4_ride_check", "5_review")
-LEARNING = ("worked_example", "measuring_error")
+# The notebooks of a visit and those for learning, and what they are called on the start page.
+NOTEBOOKS = {
+    "1_intake": "Intake",
+    "2_cleat_marking": "Cleat marking",
+    "3_stance_width": "Stance width",
+    "4_ride_check": "Ride check",
+    "5_review": "Review",
+}
+LEARNING = {"worked_example": "A worked example", "measuring_error": "Your own measuring error"}
 _START = "start_here.ipynb"
 _APP = "cleat-stance-notebooks"
 

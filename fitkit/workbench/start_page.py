@@ -31,15 +31,6 @@ _RECENT = 12
 _AFTER_S = 0.1
 _MOST_LACKING = 3  # named of what a visit lacks
 _DUE_SOON = timedelta(days=14)
-_NAMES = {
-    "1_intake": "Intake",
-    "2_cleat_marking": "Cleat marking",
-    "3_stance_width": "Stance width",
-    "4_ride_check": "Ride check",
-    "5_review": "Review",
-    "worked_example": "A worked example",
-    "measuring_error": "Your own measuring error",
-}
 
 
 def start(work: str | Path) -> widgets.Widget:
@@ -158,8 +149,8 @@ def _problem(problem) -> str:
     return f"{words.get(problem.where, problem.where)} is {problem.found}; expected {problem.expected}."
 
 
-def _links(folder: str, names: tuple[str, ...]) -> str:
-    where = {f"{folder}{name}.ipynb": _NAMES[name] for name in names}
+def _links(folder: str, names: dict[str, str]) -> str:
+    where = {f"{folder}{notebook}.ipynb": name for notebook, name in names.items()}
     return " · ".join(
         f'<a href="/doc/workspaces/fit/tree/{notebook}" data-fit-open="{notebook}">{name}</a>'
         for notebook, name in where.items()

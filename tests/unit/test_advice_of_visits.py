@@ -14,7 +14,7 @@ import pytest
 from fitkit import house, session
 from fitkit.assessment import Visit, assess, load_visit
 from fitkit.report.cleats import first_words
-from fitkit.session import SIGNS as EVERY_SIGN
+from fitkit.vocabulary import SIGNS as EVERY_SIGN
 from tests.unit.expert_cases import CASES
 
 RULES = house.load()

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitkit import files, house
-from fitkit.house.parts import parse_parts
+from fitkit.house.parts import COLUMNS, parse_parts
 
 PARTS = files.template("parts.csv").read_text(encoding="utf-8")
 HEADER = PARTS.splitlines()[0]
@@ -140,8 +140,8 @@ def test_every_possible_table_is_read_back_as_it_was_written(made):
     parts = [house.Part(family="Ä, 1", id=f"part {at}", **values) for at, values in enumerate((standard, *made))]
     text = io.StringIO()
     writer = csv.writer(text)
-    writer.writerow(house.COLUMNS)
-    writer.writerows([getattr(part, column) for column in house.COLUMNS] for part in parts)
+    writer.writerow(COLUMNS)
+    writer.writerows([getattr(part, column) for column in COLUMNS] for part in parts)
     assert parse_parts(text.getvalue(), file="parts.csv") == (tuple(parts), [])
 
 

@@ -151,19 +151,19 @@ def test_what_is_written_is_read_again_as_the_same_and_written_as_the_same_bytes
 
 def test_urgency_of_signs_follows_their_order():
     # Standard medicine, from memory: no published source is claimed.
-    counts = [list(session.SIGNS.values()).count(rank) for rank in get_args(vocabulary.Urgency)]
+    counts = [list(vocabulary.SIGNS.values()).count(rank) for rank in get_args(vocabulary.Urgency)]
     assert counts == [6, 7, 12]
-    assert session.SIGNS["hot_swollen_calf"] == "this hour"
-    assert session.SIGNS["saddle_numbness_persisting"] == "today"
-    assert session.SIGNS["exertional_leg_pain"] == "today"
-    assert session.SIGNS["night_or_rest_pain"] == "before the next change"
+    assert vocabulary.SIGNS["hot_swollen_calf"] == "this hour"
+    assert vocabulary.SIGNS["saddle_numbness_persisting"] == "today"
+    assert vocabulary.SIGNS["exertional_leg_pain"] == "today"
+    assert vocabulary.SIGNS["night_or_rest_pain"] == "before the next change"
 
 
 def test_words_of_what_was_seen_and_of_regions():
-    assert len(session.SEEN) == 12
-    assert len(session.REGIONS) == 20
-    assert session.describe("seen.0.what").choices == session.SEEN
-    assert session.describe("complaints.3.region").choices == session.REGIONS
+    assert len(vocabulary.SEEN) == 12
+    assert len(vocabulary.REGIONS) == 20
+    assert session.describe("seen.0.what").choices == vocabulary.SEEN
+    assert session.describe("complaints.3.region").choices == vocabulary.REGIONS
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from fitkit import session
 from fitkit.session.paths import get, steps_of
+from fitkit.vocabulary import REGIONS
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -28,7 +29,7 @@ EXAMPLE = Path(__file__).parent / "data" / "rider-042_2026-03-04_road.json"
 
 number = st.integers(400, 500) | st.floats(400, 500)
 readings = st.lists(number, max_size=3) | st.none()
-complaints = st.lists(st.fixed_dictionaries({"region": st.sampled_from(session.REGIONS)}), max_size=2)
+complaints = st.lists(st.fixed_dictionaries({"region": st.sampled_from(REGIONS)}), max_size=2)
 VALUES = {
     "rider.left.thigh_mm": readings,
     "rider.right.thigh_mm": readings,
