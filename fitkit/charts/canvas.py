@@ -12,8 +12,7 @@ from itertools import pairwise
 import numpy as np
 from scipy.optimize import isotonic_regression
 
-from fitkit.charts.figure import NAMESPACE, Figure, FigureRow, words_of
-from fitkit.charts.theme import BLUE, FONT, GREY, INK, PATTERNS, text_width_px
+from fitkit.charts.figure import BLUE, FONT, GREY, INK, NAMESPACE, PATTERNS, Figure, FigureRow, text_width_px, words_of
 from fitkit.words import rounded, whole
 
 __all__ = ["Drawing", "Point", "View", "clamped", "spread"]

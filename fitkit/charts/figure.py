@@ -1,4 +1,4 @@
-"""A figure: a picture with its rows; its words, and the table behind it, come from these rows."""
+"""A figure: a picture with its rows, from which its words and its table come; the colours and letters of all."""
 
 from __future__ import annotations
 
@@ -16,18 +16,49 @@ from fitkit.words import capital, halved, tenths
 if TYPE_CHECKING:
     import altair
 
-__all__ = [
-    "NAMESPACE",
-    "NOT_KNOWN",
-    "Figure",
-    "FigureRow",
-    "beside",
-    "check_sides",
-    "has_interval",
-    "row",
-    "tenth",
-    "words_of",
-]
+# Ink, grey and one blue; patterns and words for the rest.
+INK = "#1a1a1a"
+GREY = "#5f5f5f"
+PALE = "#dcdcdc"
+BLUE = "#0072B2"
+FONT = "Helvetica, Arial, sans-serif"
+
+# Dashes and gaps [px]. A line is told by its pattern; its colour only helps.
+PATTERNS: dict[str, list[float]] = {
+    "solid": [1, 0],
+    "dashed": [8, 4],
+    "dotted": [2, 3],
+    "dash_dot": [11, 3, 2, 3],
+}
+BEFORE = {"stroke": GREY, "pattern": "dashed"}  # how what was there before is drawn
+
+_AXIS = {
+    "domainColor": GREY,
+    "gridColor": PALE,
+    "labelColor": GREY,
+    "labelFontSize": 12,
+    "tickColor": GREY,
+    "titleColor": INK,
+    "titleFontSize": 12,
+    "titleFontWeight": "normal",
+}
+CONFIG: dict[str, object] = {
+    "font": FONT,
+    "background": "white",
+    "aria": False,
+    "view": {"stroke": None},
+    "axis": _AXIS,
+    "legend": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12, "symbolSize": 400},
+    "header": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12},
+    "title": {"color": INK, "fontSize": 15, "anchor": "start"},
+    "line": {"color": INK},
+    "point": {"color": INK, "filled": True},
+    "rule": {"color": GREY},
+    "text": {"color": INK, "fontSize": 12},
+    "area": {"color": PALE},
+    "bar": {"color": PALE, "stroke": GREY},
+    "range": {"category": [INK, BLUE, GREY]},
+}
 
 NAMESPACE = "http://www.w3.org/2000/svg"
 NOT_KNOWN = Estimate(None, None, None, "mm", None, None, "a reading")
@@ -35,6 +66,31 @@ _LACKS = ("not measured", "not assessed", "not given")
 _UNITS = {"mm": " mm", "deg": " degrees", "": ""}
 # Beside a neighbour a picture may shrink to this width and its smallest words stay readable.
 _LEAST_WIDTH_PX = 340
+
+
+# Widths of groups of characters in parts of the letter size, for the font named first and its usual stand-ins.
+_GROUPS = {"ijl'’|": 0.26, "ftrI!,./:;[]() ·-`": 0.33, "cksvxyzJ°": 0.53, "wCDHNRUGOQm": 0.80, "MW%@": 0.95}
+_WIDTHS = {letter: width for letters, width in _GROUPS.items() for letter in letters}
+_OTHER_SMALL, _OTHER_CAPITAL, _BOLD = 0.58, 0.68, 1.06
+
+
+def text_width_px(words: str, *, size_px: float, bold: bool = False) -> float:
+    """Return about how wide a text will be [px]; rather too wide than too narrow."""
+    others = (_OTHER_CAPITAL if letter.isupper() else _OTHER_SMALL for letter in words)
+    widths = (_WIDTHS.get(letter, other) for letter, other in zip(words, others, strict=True))
+    return sum(widths) * size_px * (_BOLD if bold else 1)
+
+
+def wrapped(words: str, *, width_px: float, size_px: float, bold: bool = False) -> list[str]:
+    """Return `words` broken at spaces into lines no wider than `width_px` [px]; a longer word stands alone."""
+    lines: list[str] = []
+    for word in words.split():
+        longer = f"{lines[-1]} {word}" if lines else word
+        if lines and text_width_px(longer, size_px=size_px, bold=bold) <= width_px:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    return lines
 
 
 @dataclass(frozen=True)

@@ -7,8 +7,20 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 from fitkit.charts.canvas import Drawing, View, clamped
-from fitkit.charts.figure import NOT_KNOWN, Figure, FigureRow, check_sides, has_interval, row, tenth
-from fitkit.charts.theme import GREY, INK, PALE, text_width_px, wrapped
+from fitkit.charts.figure import (
+    GREY,
+    INK,
+    NOT_KNOWN,
+    PALE,
+    Figure,
+    FigureRow,
+    check_sides,
+    has_interval,
+    row,
+    tenth,
+    text_width_px,
+    wrapped,
+)
 from fitkit.estimate import Estimate
 from fitkit.words import capital, halved, halves, rounded, span, tenths
 

@@ -9,8 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.charts.canvas import Drawing, Point, View, spread
-from fitkit.charts.figure import Figure, FigureRow, beside, check_sides, row, tenth
-from fitkit.charts.theme import BLUE, GREY, INK, PALE
+from fitkit.charts.figure import BLUE, GREY, INK, PALE, Figure, FigureRow, beside, check_sides, row, tenth
 from fitkit.words import capital, signed, tenths
 
 __all__ = ["CHOICES", "KneeChange", "knee_change"]

@@ -12,8 +12,7 @@ import altair as alt
 import pandas
 import vl_convert
 
-from fitkit.charts.figure import NAMESPACE, Figure, beside
-from fitkit.charts.theme import BLUE, CONFIG, FONT, GREY, INK, PALE, PATTERNS
+from fitkit.charts.figure import BLUE, CONFIG, FONT, GREY, INK, NAMESPACE, PALE, PATTERNS, Figure, beside
 from fitkit.words import capital, halved, halves, tenths, whole
 
 __all__ = ["agreement_plot", "from_altair", "knee_tracks", "settled_by_size", "sprint_points", "trial_lines"]
@@ -75,6 +74,19 @@ def _small(svg: str) -> str:
 
 def _hundredth(found: re.Match) -> str:
     return f"{round(float(found[0]), 2):g}"
+
+
+def _framed(rows: Records, what: str) -> pandas.DataFrame:
+    frame = pandas.DataFrame(rows)
+    if frame.empty:
+        raise ValueError(f"no {what}; expected one or more")
+    return frame
+
+
+def _looks(column: str, **looks: tuple[str, str]) -> tuple[alt.Shape, alt.Color]:
+    """Return how points are told apart by a column: each of its words with a shape and a colour."""
+    shapes, colors = (alt.Scale(domain=list(looks), range=list(each)) for each in zip(*looks.values(), strict=True))
+    return alt.Shape(column, scale=shapes, legend=_LEGEND), alt.Color(column, scale=colors, legend=_LEGEND)
 
 
 def _titled(name: str, said: str) -> alt.TitleParams:
@@ -145,9 +157,7 @@ def trial_lines(
     `trials` has the columns side, trial, setback_mm, score (unsteadiness, 0 to 10) and setting ("steady" or
     "unsteady"); `limits_mm` the ends of a side's bracket, where there is one, and `said` its sentence.
     """
-    frame = pandas.DataFrame(trials)
-    if frame.empty:
-        raise ValueError("no trial; expected one or more")
+    frame = _framed(trials, "trial")
     parts = []
     for side, ridden in frame.groupby("side", sort=False):
         line = ridden.sort_values(["setback_mm", "trial"])
@@ -163,16 +173,14 @@ def _trial_line(
     x = alt.X("setback_mm:Q", title="toes ← cleat setback, mm → heel", scale=scale, axis=axis)
     scores = alt.Scale(domain=[0, 10])
     y = alt.Y("score:Q", title="unsteadiness (figures: trial)", scale=scores, axis=alt.Axis(values=[0, 3, 6, 10]))
-    names = ["steady", "unsteady"]
-    shape = alt.Shape("setting:N", scale=alt.Scale(domain=names, range=["circle", "triangle-up"]), legend=_LEGEND)
-    color = alt.Color("setting:N", scale=alt.Scale(domain=names, range=[INK, BLUE]), legend=_LEGEND)
+    looks = _looks("setting:N", steady=("circle", INK), unsteady=("triangle-up", BLUE))
     from_row = [{"from": unsteady_from, "said": f"unsteady from {unsteady_from:g}"}]
     threshold = alt.Chart(pandas.DataFrame(from_row)).encode(y="from:Q")
     tooltip = ["trial:Q", "setback_mm:Q", "score:Q", "setting:N"]
     layers = [
         threshold.mark_rule(color=GREY, strokeDash=PATTERNS["dashed"]),
         threshold.mark_text(align="right", dy=-7, fontSize=11, color=GREY).encode(x=alt.value(298), text="said:N"),
-        alt.Chart(line).mark_point(opacity=1, size=110).encode(x, y, shape, color, tooltip=tooltip),
+        alt.Chart(line).mark_point(opacity=1, size=110).encode(x, y, *looks, tooltip=tooltip),
         alt.Chart(_numbers(line)).mark_text(dy=-14, color=INK).encode(x, y, text="trials:N"),
     ]
     if limits:
@@ -207,18 +215,14 @@ def sprint_points(sprints: Records, *, band_w: Sequence[float] | None) -> Figure
     `sprints` has the columns sprint, setting, peak_w and counts ("counts" or "to get used to it"); `band_w` is low
     end, mean and high end about the first setting's mean.
     """
-    frame = pandas.DataFrame(sprints)
-    if frame.empty:
-        raise ValueError("no sprint; expected one or more")
+    frame = _framed(sprints, "sprint")
     settings = list(frame.setting.unique())
     scale = alt.Scale(zero=False, padding=12)
-    names = ["counts", "to get used to it"]
     points = alt.Chart(frame).mark_point(opacity=1, size=70)
     points = points.encode(
         alt.X("setting:N", sort=settings, title=None, axis=alt.Axis(labelAngle=0, grid=False)),
         alt.Y("peak_w:Q", title="peak power, W", scale=scale, axis=alt.Axis(format="d", tickCount=6)),
-        alt.Shape("counts:N", scale=alt.Scale(domain=names, range=["circle", "cross"]), legend=_LEGEND),
-        alt.Color("counts:N", scale=alt.Scale(domain=names, range=[BLUE, GREY]), legend=_LEGEND),
+        *_looks("counts:N", **{"counts": ("circle", BLUE), "to get used to it": ("cross", GREY)}),
         # Sprints of one setting stand side by side in the order ridden, so that none hides another.
         alt.XOffset("sprint:O"),
         tooltip=["sprint:Q", "setting:N", "peak_w:Q", "counts:N"],
@@ -309,10 +313,8 @@ def settled_by_size(rule: Records, spreads: Records, learned: Records) -> Figure
         read.mark_point(stroke=INK, fill="white", opacity=1, size=55, strokeWidth=1.6).encode(y("p50_mm")),
     ]
     if len(learned):
-        lines, look = (
-            alt.Chart(learned).encode(x),
-            {"color": BLUE, "strokeWidth": 1.2, "strokeDash": PATTERNS["dashed"]},
-        )
+        lines = alt.Chart(learned).encode(x)
+        look = {"color": BLUE, "strokeWidth": 1.2, "strokeDash": PATTERNS["dashed"]}
         layers.append(lines.mark_line(color=BLUE, strokeWidth=2.4).encode(y("point_mm")))
         layers += [lines.mark_line(**look).encode(y(end)) for end in ("low_mm", "high_mm")]
     chart = alt.layer(*layers).properties(width=330, height=300)

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fitkit.charts.canvas import Drawing, View
-from fitkit.charts.figure import Figure
+from fitkit.charts.figure import BLUE, GREY, INK, PALE, Figure, wrapped
 from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, sole_outline
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, wrapped
 from fitkit.words import Catalogue
 
 __all__ = ["RiderSole", "rider_soles"]

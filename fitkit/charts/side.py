@@ -7,9 +7,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fitkit.charts.canvas import Drawing, Point, View
-from fitkit.charts.figure import Figure, FigureRow, beside, check_sides, row, tenth
+from fitkit.charts.figure import (
+    BEFORE,
+    BLUE,
+    GREY,
+    INK,
+    PALE,
+    Figure,
+    FigureRow,
+    beside,
+    check_sides,
+    row,
+    tenth,
+    wrapped,
+)
 from fitkit.charts.side_seat import SeatMove, draw_seat
-from fitkit.charts.theme import BEFORE, BLUE, GREY, INK, PALE, wrapped
 from fitkit.words import halved, halves, rounded, tenths, whole
 
 __all__ = ["SeatMove", "SideLeg", "side_view", "whole_leg"]

@@ -6,22 +6,14 @@ import math
 from dataclasses import dataclass
 
 from fitkit.charts.canvas import Drawing, Point, View
-from fitkit.charts.figure import Figure, check_numbers, row
-from fitkit.charts.theme import BEFORE, BLUE, GREY, INK, PALE, wrapped
+from fitkit.charts.figure import BEFORE, BLUE, GREY, INK, PALE, Figure, check_numbers, row, wrapped
 from fitkit.words import halved, halves, rounded, whole
 
 __all__ = ["SeatMove", "draw_seat"]
 
 WIDTH_PX, EDGE_PX, WORDS_PX, ROW_PX = 440, 8, 12, 16
-GREATEST_PX_PER_MM, SADDLE_X_PX, BARS_X_PX, SADDLE_TOP_PX, SADDLE_HALF_PX, BAR_PX, TUBE_PX = (
-    3,
-    172,
-    345,
-    84,
-    102,
-    22,
-    74,
-)
+GREATEST_PX_PER_MM, SADDLE_X_PX, BARS_X_PX, BAR_PX, TUBE_PX = 3, 172, 345, 22, 74
+SADDLE_TOP_PX, SADDLE_HALF_PX = 84, 102
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,7 +51,8 @@ def draw_seat(seat: SeatMove) -> Figure:
         bottom = 72
     drawing = Drawing(WIDTH_PX, math.ceil(bottom + 32 + ROW_PX * len(lines)))
     title = "Saddle and bars from the side"
-    saddle_words, bar_words = _saddle_words(seat), _bar_words(seat)
+    saddle_words = _move_words("Saddle", seat.saddle_down_mm, stays="Saddle stays", tail=" along the seat tube")
+    bar_words = _move_words("Bars", seat.bar_down_mm, stays="Bars stay")
     drawing.heading(EDGE_PX, title, saddle_words, moves=bool(halved(seat.saddle_down_mm or 0)))
     drawing.paper.text((EDGE_PX, 57), bar_words, size_px=14, bold=True)
     view = drawing.view(origin_px=(SADDLE_X_PX, clamp), px_per_mm=scale)
@@ -72,21 +65,12 @@ def draw_seat(seat: SeatMove) -> Figure:
     return drawing.figure(title=title, alt=f"{title}, front to the right. {saddle_words}. {bar_words}.", rows=rows)
 
 
-def _saddle_words(seat: SeatMove) -> str:
-    if seat.saddle_down_mm is None:
-        return "Saddle: not given"
-    if not halved(seat.saddle_down_mm):
-        return "Saddle stays"
-    way = "down" if seat.saddle_down_mm > 0 else "up"
-    return f"Saddle {way} {halves(abs(seat.saddle_down_mm))} mm along the seat tube"
-
-
-def _bar_words(seat: SeatMove) -> str:
-    if seat.bar_down_mm is None:
-        return "Bars: not given"
-    if not halved(seat.bar_down_mm):
-        return "Bars stay"
-    return f"Bars {'down' if seat.bar_down_mm > 0 else 'up'} {halves(abs(seat.bar_down_mm))} mm"
+def _move_words(name: str, down_mm: float | None, *, stays: str, tail: str = "") -> str:
+    if down_mm is None:
+        return f"{name}: not given"
+    if not halved(down_mm):
+        return stays
+    return f"{name} {'down' if down_mm > 0 else 'up'} {halves(abs(down_mm))} mm{tail}"
 
 
 def _saddle(view: View, seat: SeatMove, bottom: float) -> None:

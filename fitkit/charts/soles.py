@@ -9,9 +9,20 @@ from dataclasses import dataclass
 import numpy as np
 
 from fitkit.charts.canvas import Drawing, Point, View, spread
-from fitkit.charts.figure import Figure, FigureRow, beside, check_sides, has_interval
+from fitkit.charts.figure import (
+    BLUE,
+    GREY,
+    INK,
+    PALE,
+    Figure,
+    FigureRow,
+    beside,
+    check_sides,
+    has_interval,
+    text_width_px,
+    wrapped,
+)
 from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, SoleFoot, ends_words, sole_outline, sole_rows
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, text_width_px, wrapped
 from fitkit.words import capital, halved, halves
 
 __all__ = ["SoleFoot", "soles"]

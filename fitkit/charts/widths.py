@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fitkit.charts.canvas import Drawing, Point, View, clamped
-from fitkit.charts.figure import Figure, FigureRow, check_sides, row, tenth
-from fitkit.charts.theme import BLUE, GREY, INK, text_width_px, wrapped
+from fitkit.charts.figure import BLUE, GREY, INK, Figure, FigureRow, check_sides, row, tenth, text_width_px, wrapped
 from fitkit.words import capital, signed, tenths
 
 __all__ = ["WidthSide", "widths"]

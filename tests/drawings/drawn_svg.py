@@ -8,8 +8,7 @@ import re
 from dataclasses import dataclass
 from xml.etree import ElementTree
 
-from fitkit.charts.figure import NOT_KNOWN
-from fitkit.charts.theme import BLUE, GREY, INK, PALE, text_width_px
+from fitkit.charts.figure import BLUE, GREY, INK, NOT_KNOWN, PALE, text_width_px
 from fitkit.estimate import known
 
 INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "font-weight", "text-anchor")

@@ -11,9 +11,8 @@ import altair
 import pytest
 
 from fitkit.charts.canvas import Drawing
-from fitkit.charts.figure import Figure, beside
+from fitkit.charts.figure import BLUE, GREY, INK, PATTERNS, Figure, beside, text_width_px, wrapped
 from fitkit.charts.plots import from_altair
-from fitkit.charts.theme import BLUE, GREY, INK, PATTERNS, text_width_px, wrapped
 from fitkit.words import whole
 
 SVG = '<svg xmlns="http://www.w3.org/2000/svg" width="440" height="10"/>'

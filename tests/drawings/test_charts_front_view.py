@@ -8,8 +8,8 @@ from functools import cache
 
 import pytest
 
+from fitkit.charts.figure import INK, PALE
 from fitkit.charts.front import FrontSide, front_view
-from fitkit.charts.theme import INK, PALE
 from tests.drawings.drawn_svg import drawn, numbers, read, require_closed, require_tidy, scale_px_per_mm, tabled, text
 
 MIDDLE = 220  # the frame's centreline on a sheet 440 px wide

@@ -5,8 +5,8 @@ from dataclasses import replace
 import pytest
 
 from fitkit import files
+from fitkit.charts.figure import BLUE, GREY, INK
 from fitkit.charts.rider_soles import RiderSole, rider_soles
-from fitkit.charts.theme import BLUE, GREY, INK
 from fitkit.words import catalogue
 from tests.drawings.drawn_svg import drawn
 

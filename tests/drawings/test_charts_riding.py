@@ -5,8 +5,8 @@ from xml.etree import ElementTree
 
 import pytest
 
+from fitkit.charts.figure import BLUE, GREY, INK, PALE
 from fitkit.charts.plots import agreement_plot, knee_tracks, settled_by_size, sprint_points, trial_lines
-from fitkit.charts.theme import BLUE, GREY, INK, PALE
 
 
 # Invented riders with round numbers.

@@ -8,8 +8,8 @@ from functools import cache
 
 import pytest
 
+from fitkit.charts.figure import BLUE, GREY, INK, PALE
 from fitkit.charts.side import SeatMove, SideLeg, side_view, whole_leg
-from fitkit.charts.theme import BLUE, GREY, INK, PALE
 from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, scale_px_per_mm, tabled
 
 # Invented legs with round numbers.

@@ -12,8 +12,8 @@ from html.parser import HTMLParser
 import pytest
 
 from fitkit.charts.canvas import spread
+from fitkit.charts.figure import BLUE, GREY, INK, PALE
 from fitkit.charts.soles import SoleFoot, soles
-from fitkit.charts.theme import BLUE, GREY, INK, PALE
 from tests.drawings.drawn_svg import crosses, drawn, read
 
 # Invented feet with round numbers.

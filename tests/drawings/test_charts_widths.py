@@ -8,7 +8,7 @@ from functools import cache
 
 import pytest
 
-from fitkit.charts.theme import BLUE, GREY, INK
+from fitkit.charts.figure import BLUE, GREY, INK
 from fitkit.charts.widths import WidthSide, widths
 from tests.drawings.drawn_svg import drawn, numbers, require_closed, require_tidy, tabled
 
