@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from fitkit import constants
+from fitkit import constants, files
 from fitkit.assessment import assess, load_visit
 from fitkit.calculations.ride_check import PUBLISHED_FINDINGS
 from fitkit.calculations.sprint_settings import trade_figure_words
 from fitkit.estimate import Grade
 from fitkit.report.blocks import Sentences, Table
 from fitkit.report.results import by_side, in_words, printed
-from fitkit.words import capital, plain
+from fitkit.words import capital, catalogue, plain
 
 __all__ = ["BELIEFS", "Belief", "belief", "beliefs", "beside_reference", "where_it_stands"]
 
@@ -51,62 +51,16 @@ class Belief:
     found: str
 
 
+_PLACES = {
+    "constants": constants,
+    "soleus": plain(constants.CLEAT_SHIFT_SOLEUS_PERCENT.value),
+    "furthest_mm": constants.CLEAT_BACK_OXYGEN_SHIFTS_MM.value[-1],
+    "trade_figure": trade_figure_words(),
+    "knee_findings": " ".join(PUBLISHED_FINDINGS),
+}
+_SAY = catalogue(files.template("beliefs.toml"))
 BELIEFS: dict[str, Belief] = {
-    "mark": Belief(
-        "The joint can be felt, so the mark is right.",
-        "common practice",
-        "One rater finds a metatarsal head again well (ICC .86 to .97, J Foot Ankle Res 7:37); two raters agree poorly "
-        "in the studies seen. From foot length alone the joint is placed within about 8 mm (Gordon et al. 2014).",
-    ),
-    "starting band": Belief(
-        "EU 42 begins 13 to 18 mm behind the joint; bigger feet further back.",
-        "common practice",
-        "Riders as they came stood at 0 (8) mm, and body measures did not predict it (Ramos-Ortega et al. 2012). "
-        "Nothing published supports an optimum in millimetres: a place to begin, not a place to end.",
-    ),
-    "forward limit": Belief(
-        "Each rider has an own point, forward of which the foot is unstable and the body makes up for it.",
-        "common practice",
-        "No publication was found for or against it. So it is tried, and the bracket says no more than its ends.",
-    ),
-    "too far back": Belief(
-        "Too far back seldom causes trouble, too far forward does.",
-        "common practice",
-        f"Oxygen uptake did not change over {constants.CLEAT_BACK_OXYGEN_SHIFTS_MM.value[-1]:g} mm "
-        f"({constants.CLEAT_BACK_OXYGEN_ML_PER_MIN.source}); that is economy, not trouble. Foot pain went down in a "
-        "case series of 21 riders without a control (2024), which proves nothing by itself.",
-    ),
-    "calf": Belief(
-        "Further back the calf works less.",
-        "published",
-        f"Soleus {plain(constants.CLEAT_SHIFT_SOLEUS_PERCENT.value)} % at 5 mm, no change in performance "
-        f"({constants.CLEAT_SHIFT_SOLEUS_PERCENT.source}); calf effort down, up to 20 % and more "
-        f"({constants.CLEAT_BACK_CALF_PERCENT.source}). It is no gain in speed.",
-    ),
-    "sprint": Belief(
-        "Further back costs a sprinter snap: a little peak power, and two pedal strokes more to reach it.",
-        "common practice",
-        f"{trade_figure_words()} At 5 mm no change in performance was seen "
-        f"({constants.CLEAT_SHIFT_SOLEUS_PERCENT.source}).",
-    ),
-    "saddle": Belief(
-        "The saddle comes down when the cleat goes back, and the bars by the same, to keep the drop.",
-        "common practice",
-        "Geometry agrees in the direction. How much depends on the rider's own foot pitch, which may change with the "
-        "move and then matters more than the sum; and riders share a change between knee and ankle, which a stiff "
-        "ankle in the sum overstates about twofold. Measure again after riding.",
-    ),
-    "pelvis": Belief(
-        "A wide pelvis needs a wide stance.",
-        "common practice",
-        "22 riders grouped by pelvis width, widened by 20, 40 and 60 mm: no change in muscle activity or joint angles, "
-        f"the narrowest was best whatever the pelvis ({constants.Q_FACTOR_WIDENED_BY_MM.source}).",
-    ),
-    "knees": Belief(
-        "Knees drawn inward on each downstroke go with pain around the kneecap.",
-        "common practice",
-        " ".join(PUBLISHED_FINDINGS),
-    ),
+    name: Belief(**{what: _SAY(f"{name}.{what}", **_PLACES) for what in held}) for name, held in _SAY.tree.items()
 }
 
 
