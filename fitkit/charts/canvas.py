@@ -222,32 +222,32 @@ class View:
 
     def dimension(self, start: Point, end: Point, label: str, *, away_mm: float = 0, color: str = INK) -> None:
         """Draw a dimension line: arrow heads at both ends, the label beside its middle."""
-        along, aside, length = _directions(start, end)
+        _, aside, _ = _directions(start, end)
         near, far = _moved(start, aside, away_mm), _moved(end, aside, away_mm)
         if away_mm:
             beyond = away_mm + math.copysign(4 / self.px_per_mm, away_mm)
             pieces = [(point, _moved(point, aside, beyond)) for point in (start, end)]
             self.lines(pieces, stroke=GREY, width_px=0.6)
         self.line(near, far, stroke=color)
-        # Heads that would meet are turned inward from outside.
-        roomy = length * self.px_per_mm > 2.5 * _HEAD_PX
-        reach = _HEAD_PX / self.px_per_mm
-        for tip, outward in ((near, -1), (far, 1)):
-            self.head(tip, away_from=_moved(tip, along, -outward * reach if roomy else outward * reach), color=color)
+        self._heads(near, far, color=color, length_px=_HEAD_PX)
         side = -1 if away_mm < 0 else 1
         away = (side * aside[0], side * aside[1])
         middle = ((near[0] + far[0]) / 2, (near[1] + far[1]) / 2)
         self.text(_moved(middle, away, 9 / self.px_per_mm), label, anchor=_anchor(away), color=color)
 
     def level_dimension(self, start: Point, end: Point, *, color: str = INK) -> None:
-        """Draw a level dimension line between two places; heads that would meet point inward."""
-        (start_px, y_px), (end_px, _), paper = self.px(start), self.px(end), self.drawing.paper
-        paper.line((start_px, y_px), (end_px, y_px), stroke=color)
-        paper.lines([((x, y_px - 5), (x, y_px + 5)) for x in (start_px, end_px)], stroke=color)
-        roomy = abs(end_px - start_px) > 2.5 * _LEVEL_HEAD_PX
-        way = math.copysign(1, end_px - start_px) * (1 if roomy else -1)
-        for tip, from_px in ((start_px, start_px + way * 9), (end_px, end_px - way * 9)):
-            paper.head((tip, y_px), away_from=(from_px, y_px), color=color, length_px=_LEVEL_HEAD_PX)
+        """Draw a level dimension line between two places, with a cap at both ends."""
+        self.line(start, end, stroke=color)
+        ends = [self.px(place) for place in (start, end)]
+        self.drawing.paper.lines([((x, y - 5), (x, y + 5)) for x, y in ends], stroke=color)
+        self._heads(start, end, color=color, length_px=_LEVEL_HEAD_PX)
+
+    def _heads(self, start: Point, end: Point, *, color: str, length_px: float) -> None:
+        """Draw arrow heads at both ends of a line, pointing outward; those that would meet stand outside it."""
+        is_roomy = math.dist(self.px(start), self.px(end)) > 2.5 * length_px
+        for tip, other in ((start, end), (end, start)):
+            beyond = (2 * tip[0] - other[0], 2 * tip[1] - other[1])
+            self.head(tip, away_from=other if is_roomy else beyond, color=color, length_px=length_px)
 
 
 def clamped(

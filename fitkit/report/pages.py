@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Strip", "blank_sheet_html", "floor_order", "record_html", "setting_strip_html", "sheet_html", "strips"]
 
-SIDES = ("left", "right")
-
 
 def record_html(notebook: NotebookNode, *, title: str) -> str:
     """Return the record's page: prose, tables and pictures of an executed notebook, without its code."""
@@ -94,8 +92,7 @@ class Strip:
 
 def strips(assessment: Assessment) -> tuple[Strip, Strip]:
     """Return both feet's strips."""
-    left, right = (_strip(assessment, side) for side in SIDES)
-    return left, right
+    return _strip(assessment, "left"), _strip(assessment, "right")
 
 
 def _strip(assessment: Assessment, side: str) -> Strip:

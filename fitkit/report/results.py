@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import replace
 
 from fitkit.advice_words import needs_words, value_words
@@ -24,6 +24,14 @@ _GRADE_WORDS = {
 }
 # Notes of these stand in a section of their own, beside the number.
 _NOTED_ELSEWHERE = (".band_low", ".band_high", ".start", ".remaining", ".forward_limit")
+
+
+def grouped(pairs: Iterable[tuple[Hashable, str]]) -> dict[Hashable, list[str]]:
+    """Return what belongs to each key, keys in the order they came."""
+    found: dict[Hashable, list[str]] = {}
+    for key, each in pairs:
+        found.setdefault(key, []).append(each)
+    return found
 
 
 def in_words(names: Iterable[str]) -> str:
@@ -91,10 +99,8 @@ def shown_in(section: str) -> list[str]:
 
 def notes(assessment: Assessment) -> Sentences:
     """Say everything that must stand beside a number and is not said above."""
-    said: dict[str, list[str]] = {}
-    for name, estimate in assessment.results.items():
-        for note in () if name.endswith(_NOTED_ELSEWHERE) else estimate.notes:
-            said.setdefault(note.rstrip("."), []).append(name.split(".")[0])
+    noted = [(name, each.notes) for name, each in assessment.results.items() if not name.endswith(_NOTED_ELSEWHERE)]
+    said = grouped((note.rstrip("."), name.split(".")[0]) for name, notes in noted for note in notes)
     lines = []
     for note, where in said.items():
         sides = " and ".join(side for side in SIDES if side in where)
@@ -104,20 +110,15 @@ def notes(assessment: Assessment) -> Sentences:
 
 def lacking(assessment: Assessment) -> Sentences:
     """Say what could not be assessed and what each needs."""
-    needs: dict[str, list[str]] = {}
-    for name, estimate in assessment.results.items():
-        if estimate.needs:
-            needs.setdefault(estimate.needs, []).append(name)
+    needs = grouped((estimate.needs, name) for name, estimate in assessment.results.items() if estimate.needs)
     lines = (f"{capital(needs_words(need))}: {in_words(names)}." for need, names in needs.items())
     return Sentences(tuple(lines) or ("Nothing is lacking.",))
 
 
 def sources(assessment: Assessment) -> Table:
     """Return the source of every number, so that each can be questioned."""
-    rows: dict[tuple[str, str], list[str]] = {}
-    for name, estimate in assessment.results.items():
-        if estimate.source:
-            rows.setdefault((estimate.grade, estimate.source), []).append(name)
+    found = assessment.results.items()
+    rows = grouped(((estimate.grade, estimate.source), name) for name, estimate in found if estimate.source)
     body = tuple((capital(in_words(names)), grade, source) for (grade, source), names in rows.items())
     return Table("Where each number comes from", ("Result", "Grade", "Source"), body)
 

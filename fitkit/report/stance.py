@@ -18,7 +18,7 @@ from fitkit.charts.widths import WidthSide
 from fitkit.charts.widths import widths as drawn_widths
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Number, Sentences, Table
-from fitkit.report.results import by_side, printed, shown_in
+from fitkit.report.results import by_side, grouped, printed, shown_in
 from fitkit.words import capital, halved, halves, plain, signed
 
 _OTHER_CAUSES = {
@@ -135,10 +135,8 @@ def parts(assessment: Assessment) -> Sentences:
     if assessment.parts is None:
         remaining = assessment["left.half_stance.remaining"]
         return Sentences((f"No parts looked for: {needs_words(remaining.needs)}.",))
-    said: dict[str, list[str]] = {}
-    for side, choice in assessment.choices.items():
-        for line in _choice_words(assessment, side, choice):
-            said.setdefault(line, []).append(side)
+    choices = assessment.choices.items()
+    said = grouped((line, side) for side, choice in choices for line in _choice_words(assessment, side, choice))
     lines = [f"{capital(' and '.join(sides))}: {line}" for line, sides in said.items()]
     lines += _reached_since(assessment)
     if any(choice.other_families for choice in assessment.choices.values()):
@@ -173,11 +171,8 @@ def _choice_words(assessment: Assessment, side: str, choice: Choice) -> list[str
 
 def parts_refused(assessment: Assessment) -> Table:
     """Return the parts that may not be fitted here, with the reason."""
-    rows: dict[tuple[str, str], list[str]] = {}
-    if assessment.parts is not None:
-        for side, choice in assessment.choices.items():
-            for each in choice.refused:
-                rows.setdefault((each.id, each.reason), []).append(side)
+    choices = () if assessment.parts is None else assessment.choices.items()
+    rows = grouped(((each.id, each.reason), side) for side, choice in choices for each in choice.refused)
     body = tuple((part, " and ".join(sides), reason) for (part, reason), sides in rows.items())
     return Table("Parts refused", ("", "Side", "Why"), body)
 
