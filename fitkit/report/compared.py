@@ -7,6 +7,7 @@ from pathlib import Path
 
 from fitkit import constants, files
 from fitkit.assessment import assess, load_visit
+from fitkit.assessment.inputs import SIDES
 from fitkit.calculations.ride_check import PUBLISHED_FINDINGS
 from fitkit.calculations.sprint_settings import trade_figure_words
 from fitkit.estimate import Grade
@@ -16,7 +17,6 @@ from fitkit.words import capital, catalogue, plain
 
 __all__ = ["BELIEFS", "Belief", "belief", "beliefs", "beside_reference", "where_it_stands"]
 
-SIDES = ("left", "right")
 _COMPARED = (
     "cleat_setback.as_found",
     "cleat_setback.start",

@@ -10,7 +10,6 @@ from fitkit.assessment.ride import FilmedKnee, SideRidden
 from fitkit.calculations import ride_check
 from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
 from fitkit.calculations.hinge import NOT_FOUND
-from fitkit.calculations.readings import Interval
 from fitkit.charts import Figure
 from fitkit.charts.figure import row
 from fitkit.readers.film import POINTS, SETTINGS
@@ -159,8 +158,7 @@ def knees(assessment: Assessment) -> Table:
         if track.needs is not None:
             rows.append((_knee_name(knee), f"not assessed: needs {track.needs}", "", "", f"{turns}"))
             continue
-        cells = (_mm(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
-        rows.append((_knee_name(knee), *cells, f"{turns} of {len(track.revolutions)}"))
+        rows.append((_knee_name(knee), *_track_cells(track), f"{turns} of {len(track.revolutions)}"))
     rows += _travel_changes(assessment.ride.filmed.knees)
     head = ("", "Offset, outward of the pedal", "Travel", "Inward pull on the downstroke", "Turns used")
     empty = "No film was digitised."
@@ -191,15 +189,16 @@ def ruler_table(offsets_mm: dict[str, tuple[tuple[float, ...], tuple[float, ...]
             track = ride_check.knee_from_ruler(top_mm=top, bottom_mm=bottom, house_sd_mm=house_sd_mm)
         except ValueError as error:
             raise ValueError(f"{capital(side)}: {error}") from None
-        cells = (_mm(value) for value in (track.offset_mm, track.travel_mm, track.inward_pull_mm))
-        rows.append((capital(side), *cells))
+        rows.append((capital(side), *_track_cells(track)))
     head = ("", "Offset, outward of the pedal", "Travel, at least", "Inward pull on the downstroke")
     caption = "Knees read with a ruler, mm with 95 % interval (measured here)"
     return Table(caption, head, tuple(rows), "No offset yet.")
 
 
-def _mm(found: Interval) -> str:
-    return interval_words(found, caption_unit="mm")
+def _track_cells(track: ride_check.KneeTrack) -> tuple[str, ...]:
+    """Return offset, travel and inward pull of a knee for a table in mm."""
+    found = (track.offset_mm, track.travel_mm, track.inward_pull_mm)
+    return tuple(interval_words(each, caption_unit="mm") for each in found)
 
 
 def _knee_name(knee: FilmedKnee) -> str:

@@ -20,6 +20,7 @@ from fitkit.words import Catalogue, halved, halves, plain
 __all__ = ["rider_sheet", "torques"]
 
 _CLEAT = "cleat_setback_mm"
+_LISTS = ("stopped", "back", "parts", "toes", "odd", "rides", "bolts")  # what the sheet lists, often nothing
 _PEDAL = ("washer_mm", "extender_mm", "spindle_to_cleat_centre_mm", "spindle_id", "extender_id")
 
 
@@ -27,7 +28,7 @@ def rider_sheet(assessment: Assessment, say: Catalogue = ENGLISH) -> dict:
     """Return the content of the rider's sheet as plain JSON: words of a catalogue, a table and one picture."""
     session = assessment.visit.session
     found = changes(assessment.visit, say)
-    sheet = {
+    sheet: dict = {name: [] for name in _LISTS} | {
         "demonstration": bool(session.demonstration),
         "visit": say.day(session.visit_date),
         "setup": session.setup,
@@ -48,7 +49,6 @@ def rider_sheet(assessment: Assessment, say: Catalogue = ENGLISH) -> dict:
     is_changed = any(change.is_changed for change in found)
     return sheet | {
         "title": say("page.changed" if is_changed else "page.unchanged"),
-        "stopped": [],
         "back": [line for side in SIDES for line in _back(assessment, side, say)],
         "changes": _changes(found, say),
         "parts": [part_words(change, what, say) for change, what in _alike(found, say) if change.is_part],
@@ -83,14 +83,8 @@ def _stopped(assessment: Assessment, found: list[Change], say: Catalogue) -> dic
     return {
         "title": say("page.stopped"),
         "stopped": [_see(sign, say) for sign in signs],
-        "back": [],
         "changes": said + _not_again(found, say),
-        "parts": [],
         "figure": None,
-        "toes": [],
-        "odd": [],
-        "rides": [],
-        "bolts": [],
         "remains": [say("remains.bring_words")],
     }
 

@@ -60,11 +60,11 @@ def hips(assessment: Assessment) -> Table:
     """Return hip spacing by the CT line and the published models, side by side."""
     rows = []
     for row in assessment.hips.rows:
-        if row.value_mm is None:
-            rows.append((row.name, Number(f"needs {row.needs}", None, unit="mm", needs=row.needs), "", row.source))
-            continue
-        words, ends = f"{halves(row.value_mm)} mm", f"{halves(row.low_mm)} to {halves(row.high_mm)}"
-        rows.append((row.name, Number(words, row.value_mm, row.low_mm, row.high_mm, "mm"), ends, row.source))
+        words, ends = f"needs {row.needs}", ""
+        if row.value_mm is not None:
+            words, ends = f"{halves(row.value_mm)} mm", f"{halves(row.low_mm)} to {halves(row.high_mm)}"
+        spacing = Number(words, row.value_mm, row.low_mm, row.high_mm, "mm", row.needs)
+        rows.append((row.name, spacing, ends, row.source))
     return Table("Hip spacing, by each published way", ("", "Spacing", "95 %", "Source"), tuple(rows))
 
 
