@@ -62,7 +62,6 @@ _JIS = "JIS B 0225-1960, table"
 
 PARIS_POINT_MM = Published(20 / 3, "mm", None, f"{_ISO_EXTRACT}; {_JURCA}", READ, "of last length, scale from zero")
 LAST_ALLOWANCE_PARIS_POINTS = Published(2.0, "Paris points", None, _ISO_OPEN, SECOND, "last length less foot length")
-INCH_MM = Published(25.4, "mm", None, f"9/16 in is 14.2875 mm in {_JIS}", COMPUTED)
 BARLEYCORN_MM = Published(25.4 / 3, "mm", None, _JURCA, SECOND, "one third of an inch, one UK size")
 UK_AT_NO_FOOT = Published(-23.0, "UK sizes", None, _ISO_OPEN, SECOND, "UK adult = 3 foot_in - 23")
 US_MEN_ABOVE_UK = Published(1.0, "UK sizes", None, "none found", MEMORY, "one size either way")
@@ -70,18 +69,9 @@ US_WOMEN_ABOVE_UK = Published(2.0, "UK sizes", None, "none found", MEMORY, "one 
 
 # --- Foot length and the first MTP joint ---------------------------------------------------------------------------
 _ANSUR = "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II 2012), computed from its data files"
-_MEDIAL = "heel to the medial side of the first MTP joint (ball-of-foot length)"
 
 ANSUR_MEN_N = Published(4082.0, "people", None, _ANSUR, COMPUTED)
 ANSUR_WOMEN_N = Published(1986.0, "people", None, _ANSUR, COMPUTED)
-FOOT_LENGTH_MEN_MM = Published(271.18, "mm", 13.10, _ANSUR, COMPUTED)
-FOOT_LENGTH_WOMEN_MM = Published(246.29, "mm", 12.44, _ANSUR, COMPUTED)
-FIRST_MTP_MEN_MM = Published(200.94, "mm", 10.47, _ANSUR, COMPUTED, _MEDIAL)
-FIRST_MTP_WOMEN_MM = Published(182.05, "mm", 9.64, _ANSUR, COMPUTED, _MEDIAL)
-FIRST_MTP_SHARE_MEN = Published(0.7410, "1", 0.0147, _ANSUR, COMPUTED, "of foot length; does not change with size")
-FIRST_MTP_SHARE_WOMEN = Published(0.7392, "1", 0.0134, _ANSUR, COMPUTED, "of foot length; does not change with size")
-FIRST_MTP_SHARE_P5_P95_MEN = Published((0.715, 0.764), "1", None, _ANSUR, COMPUTED)
-FIRST_MTP_SHARE_P5_P95_WOMEN = Published((0.717, 0.761), "1", None, _ANSUR, COMPUTED)
 FIRST_MTP_INTERCEPT_MEN_MM = Published(0.46, "mm", None, _ANSUR, COMPUTED, "regression on foot length")
 FIRST_MTP_INTERCEPT_WOMEN_MM = Published(2.61, "mm", None, _ANSUR, COMPUTED, "regression on foot length")
 FIRST_MTP_SLOPE_MEN = Published(0.7393, "1", None, _ANSUR, COMPUTED, "regression on foot length")
@@ -90,11 +80,7 @@ FIRST_MTP_SEE_MEN_MM = Published(3.98, "mm", None, _ANSUR, COMPUTED, "standard e
 FIRST_MTP_SEE_WOMEN_MM = Published(3.30, "mm", None, _ANSUR, COMPUTED, "standard error of that regression")
 MALLEOLUS_HEIGHT_MEN_MM = Published(72.90, "mm", 5.67, _ANSUR, COMPUTED, "lateral malleolus above the floor")
 MALLEOLUS_HEIGHT_WOMEN_MM = Published(62.75, "mm", 5.11, _ANSUR, COMPUTED, "lateral malleolus above the floor")
-FOOT_TIP_AHEAD_OF_JOINT_MM = Published(
-    (69.0, 71.0, 78.0), "mm", None, f"nominal feet of EU 42, 43, 47 less the men's regression; {_ANSUR}", COMPUTED
-)
 
-FIFTH_MTP_SHARE = Published((0.62, 0.65), "1", None, "none found", MEMORY, "of foot length; a measured input only")
 
 # --- Hip spacing on CT, 200 adults ---------------------------------------------------------------------------------
 _CT = "Skeletal Radiology, doi 10.1007/s00256-009-0791-x"
@@ -172,27 +158,16 @@ SADDLE_GATTI_ROUNDING_MM = Published(20.0, "mm", None, f"the coefficients' round
 
 # --- Joint angles on the bicycle, knee 0 straight ------------------------------------------------------------------
 _SWART = "Swart & Holliday 2019, Curr Sports Med Rep 18:490"
-_FERRER = "Ferrer-Roca et al. 2014, JSCR 28:784"
-_BMC = "BMC Musculoskelet Disord 2021 22:1044, n = 31"
-_LINK = "locked ankle, two links of 430: 430 sin(knee / 2) per radian"
 
 KNEE_STATIC_DEG = Published(
     (25.0, 35.0), "deg", None, "Holmes et al. 1994, Clin Sports Med 13:187, as later papers cite it", SECOND
 )
 KNEE_DYNAMIC_EASY_DEG = Published((33.0, 43.0), "deg", None, _SWART, READ)
 KNEE_DYNAMIC_HARD_DEG = Published((30.0, 40.0), "deg", None, _SWART, READ)
-SADDLE_SHIFT_STUDIED_PERCENT = Published(2.0, "%", None, _FERRER, READ, "of saddle height, up and down")
-KNEE_CHANGE_LOW_TO_HIGH_SADDLE_DEG = Published(7.0, "deg", None, _FERRER, READ)
-LOCKED_ANKLE_KNEE_DEG = Published((25.0, 30.0, 35.0, 40.0), "deg", None, _LINK, COMPUTED, "knee of the row below")
-LOCKED_ANKLE_MM_PER_DEG = Published(
-    (1.62, 1.94, 2.26, 2.57), "mm/deg", None, _LINK, COMPUTED, "overstates the knee change by about two: ankles share"
-)
-JOINT_RANGES_DEG = Published((43.9, 75.2, 26.9), "deg", None, _BMC, READ, "range of hip, knee, ankle")
 
 # --- Stance width --------------------------------------------------------------------------------------------------
 _WIDER = "J Sports Sci 39:768, doi 10.1080/02640414.2020.1845440"
 _TRAVEL = "conference abstract, 8 cyclists, 2-D"
-_BADII = "Badii 2014"
 
 Q_FACTOR_WIDENED_BY_MM = Published(
     (20.0, 40.0, 60.0), "mm", None, _WIDER, READ, "22 riders: the narrowest was best whatever the pelvis width"
@@ -203,26 +178,7 @@ KNEE_TRAVEL_KNEECAP_PAIN_MM = Published(14.0, "mm", 5.0, _TRAVEL, READ, "a 50-ri
 # --- Threads and bolts ---------------------------------------------------------------------------------------------
 _ISO_CRANK = "ISO 4210-8, force arm at the crank face"
 
-PEDAL_THREAD_DIAMETER_MM = Published(14.2875, "mm", None, _JIS, READ, "9/16 in; the left pedal's is left-handed")
-PEDAL_THREADS_PER_INCH = Published(20.0, "1/in", None, _JIS, READ)
 PEDAL_THREAD_PITCH_MM = Published(1.270, "mm", None, _JIS, READ)
-PEDAL_TURNS_PER_MM = Published(0.787, "turns/mm", None, f"1 / pitch; {_JIS}", COMPUTED, "what 1 mm of washer costs")
-PEDAL_TORQUE_IN_WORDS = Published(
-    "34.7 to 39.5 N m in one owner's manual, 30 to 40 in others; the maker's figure rules",
-    "in words",
-    None,
-    "an owner's-manual table",
-    SECOND,
-    "never printed as a setting",
-)
-CLEAT_BOLT_TORQUE_IN_WORDS = Published(
-    "5 to 6 N m is met; the maker's figure rules",
-    "in words",
-    None,
-    "quoted without naming one",
-    SECOND,
-    "never a setting",
-)
 CRANK_FORCE_ARM_MM = Published(65.0, "mm", None, _ISO_CRANK, COMPUTED, "a longer arm bends the crank by the ratio")
 
 # --- Clearances ----------------------------------------------------------------------------------------------------
@@ -243,17 +199,6 @@ LEAST_TOE_CLEARANCE_MM = Published(
     "pedal centre to tyre or mudguard, only for bicycles without foot retention; does not exclude contact of a shoe",
 )
 
-# --- Leg length, wedges, cranks ------------------------------------------------------------------------------------
-LEG_LENGTH_ICC_TAPE = Published(0.477, "1", None, _BADII, READ)
-LEG_LENGTH_ICC_BLOCKS = Published(0.737, "1", None, _BADII, READ)
-LEG_LENGTH_WRONG_SIDE_TAPE = Published((7.0, 20.0), "people", None, _BADII, READ, "wrong side, of all")
-LEG_LENGTH_WRONG_SIDE_BLOCKS = Published((1.0, 20.0), "people", None, _BADII, READ, "wrong side, of all")
-LEG_LENGTH_CORRECTED_MM = Published(
-    5.4, "mm", 2.9, "Macdermid & Mann 2015", READ, "small gain of symmetry, efficiency lower at once; no dose follows"
-)
-WEDGES_IN_WORDS = Published(
-    "no significant or systematic effect", "in words", None, "Dinsdale & Williams, n 6; O'Neill 2011", READ, "no dose"
-)
 
 # --- What moving the cleat back has been shown to do; nothing here supports an optimum in millimetres ----------------
 _VAN_SICKLE = "Van Sickle & Hull 2007, J Biomech 40:1262, n = 11"
@@ -280,22 +225,9 @@ SPRINT_PEAK_FORWARD_AND_BACK_W = Published(
     (1200.0, 1150.0), "W", None, TRADE, TRADE, "order of size; four sprints can barely show the difference"
 )
 
-# --- Repeats: typical error of measurement -------------------------------------------------------------------------
-_CHI = "chi-square interval of a variance, n degrees of freedom for n pairs"
-
-TEM_INTERVAL_5_PAIRS = Published((0.62, 2.45), "1", None, _CHI, COMPUTED, "of the estimate, 95 %")
-TEM_INTERVAL_10_PAIRS = Published((0.70, 1.75), "1", None, _CHI, COMPUTED, "of the estimate, 95 %")
-TEM_INTERVAL_20_PAIRS = Published((0.77, 1.44), "1", None, _CHI, COMPUTED, "of the estimate, 95 %")
 
 # --- Sprints -------------------------------------------------------------------------------------------------------
 _MARTIN = "Martin, Wagner, Coyle 1997, MSSE 29:1505"
-_MDC = f"1.96 sqrt(2) CV, over sqrt(4) for means of four; {_MARTIN}"
 
-SPRINT_PEAK_W = Published(1317.0, "W", 66.0, _MARTIN, READ, "13 men, peak of a revolution")
-SPRINT_BEST_CADENCE_RPM = Published(122.0, "rpm", None, _MARTIN, READ)
 SPRINT_CV_PERCENT = Published(3.3, "%", None, _MARTIN, READ)
-SPRINT_MDC_SINGLE_PERCENT = Published(9.1, "%", None, _MDC, COMPUTED, "95 %, single trials")
-SPRINT_MDC_OF_FOUR_PERCENT = Published(4.6, "%", None, _MDC, COMPUTED, "95 %, means of four trials")
 SPRINT_FAMILIARISATION_SPRINTS = Published(2.0, "sprints", None, "read beside Watt et al. 2002", SECOND, "before")
-
-__all__ = ["STATUSES", "Published", *(name for name, value in list(globals().items()) if isinstance(value, Published))]

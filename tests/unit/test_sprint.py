@@ -8,7 +8,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from fitkit import constants
 from fitkit.calculations import sprint, sprint_settings
 from fitkit.calculations.sprint import read_sprints, torque_cadence_line
 from fitkit.calculations.sprint_settings import EXERTION_QUESTIONS, by_setting, compare, exertion_screen
@@ -138,7 +137,7 @@ def test_the_line_is_recovered_from_its_own_closed_form(torque_at_rest, no_load)
 
 def test_the_line_agrees_with_martin():
     # Martin et al. 1997: 1317 W at 122 rpm, consistent with a line that ends at 244 rpm and starts at 206 N m.
-    best, highest = constants.SPRINT_BEST_CADENCE_RPM.value, constants.SPRINT_PEAK_W.value
+    best, highest = 122.0, 1317.0
     cadence = np.linspace(60, 140, 20)
     power = power_at(cadence, 240 * highest / (2 * math.pi * 2 * best), 2 * best)
     found = torque_cadence_line(cadence_rpm=cadence, power_w=power)
@@ -191,8 +190,8 @@ def test_a_longer_stretch_is_not_used_for_the_line():
 def test_smallest_detectable_change_is_the_published_one():
     # 9.1 % with single sprints, 4.6 % with means of four, at a variation of 3.3 %; 8.3 and 4.2 % at 3 %.
     detectable = sprint_settings.smallest_detectable_percent
-    assert detectable(3.3, 1, 1) == pytest.approx(constants.SPRINT_MDC_SINGLE_PERCENT.value, abs=0.05)
-    assert detectable(3.3, 4, 4) == pytest.approx(constants.SPRINT_MDC_OF_FOUR_PERCENT.value, abs=0.05)
+    assert detectable(3.3, 1, 1) == pytest.approx(9.1, abs=0.05)
+    assert detectable(3.3, 4, 4) == pytest.approx(4.6, abs=0.05)
     assert (detectable(3.0, 1, 1), detectable(3.0, 4, 4)) == pytest.approx((8.3, 4.2), abs=0.05)
 
 
