@@ -156,15 +156,6 @@ SADDLE_GATTI_PER_INSEAM_AND_ANGLE = Published(0.003, "1/deg", None, _GATTI, READ
 SADDLE_GATTI_RMSE_CM = Published(1.15, "cm", None, _GATTI, READ, "40 riders")
 SADDLE_GATTI_ROUNDING_MM = Published(20.0, "mm", None, f"the coefficients' rounding; {_GATTI}", COMPUTED, "1 u")
 
-# --- Joint angles on the bicycle, knee 0 straight ------------------------------------------------------------------
-_SWART = "Swart & Holliday 2019, Curr Sports Med Rep 18:490"
-
-KNEE_STATIC_DEG = Published(
-    (25.0, 35.0), "deg", None, "Holmes et al. 1994, Clin Sports Med 13:187, as later papers cite it", SECOND
-)
-KNEE_DYNAMIC_EASY_DEG = Published((33.0, 43.0), "deg", None, _SWART, READ)
-KNEE_DYNAMIC_HARD_DEG = Published((30.0, 40.0), "deg", None, _SWART, READ)
-
 # --- Stance width --------------------------------------------------------------------------------------------------
 _WIDER = "J Sports Sci 39:768, doi 10.1080/02640414.2020.1845440"
 _TRAVEL = "conference abstract, 8 cyclists, 2-D"

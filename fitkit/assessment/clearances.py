@@ -10,7 +10,7 @@ from fitkit.assessment.inputs import SIDES, Drawn, Draws, Inputs
 from fitkit.assessment.results import RESULTS, evaluate
 from fitkit.calculations import clearances
 from fitkit.calculations.clearances import LEAST_LEAN_DEG
-from fitkit.calculations.part_options import NEEDS_MAKERS_WORD
+from fitkit.calculations.parts_table import NEEDS_MAKERS_WORD
 from fitkit.calculations.readings import Quantity, exact
 from fitkit.estimate import Estimate
 from fitkit.session.paths import holds_any

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from functools import partial
 
 import numpy as np
 
@@ -143,12 +144,8 @@ def _square_to_axle(cleat_setback_mm, toe_out_deg, joint_to_big_toe_side_mm, sho
     return cleats.square_to_axle(cleat_setback_mm, joint_to_big_toe_side_mm - shoe_outward_mm, toe_out_deg)
 
 
-def _free_heel_in(float_deg: Quantity, **toe_out: Quantity) -> Quantity:
-    return cleats.free_rotation(float_deg.value, **toe_out).heel_in
-
-
-def _free_heel_out(float_deg: Quantity, **toe_out: Quantity) -> Quantity:
-    return cleats.free_rotation(float_deg.value, **toe_out).heel_out
+def _free_rotation(float_deg: Quantity, *, way: str, **toe_out: Quantity) -> Quantity:
+    return getattr(cleats.free_rotation(float_deg.value, **toe_out), way)
 
 
 def _toe_gap_after(move_mm: Quantity, **axle_to: Quantity) -> Quantity:
@@ -175,16 +172,10 @@ SLOT_ENDS = {
     "greatest": Input("shoes.{side}.greatest_cleat_setback_mm", "the slots' rear end (greatest cleat setback)"),
 }
 _CRANK = Input("bike.crank_length_mm")
-_FREE_ROTATION = {
-    "float_deg": Input("bike.float_deg", "the pedal's float"),
-    "natural_toe_out": Input("rider.{side}.natural_toe_out_deg"),
-    "cleat_toe_out": Input("now.{side}.cleat_toe_out_deg"),
-}
 _TOE_GAP = {
     "axle_to_tyre_mm": Input("bike.{side}.axle_to_tyre_mm", "axle to tyre and axle to toe"),
     "axle_to_toe_mm": Input("bike.{side}.axle_to_toe_mm", "axle to tyre and axle to toe"),
 }
-_FLOAT = "half the float, natural toe-out and the cleat's toe-out in the current position"
 _TUBE = "closed chain of leg and crank: along the seat tube until least knee flexion is back"
 _STROKE = "mean over the stroke of the ankle's place after minus before"
 
@@ -221,22 +212,17 @@ RESULTS = {
     "cleat_setback.band_high": Result("mm", "starting band, high end", "starting_band", is_advice=True),
     "cleat_setback.start": Result("mm", "starting point", "cleats", is_advice=True),
     "cleat_setback.move": Result("mm", "move of the cleat, toward the heel", "cleats", is_advice=True),
-    "cleat_setback.slot_least": Result(
-        "mm",
-        "least setback the shoe's own slots allow",
-        "cleats",
-        "1 reading, with {mark}",
-        "measured here",
-        inputs={"reading": SLOT_ENDS["least"]},
-    ),
-    "cleat_setback.slot_greatest": Result(
-        "mm",
-        "greatest setback the shoe's own slots allow",
-        "cleats",
-        "1 reading, with {mark}",
-        "measured here",
-        inputs={"reading": SLOT_ENDS["greatest"]},
-    ),
+    **{
+        f"cleat_setback.slot_{end}": Result(
+            "mm",
+            f"{end} setback the shoe's own slots allow",
+            "cleats",
+            "1 reading, with {mark}",
+            "measured here",
+            inputs={"reading": reading},
+        )
+        for end, reading in SLOT_ENDS.items()
+    },
     "cleat_setback.shortfall": Result(
         "mm",
         "target beyond the slots, toward the heel",
@@ -251,24 +237,22 @@ RESULTS = {
         "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II), regression on foot length",
         "published",
     ),
-    "float.free_heel_in": Result(
-        "deg",
-        "free rotation left, heel inward",
-        "rotation",
-        _FLOAT,
-        work=_free_heel_in,
-        inputs=_FREE_ROTATION,
-        notes=_not_natural,
-    ),
-    "float.free_heel_out": Result(
-        "deg",
-        "free rotation left, heel outward",
-        "rotation",
-        _FLOAT,
-        work=_free_heel_out,
-        inputs=_FREE_ROTATION,
-        notes=_not_natural,
-    ),
+    **{
+        f"float.free_{way}": Result(
+            "deg",
+            f"free rotation left, {words}",
+            "rotation",
+            "half the float, natural toe-out and the cleat's toe-out in the current position",
+            work=partial(_free_rotation, way=way),
+            inputs={
+                "float_deg": Input("bike.float_deg", "the pedal's float"),
+                "natural_toe_out": Input("rider.{side}.natural_toe_out_deg"),
+                "cleat_toe_out": Input("now.{side}.cleat_toe_out_deg"),
+            },
+            notes=_not_natural,
+        )
+        for way, words in (("heel_in", "heel inward"), ("heel_out", "heel outward"))
+    },
     "half_stance": Result(
         "mm",
         "half-stance",

@@ -18,25 +18,21 @@ import numpy as np
 from fitkit.calculations import clearances
 from fitkit.calculations.part_options import (
     EXTENDER,
+    FIRST,
     SPINDLE,
     WASHER,
     Item,
     PartOptions,
-    PartRow,
-    SearchRules,
-    Side,
-    families_of,
+    Ranked,
     fitted_items,
     items_of,
-    maker_refuses,
 )
+from fitkit.calculations.parts_table import PartRow, SearchRules, Side, families_of, maker_refuses
 
 CHANGE_OF_FAMILY = (
     "A change of family: measure stack, float, cleat setback and spindle to cleat centre again; "
     "until then the families' standard spindles are taken as alike."
 )
-PER_MM = 1e6  # sums are compared as whole nanometres, so that the order does not hang on the last bit
-FIRST = 4  # criteria before "the same on both sides"
 DECIMALS = 9  # takes the dust of binary sums off; far below what anybody can fit
 
 Intervals = tuple[tuple[float, float], ...]
@@ -138,12 +134,12 @@ class Search:
         """Return for each side whether the best pair is within the tolerance, in width and setback."""
         if self.best is None:
             return False, False
-        ranked = (_Ranked(options, self.best.crank) for options in self.options)
+        ranked = (Ranked(options, self.best.crank) for options in self.options)
         left, right = (side.first[0][at] == 0 for side, at in zip(ranked, self.best.at, strict=True))
         return bool(left), bool(right)
 
     def _best_with(self, crank: Item) -> Best | None:
-        left, right = (_Ranked(options, crank) for options in self.options)
+        left, right = (Ranked(options, crank) for options in self.options)
         if not (left.ties.size and right.ties.size):
             return None
         at = self._same(left, right) if self.wants_same else None
@@ -156,7 +152,7 @@ class Search:
         last = (a + b for a, b in zip(left.key(at[0])[FIRST:], right.key(at[1])[FIRST:], strict=True))
         return Best((*first, differ, *last), crank, at)
 
-    def _same(self, left: _Ranked, right: _Ranked) -> tuple[int, int] | None:
+    def _same(self, left: Ranked, right: Ranked) -> tuple[int, int] | None:
         """Return the best pair out of those that tie so far and are the same on both sides, None without one."""
         at_left, at_right = left.ties_by_what_stands(), right.ties_by_what_stands()
         pairs = [(at, at_right[what]) for what, at in at_left.items() if what in at_right]
@@ -166,60 +162,6 @@ class Search:
             return (*(a + b for a, b in last), at, at_other)
 
         return min(starmap(key, pairs))[-2:] if pairs else None
-
-
-class _Ranked:
-    """The combinations of one side with one crank, by the criteria that are sums over the sides."""
-
-    def __init__(self, options: PartOptions, crank: Item) -> None:
-        self.options = options
-        _, remaining_mm = options.adjusted(crank.change_mm)
-        setback_mm = np.abs(options.setback_mm)
-        tolerance_mm = options.rules.equal_within_mm
-        self.first = (
-            _beyond(remaining_mm, tolerance_mm) + _beyond(setback_mm, tolerance_mm),
-            options.counted(lambda part: part.fitted_by != "rider"),
-            options.counted(lambda part: True),
-            options.counted(lambda part: not part.in_stock),
-        )
-        self.last = (
-            _nanometres(np.abs(remaining_mm)) + _nanometres(setback_mm),
-            _nanometres(options.stack_mm),
-            _nanometres(np.abs(options.pedal_mm)),
-        )
-        self.ties = _least(np.flatnonzero(options.allowed(crank.change_mm)), self.first)
-
-    def key(self, at: int) -> tuple[int, ...]:
-        """Return the criteria of one combination, in their order."""
-        return tuple(int(values[at]) for values in (*self.first, *self.last))
-
-    def least_of_ties(self) -> int:
-        """Return the best of those that tie in the first criteria."""
-        return int(_least(self.ties, self.last)[0])
-
-    def ties_by_what_stands(self) -> dict[tuple[str, ...], int]:
-        """Return the tied combinations by what then stands between crank and shoe; of several the best."""
-        found: dict[tuple[str, ...], int] = {}
-        # From the best to the least good; lexsort takes its last key first and keeps the table's order in ties.
-        for at in self.ties[np.lexsort([key[self.ties] for key in reversed(self.last)])]:
-            found.setdefault(self.options.stands(at), int(at))
-        return found
-
-
-def _least(at: np.ndarray, keys: Sequence[np.ndarray]) -> np.ndarray:
-    for key in keys:
-        if at.size:
-            at = at[key[at] == key[at].min()]
-    return at
-
-
-def _beyond(remaining_mm: np.ndarray, tolerance_mm: float) -> np.ndarray:
-    size = _nanometres(np.abs(remaining_mm))
-    return np.where(size <= round(tolerance_mm * PER_MM), 0, size)
-
-
-def _nanometres(length_mm: np.ndarray) -> np.ndarray:
-    return np.rint(length_mm * PER_MM).astype(np.int64)
 
 
 def union(low_mm: np.ndarray, high_mm: np.ndarray) -> Intervals:

@@ -1,4 +1,4 @@
-"""Where the saddle is and where static rules would put it: published rules and knee ranges side by side.
+"""Where the saddle is and where static rules would put it: published rules side by side.
 
 Heights run from the crank centre to the saddle's top along the seat-tube line [mm]; knee flexion is 0 straight [deg].
 The rules are shown with what they leave out; none of them turns degrees into millimetres.
@@ -11,18 +11,12 @@ from dataclasses import dataclass
 
 from fitkit import constants
 from fitkit.calculations.readings import Quantity, exact, linear
-from fitkit.constants import Published
 
 IGNORED = (
     "These rules know nothing of cleat setback, shoe and pedal stack, foot length, foot pitch or where the saddle is "
     "sat on."
 )
 GATTI_DF = 36  # 40 riders less four coefficients
-KNEE_RANGES: tuple[tuple[str, Published], ...] = (
-    ("standing still, crank at the bottom", constants.KNEE_STATIC_DEG),
-    ("riding easily, least of the stroke", constants.KNEE_DYNAMIC_EASY_DEG),
-    ("riding hard, least of the stroke", constants.KNEE_DYNAMIC_HARD_DEG),
-)
 
 
 @dataclass(frozen=True)
