@@ -44,11 +44,6 @@ class Published:
             raise ValueError(f"uncertainty is {self.uncertainty}; expected above 0, or None")
 
     @property
-    def is_from_memory(self) -> bool:
-        """Whether nobody has read it anywhere: it may stand in prose and say so, and no check may rest on it."""
-        return self.status == MEMORY
-
-    @property
     def grade(self) -> Grade:
         """The grade of a result that rests on this value alone."""
         return {MEMORY: "from memory", TRADE: "common practice"}.get(self.status, "published")

@@ -18,7 +18,6 @@ SeenFrom = Literal["behind", "front", "left", "right"]
 SizeSystem = Literal["eu", "uk", "us_men", "us_women", "mondopoint"]
 TakenHow = Literal["mark_found_anew", "tape_left_on"]
 TAKEN_BRIEFLY = {"mark_found_anew": "marked anew", "tape_left_on": "tape left on"}
-RIDING: tuple[str, ...] = get_args(Riding)
 
 # What is seen while the rider rides, in a sentence.
 SEEN_WORDS = {

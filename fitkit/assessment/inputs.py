@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -229,7 +230,8 @@ class Inputs:
         return StandardDeviation(house_sd / 2 if anew else house_sd, math.inf)
 
     def _spread_of(self, dotted: str, kind: str) -> StandardDeviation:
-        groups = [self.readings(path) for path in both_sides(dotted)]
+        either = dict.fromkeys(re.sub(r"\b(left|right)\b", side, dotted) for side in SIDES)
+        groups = [self.readings(path) for path in either]
         values = [value for group in groups for value in group]
         study = self.visit.study if kind == "cleat_setback" else None
         return pooled_spread(
@@ -238,15 +240,6 @@ class Inputs:
             study_sd=study.spread_sd_mm if study else None,
             study_df=study.spread_df if study else None,
         )
-
-
-def both_sides(dotted: str) -> list[str]:
-    """Return the path on the left and on the right foot, or the path alone where it has no side."""
-    steps = dotted.split(".")
-    for i, step in enumerate(steps):
-        if step in SIDES:
-            return [".".join([*steps[:i], side, *steps[i + 1 :]]) for side in SIDES]
-    return [dotted]
 
 
 COUNT = 4000

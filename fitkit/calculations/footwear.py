@@ -6,13 +6,10 @@ Every system's size is a straight line over foot length. A label tells a foot's 
 from __future__ import annotations
 
 import math
-from typing import Literal
 
 from fitkit import constants
 from fitkit.calculations.readings import Quantity, linear
-from fitkit.vocabulary import Population
-
-SizeSystem = Literal["eu", "uk", "us_men", "us_women", "mondopoint"]
+from fitkit.vocabulary import Population, SizeSystem
 
 LEAST_FOOT_MM, GREATEST_FOOT_MM = 150.0, 350.0
 

@@ -32,7 +32,7 @@ def test_every_value_stands_once_and_is_exported():
 
 
 def test_what_comes_from_memory_is_flagged_and_graded_so():
-    from_memory = {name for name, entry in NAMED.items() if entry.is_from_memory}
+    from_memory = {name for name, entry in NAMED.items() if entry.status == "from memory"}
     assert from_memory == {"US_MEN_ABOVE_UK", "US_WOMEN_ABOVE_UK"}
     assert {NAMED[name].grade for name in from_memory} == {"from memory"}
     assert {entry.grade for entry in NAMED.values() if entry.status == "common practice, no source"} == {
