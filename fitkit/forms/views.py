@@ -18,7 +18,7 @@ from fitkit.forms.controls import STYLE, Box, WordedBox, button, control, html, 
 from fitkit.forms.draft import Draft, draft_of, opened
 from fitkit.forms.entry import file_words, sentence
 from fitkit.forms.rows import last_value, titled, value_words
-from fitkit.session import Problem, SessionProblems
+from fitkit.session import SessionProblems
 
 __all__ = ["head", "last_time", "live", "sign_off", "still"]
 
@@ -237,7 +237,8 @@ class _Signing:
             return
         signs = [f"Open sign: {sign.words}. See {sign.who}." for sign in signs_open(assessment.visit.session)]
         unsafe = [f"Not safe as fitted: {each.words}." for each in assessment.unsafe]
-        look_first = (*signs, *unsafe, *not_measured_again(assessment), *map(sentence, self._unusual()))
+        asked_again = map(sentence, (*self.draft.doubts, *sessions.unusual(self.draft.session)))
+        look_first = (*signs, *unsafe, *not_measured_again(assessment), *asked_again)
         self._is_unsafe = bool(unsafe)
         if look_first and look_first != self._asked:
             self._asked = look_first
@@ -251,9 +252,6 @@ class _Signing:
             return
         starts = {side: assessment[f"{side}.cleat_setback.start"].value for side in ("left", "right")}
         self._say(self.draft.sign_off(fitter, reason=reason if unsafe else None, starts_mm=starts))
-
-    def _unusual(self) -> tuple[Problem, ...]:
-        return (*self.draft.doubts, *sessions.unusual(self.draft.session))
 
     def _say(self, words: str, listed: tuple[str, ...] = (), after: str = "") -> None:
         items = "".join(f"<li>{escape(line)}</li>" for line in listed)

@@ -123,7 +123,8 @@ def _group_in(annotation: Any) -> type[BaseModel] | None:
 
 
 def _info(field: Any, here: tuple[str, ...]) -> FieldInfo:
-    dotted, many, inside = ".".join(here), get_origin(field.annotation) is tuple, _flat(field)
+    dotted, many = ".".join(here), get_origin(field.annotation) is tuple
+    inside = (*field.metadata, *_inside(field.annotation))
     words = tuple(each for each in inside if isinstance(each, str))
     worded = next((each for each in reversed(inside) if isinstance(each, Worded)), None)
     for each in inside:
@@ -143,12 +144,8 @@ def _info(field: Any, here: tuple[str, ...]) -> FieldInfo:
     return FieldInfo(dotted, field.title, field.description or "", many, sort, expected, words)
 
 
-def _flat(field: Any) -> tuple[Any, ...]:
-    """Return the markers of a field, and the plain types, markers and allowed words inside its annotation."""
-    return (*field.metadata, *_inside(field.annotation))
-
-
 def _inside(annotation: Any) -> Iterator[Any]:
+    """Yield the plain types, markers and allowed words inside an annotation."""
     origin, inner = get_origin(annotation), get_args(annotation)
     if origin is None:
         yield annotation

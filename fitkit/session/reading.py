@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import re
 import stat
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -39,13 +38,8 @@ class SessionProblems(Problems):
     """Everything wrong with one session at once; nothing was saved."""
 
 
-def explained(error: ValidationError) -> Iterator[Problem]:
-    """Yield one problem for each thing that pydantic found."""
-    for item in error.errors(include_url=False):
-        yield _problem(item)
-
-
 def _problem(item: dict[str, Any]) -> Problem:
+    """Return one thing that pydantic found as a problem."""
     steps, value, kind = item["loc"], item["input"], item["type"]
     where = joined(steps) or "file"
     if where in ("format", "version") and kind != "missing":
@@ -97,7 +91,7 @@ def load(path: str | Path) -> Session:
     path = Path(path)
     try:
         tree, problems = tree_of(read_bytes(path))
-        problems += wrong_name(path, tree)
+        problems += _wrong_name(path, tree)
         return checked(tree, problems)
     except SessionProblems as found:
         raise SessionProblems(path, found.problems) from None
@@ -110,7 +104,14 @@ def parse(data: bytes) -> Session:
 
 def dump(session: Session) -> bytes:
     """Return the bytes of the session's file: always the same for the same session, what is not measured left out."""
-    return bytes_of(plain(session))
+    text = json.dumps(plain(session), ensure_ascii=False, indent=1, allow_nan=False)
+    # Readings on one line, for the eye; no text can hold the line ends this looks for.
+    text = re.sub(r"\[\n\s*([-+.\deE,\s]+?)\n\s*\]", _on_one_line, text)
+    return (text + "\n").encode("utf-8")
+
+
+def _on_one_line(found: re.Match) -> str:
+    return f"[{' '.join(found[1].split())}]"
 
 
 def key(session: Session) -> str:
@@ -121,18 +122,6 @@ def key(session: Session) -> str:
 def plain(session: Session) -> dict:
     """Return the session as a plain JSON tree, what is not measured left out."""
     return pruned(_whole(session.model_dump(exclude_defaults=True)))
-
-
-def bytes_of(tree: dict) -> bytes:
-    """Return the bytes of a file with the tree."""
-    text = json.dumps(tree, ensure_ascii=False, indent=1, allow_nan=False)
-    # Readings on one line, for the eye; no text can hold the line ends this looks for.
-    text = re.sub(r"\[\n\s*([-+.\deE,\s]+?)\n\s*\]", _on_one_line, text)
-    return (text + "\n").encode("utf-8")
-
-
-def _on_one_line(found: re.Match) -> str:
-    return f"[{' '.join(found[1].split())}]"
 
 
 def _whole(tree: Any) -> Any:
@@ -203,7 +192,7 @@ def _of_file(found: str, expected: str, hint: str = "") -> SessionProblems:
     return SessionProblems(None, [Problem("file", found, expected, hint)])
 
 
-def wrong_name(path: Path, tree: dict) -> list[Problem]:
+def _wrong_name(path: Path, tree: dict) -> list[Problem]:
     """Return the problem of a file whose name is not that of its content."""
     parts = [tree.get(name) for name in ("client_id", "visit_date", "setup")]
     name = "_".join(part for part in parts if isinstance(part, str)) + ".json"
@@ -218,7 +207,7 @@ def checked(tree: dict, problems: list[Problem]) -> Session:
     try:
         session = Session.model_validate(tree)
     except ValidationError as error:
-        problems = [*problems, *explained(error), *between]
+        problems = [*problems, *map(_problem, error.errors(include_url=False)), *between]
     except RecursionError:
         problems = [*problems, *_of_file("nested too deeply", "the session format").problems]
     else:

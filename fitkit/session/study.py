@@ -36,10 +36,10 @@ class FitterStudy(Part):
 
     fitter_id: Identifier  # the fitter's id
     date: Day  # day of the study, ISO 8601
-    place_sd_mm: Spread  # spread of the mark's place, found anew each time [mm], and its degrees of freedom
-    place_df: Freedom  # spread of the mark's place, found anew each time [mm], and its degrees of freedom
-    spread_sd_mm: Spread  # spread of one reading from a mark [mm], and its degrees of freedom
-    spread_df: Freedom  # spread of one reading from a mark [mm], and its degrees of freedom
+    place_sd_mm: Spread  # standard deviation of the mark's place, found anew each time [mm]
+    place_df: Freedom  # its degrees of freedom
+    spread_sd_mm: Spread  # standard deviation of one reading from a mark [mm]
+    spread_df: Freedom  # its degrees of freedom
 
 
 class RepeatsOfOneShoe(Part):
