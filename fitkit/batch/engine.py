@@ -7,11 +7,11 @@ widgets, and does not outlive a hard exit. So it serves the notebook that came w
 from __future__ import annotations
 
 import contextlib
+import copy
 import hashlib
 import io
 import json
 import os
-import shutil
 import socket
 import tempfile
 import warnings
@@ -21,14 +21,14 @@ from pathlib import Path
 import nbformat
 import papermill
 from ipykernel.ipkernel import IPythonKernel
-from IPython.core.displayhook import DisplayHook
-from IPython.core.displaypub import DisplayPublisher
+from IPython.core.displayhook import CapturingDisplayHook
+from IPython.core.displaypub import CapturingDisplayPublisher
 from IPython.core.interactiveshell import InteractiveShell
 from jupyter_client.manager import AsyncKernelManager
 from nbclient.exceptions import CellExecutionError, DeadKernelError
 from nbformat import NotebookNode
-from papermill.engines import Engine, NotebookExecutionManager, papermill_engines
 from papermill.exceptions import PapermillExecutionError
+from papermill.parameterize import parameterize_notebook
 from traitlets.config import Config
 
 from fitkit.batch.job import Limits
@@ -40,7 +40,6 @@ __all__ = ["NotebookError", "code_digest", "in_kernel", "is_shipped", "load_temp
 PARAMETER = "session"
 # The code of templates/client_report.ipynb; a test says what it is after a change.
 SHIPPED = "17d13a36d8d9d62eb03869b61e42e073343b82becccc21e18724221cd906de95"
-_ENGINE = "cleat-stance-shell"
 _KERNEL = "python3"
 _LANGUAGE = "python"
 # Some systems take 104 bytes for a socket's whole path; the kernel adds a number to this.
@@ -67,7 +66,7 @@ def is_shipped(notebook: NotebookNode) -> bool:
 def load_template(path: Path) -> NotebookNode:
     """Return the notebook to run."""
     try:
-        template = nbformat.from_dict(json.loads(path.read_bytes()))
+        template = nbformat.v4.reads(path.read_text(encoding="utf-8"))
         if is_shipped(template):
             return template  # known to be a notebook, with the one parameter
         template = nbformat.read(path, as_version=4)
@@ -107,7 +106,7 @@ def run(
     try:
         with memory_limit(limits.notebook_memory_mb):
             if in_shell:
-                executed = _executed(template, parameters, folder, engine_name=_ENGINE, on_cell_start=entered)
+                executed = _in_shell(template, parameters, folder, entered)
             else:
                 options = {"start_timeout": limits.kernel_start_s, "on_cell_start": entered}
                 executed = in_kernel(template, parameters, folder, lambda group: tell("group", group), **options)
@@ -117,21 +116,6 @@ def run(
         tell("cell", "")
     _check_complete(executed)
     return executed
-
-
-def _executed(template: NotebookNode, parameters: Mapping[str, str], folder: Path, **options: object) -> NotebookNode:
-    return papermill.execute_notebook(
-        template,
-        None,
-        parameters,
-        kernel_name=_KERNEL,
-        language=_LANGUAGE,
-        progress_bar=False,
-        request_save_on_cell_execute=False,
-        record_timing=False,
-        cwd=folder,
-        **options,
-    )
 
 
 def in_kernel(
@@ -154,10 +138,16 @@ def in_kernel(
 
     try:
         with _sockets() as config:
-            return _executed(
+            return papermill.execute_notebook(
                 template,
+                None,
                 parameters,
-                folder,
+                cwd=folder,
+                kernel_name=_KERNEL,
+                language=_LANGUAGE,
+                progress_bar=False,
+                request_save_on_cell_execute=False,
+                record_timing=False,
                 kernel_manager_class=WatchedKernelManager,
                 shutdown_kernel="immediate",
                 # A film named numpy.py beside the session must not be imported.
@@ -174,114 +164,58 @@ def in_kernel(
 def _sockets() -> Iterator[Config]:
     """Give the kernel a private folder for its sockets; ports of the machine where there can be no such sockets."""
     # JUPYTER_RUNTIME_DIR is this run's own.
-    folder = tempfile.mkdtemp(prefix="k", dir=os.environ["JUPYTER_RUNTIME_DIR"])
-    address = os.path.join(folder, "s")
-    try:
+    runtime = os.environ["JUPYTER_RUNTIME_DIR"]
+    with tempfile.TemporaryDirectory(prefix="k", dir=runtime, ignore_cleanup_errors=True) as folder:
+        address = os.path.join(folder, "s")
         if hasattr(socket, "AF_UNIX") and len(os.fsencode(address)) <= _LONGEST_ADDRESS:
             yield Config({"KernelManager": {"transport": "ipc", "ip": address}})
         else:
             yield Config()
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
 
 
-class _DisplayHook(DisplayHook):
-    """Puts what a cell's last expression shows among the cell's outputs."""
-
-    outputs: list = []  # noqa: RUF012 - the running cell's
-
-    def write_output_prompt(self) -> None:
-        """Print nothing."""
-
-    def write_format_data(self, format_dict: dict, md_dict: dict | None = None) -> None:
-        """Keep what is shown."""
-        shown = {"data": _as_sent(format_dict), "metadata": md_dict or {}, "execution_count": self.prompt_count}
-        _show(self.outputs, "execute_result", **shown)
-
-    def finish_displayhook(self) -> None:
-        """Print nothing."""
-
-
-class _DisplayPublisher(DisplayPublisher):
-    """Puts what a cell displays among the cell's outputs."""
-
-    outputs: list = []  # noqa: RUF012 - the running cell's
-
-    def publish(self, data: dict, metadata: dict | None = None, **more: object) -> None:
-        """Keep what is shown."""
-        _show(self.outputs, "display_data", data=_as_sent(data), metadata=metadata or {})
-
-
-def _show(outputs: list, kind: str, **content: object) -> None:
-    # The notebook's outputs are checked when it is written, not one by one.
-    outputs.append(nbformat.from_dict({"output_type": kind, **content}))
-
-
-def _as_sent(data: dict) -> dict:
-    """Return what is shown as it would be after it had travelled from a kernel."""
-    return json.loads(json.dumps(data))
-
-
-class _Stream(io.TextIOBase):
-    """Puts what a cell prints among the cell's outputs."""
-
-    def __init__(self, name: str, outputs: list) -> None:
-        self.name = name
-        self.outputs = outputs
-
-    def write(self, text: str) -> int:
-        """Keep the text."""
-        if not self.outputs or self.outputs[-1].get("name") != self.name:
-            _show(self.outputs, "stream", name=self.name, text="")
-        self.outputs[-1].text += text
-        return len(text)
-
-
-def _shell() -> InteractiveShell:
-    """Return this process's shell, as it is before a first cell."""
-    InteractiveShell.displayhook_class = _DisplayHook
-    InteractiveShell.display_pub_class = _DisplayPublisher
-    found = InteractiveShell.instance(config=Config({"HistoryManager": {"enabled": False}}))
-    found.reset()
+def _in_shell(
+    template: NotebookNode, parameters: Mapping[str, str], folder: Path, entered: Callable[[NotebookNode, int], None]
+) -> NotebookNode:
+    """Execute a notebook in this process's own shell, to the first cell that fails; what is printed comes first."""
+    notebook = copy.deepcopy(template)
+    notebook.metadata |= {"papermill": NotebookNode(), "language_info": IPythonKernel.language_info}
+    for cell in notebook.cells:
+        cell.metadata.setdefault("tags", [])
+    notebook = parameterize_notebook(notebook, parameters, kernel_name=_KERNEL, language=_LANGUAGE)
+    shell = InteractiveShell.instance(config=Config({"HistoryManager": {"enabled": False}}))
     # The shell's advice to a person who types; where warnings are errors it would hide the exit itself.
     warnings.filterwarnings("ignore", message="To exit: use", category=UserWarning)
-    return found
+    with contextlib.chdir(folder):
+        for index, cell in enumerate(notebook.cells):
+            if cell.cell_type == "code" and cell.source.strip():
+                entered(cell, index)
+                error = _run_cell(shell, cell)
+                if error is not None:
+                    name, said = type(error).__name__, str(error)
+                    raise PapermillExecutionError(index, cell.execution_count, cell.source, name, said, [])
+    return notebook
 
 
-class Shell(Engine):
-    """Papermill's engine for notebooks run in this process's own shell."""
-
-    @classmethod
-    def execute_managed_notebook(
-        cls,
-        nb_man: NotebookExecutionManager,
-        kernel_name: str,
-        on_cell_start: Callable,
-        **more: object,
-    ) -> None:
-        """Run the cells one after the other, to the first that fails."""
-        ours = _shell()
-        nb_man.nb.metadata.language_info = IPythonKernel.language_info
-        for index, cell in enumerate(nb_man.nb.cells):
-            if cell.cell_type != "code" or not cell.source.strip():
-                continue
-            nb_man.cell_start(cell, index)
-            on_cell_start(cell=cell, cell_index=index)
-            outputs = cell.outputs
-            ours.displayhook.outputs = ours.display_pub.outputs = outputs
-            printed, warned = _Stream("stdout", outputs), _Stream("stderr", outputs)
-            with contextlib.redirect_stdout(printed), contextlib.redirect_stderr(warned):
-                ended = ours.run_cell(cell.source, store_history=True)
-            cell.execution_count = ended.execution_count
-            error = ended.error_before_exec or ended.error_in_exec
-            if error is not None:
-                _show(outputs, "error", ename=type(error).__name__, evalue=str(error), traceback=[])
-                nb_man.cell_exception(cell, index)
-                break
-            nb_man.cell_complete(cell, index)
-
-
-papermill_engines.register(_ENGINE, Shell)
+def _run_cell(shell: InteractiveShell, cell: NotebookNode) -> BaseException | None:
+    """Run one cell, keep what it printed and showed as a kernel would have sent it, and return what it failed by."""
+    shown: list[dict] = []
+    shell.display_pub = CapturingDisplayPublisher(parent=shell)
+    shell.display_pub.outputs = shown
+    shell.display_trap.hook = CapturingDisplayHook(shell, shown)
+    printed = {"stdout": io.StringIO(), "stderr": io.StringIO()}
+    with contextlib.redirect_stdout(printed["stdout"]), contextlib.redirect_stderr(printed["stderr"]):
+        ended = shell.run_cell(cell.source, store_history=True)
+    cell.execution_count = ended.execution_count
+    outputs = [{"output_type": "stream", "name": name, "text": text.getvalue()} for name, text in printed.items()]
+    outputs = [output for output in outputs if output["text"]]
+    for one in shown:
+        content = {"data": one["data"], "metadata": one["metadata"] or {}}
+        if "update" in one:  # displayed, not the value of the cell's last expression
+            outputs.append({"output_type": "display_data", **content})
+        else:
+            outputs.append({"output_type": "execute_result", "execution_count": ended.execution_count, **content})
+    cell.outputs = nbformat.from_dict(json.loads(json.dumps(outputs)))
+    return ended.error_before_exec or ended.error_in_exec
 
 
 def _reason(error: Exception, at: str, limits: Limits) -> str:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import os
 from collections import Counter
@@ -178,26 +176,28 @@ def summary_csv(rows: Iterable[Row], names: Sequence[str]) -> str:
 
     A spreadsheet takes a text that begins like a formula for one, so that such a text gets an apostrophe.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    ends = [(name, "value") for name in names if name not in _BRACKETS]
-    ends += [(name, end) for name in names if name in _BRACKETS for end in ("low", "high")]
-    titles = [name if end == "value" else f"{name}.{end}" for name, end in ends]
-    writer.writerow(["key", "status", "reason", "left.advice", "right.advice", "unsafe", *titles])
-    for row in rows:
-        is_made = row.status not in ("failed", "waiting")
-        values = {r.get("name"): r for r in row.results} if is_made else {}
-        advice = [row.advice(side).get("kind") if is_made else None for side in ("left", "right")]
-        unsafe = "; ".join(row.unsafe) if is_made else None
-        cells = [row.name, row.status, row.said, *advice, unsafe or None]
-        writer.writerow([safe_cell(cell) for cell in (*cells, *(values.get(name, {}).get(end) for name, end in ends))])
-    return out.getvalue()
+    import pandas  # where a frame is asked for, never on the way to a form
+
+    columns = ["key", "status", "reason", "left.advice", "right.advice", "unsafe"]
+    columns += [name for name in names if name not in _BRACKETS]
+    columns += [f"{name}.{end}" for name in names if name in _BRACKETS for end in ("low", "high")]
+    table = pandas.DataFrame([_cells(row) for row in rows], columns=columns, dtype=object)
+    return table.map(safe_cell, na_action="ignore").to_csv(index=False, lineterminator="\r\n")
+
+
+def _cells(row: Row) -> dict[str, object]:
+    cells = {"key": row.name, "status": row.status, "reason": row.said}
+    if row.status in ("failed", "waiting"):
+        return cells  # no values of a record that is out of date
+    cells |= {f"{side}.advice": row.advice(side).get("kind") for side in ("left", "right")}
+    cells["unsafe"] = "; ".join(row.unsafe) or None
+    cells |= {str(each.get("name")): each.get("value") for each in row.results}
+    brackets = [each for each in row.results if each.get("name") in _BRACKETS]
+    return cells | {f"{each['name']}.{end}": each.get(end) for each in brackets for end in ("low", "high")}
 
 
 def safe_cell(value: object) -> object:
-    """Return a value as a spreadsheet may have it: a text never as a formula, nothing for None."""
-    if value is None:
-        return ""
+    """Return a value as a spreadsheet may have it: a text never as a formula."""
     if isinstance(value, str):
         text = one_line(value, longest=4000)  # tabs and line ends are gone with it
         return f"'{text}" if text.startswith(("=", "+", "-", "@")) else text
