@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import contextlib
 import ipaddress
-import os
 import re
 import time
 from collections import deque
@@ -19,7 +18,7 @@ from typing import TYPE_CHECKING
 from fitkit.batch import remote
 from fitkit.batch.job import Job
 from fitkit.batch.pool import Pool
-from fitkit.batch.remote import Returned, differences, packed, too_large
+from fitkit.batch.remote import differences, packed, too_large
 from fitkit.files import os_reason, sync_folder
 from fitkit.problems import WrongCallError
 from fitkit.words import one_line
@@ -34,7 +33,7 @@ _EXPECTED = "expected tls://HOST:PORT, or tcp://127.0.0.1:PORT on this machine"
 _ANSWER_S = 10
 # Visits handed out beyond those under way, so that no worker waits for this machine.
 _AHEAD = 2
-_LOOK_S = 2.0
+_LOOK_S = 0.1
 _WITHOUT_WORKERS_S = 60.0
 
 
@@ -120,8 +119,8 @@ class ClusterPool:
         client: Client,
         environment: Mapping[str, str],
         *,
+        wake: int,
         forked: bool = True,
-        wake: int | None = None,
         say: Callable[[str], object] = lambda message: None,
     ) -> None:
         self.client = client
@@ -130,8 +129,6 @@ class ClusterPool:
         self.environment = dict(environment)
         self.wake = wake
         self._under_way: dict[Future, Job] = {}
-        self._told, self._tell = os.pipe()
-        os.set_blocking(self._told, False)
         self._last_seen = time.monotonic()
 
     def __enter__(self) -> ClusterPool:
@@ -150,19 +147,15 @@ class ClusterPool:
         jobs = list(jobs)
         kept = [job for job in jobs if too_large(job)]
         waiting = deque(job for job in jobs if job not in kept)
-        while (waiting or self._under_way) and not self._is_stopped():
+        while (waiting or self._under_way) and not connection.wait([self.wake], timeout=_LOOK_S):
             yield from self._hand_out(waiting)
-            self._wait()
             yield from self._taken_in()
             reason = self._ending()
             if reason:
                 yield from self._give_up(waiting, reason)
-        if kept and not self._is_stopped():
+        if kept:
             with Pool(1, self.environment, forked=self.forked, wake=self.wake, say=self.say) as pool:
                 yield from pool.run(kept)
-
-    def _is_stopped(self) -> bool:
-        return self.wake is not None and bool(connection.wait([self.wake], timeout=0))
 
     def _hand_out(self, waiting: deque[Job]) -> Iterator[tuple[Job, dict]]:
         room = sum(self.client.nthreads().values()) + _AHEAD if waiting and self.client.status == "running" else 0
@@ -174,20 +167,7 @@ class ClusterPool:
                 name = Path(error.filename or "").name
                 yield job, _failed(f"{one_line(name)} could not be read or written: {os_reason(error)}")
                 continue
-            future = self.client.submit(remote.make, parcel, pure=False)
-            self._under_way[future] = job
-            future.add_done_callback(self._note)
-
-    def _note(self, future: Future) -> None:
-        # Called on a thread of the client's; the pipe is what `run` waits for.
-        with contextlib.suppress(OSError):
-            os.write(self._tell, b".")
-
-    def _wait(self) -> None:
-        watched = [self._told] if self.wake is None else [self._told, self.wake]
-        connection.wait(watched, timeout=_LOOK_S)
-        with contextlib.suppress(BlockingIOError):
-            os.read(self._told, 4096)
+            self._under_way[self.client.submit(remote.make, parcel, pure=False)] = job
 
     def _taken_in(self) -> Iterator[tuple[Job, dict]]:
         for future in [future for future in self._under_way if future.done()]:
@@ -201,7 +181,7 @@ class ClusterPool:
             words = f"{type(error).__name__}: {error}" if error else "the cluster dropped it"
             return _failed(f"the cluster's workers did not live to make it: {one_line(words)}")
         try:
-            return _written(job, future.result())
+            return _written(job, *future.result())
         except OSError as error:
             return _failed(f"the record could not be written: {os_reason(error)}")
 
@@ -227,12 +207,12 @@ def _failed(reason: str) -> dict:
     return {"status": "failed", "reason": reason, "seconds": 0.0}
 
 
-def _written(job: Job, returned: Returned) -> dict:
+def _written(job: Job, outcome: dict, files: Mapping[str, bytes]) -> dict:
     """Write a record that came back, as a worker of this machine would have, and return what became of it."""
-    if returned.outcome["status"] == "made":
+    if outcome["status"] == "made":
         folder = Path(job.making) / job.key
         job.access.make_folder(folder)
-        for name, content in returned.files:
+        for name, content in files.items():
             job.access.write(folder / name, content)
         sync_folder(folder)
-    return returned.outcome
+    return outcome

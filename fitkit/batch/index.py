@@ -247,27 +247,17 @@ NOT_ENDED = (
 def rows_of(folder: ReportFolder, entries: Sequence[Entry], *, waiting: Iterable[str] = ()) -> list[Row]:
     """Return one row for each visit of the latest run, each one waiting, and each record left by an earlier run."""
     latest_run = entries[-1].run if entries else ""
-    names = {entry.key or entry.file: entry for entry in entries}
-    rows = {
-        name: _row(folder, name, entry.key is not None, entry.status, entry.reason, entry.demonstration)
-        for name, entry in names.items()
-        if entry.run == latest_run
-    }
-    for key in waiting:
-        rows[key] = _row(folder, key, True, "waiting", "", _is_demonstration(names, key))
-    for key in folder.records():
-        if key not in rows:
-            rows[key] = _row(folder, key, True, "earlier", _NOT_GIVEN, _is_demonstration(names, key))
-    return sorted(rows.values(), key=lambda row: row.name)
-
-
-def _is_demonstration(names: dict[str, Entry], key: str) -> bool:
-    return key in names and names[key].demonstration
-
-
-def _row(folder: ReportFolder, name: str, is_visit: bool, status: str, reason: str, demonstration: bool) -> Row:
-    files, document = read_record(folder.path / name) if is_visit else ((), {})
-    return Row(name, is_visit, status, reason, demonstration, files, document)
+    last = {entry.key or entry.file: entry for entry in entries}
+    said = {name: (entry.status, entry.reason) for name, entry in last.items() if entry.run == latest_run}
+    said |= dict.fromkeys(waiting, ("waiting", ""))
+    said = dict.fromkeys(folder.records(), ("earlier", _NOT_GIVEN)) | said
+    rows = []
+    for name, (status, reason) in sorted(said.items()):
+        entry = last.get(name)
+        is_visit = entry is None or entry.key is not None
+        files, document = read_record(folder.path / name) if is_visit else ((), {})
+        rows.append(Row(name, is_visit, status, reason, bool(entry and entry.demonstration), files, document))
+    return rows
 
 
 def headline(rows: Iterable[Row]) -> str:
@@ -307,16 +297,11 @@ def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...
         if removed:
             rows = rows_of(folder, kept)
             write_contents(folder, rows, said=headline(rows))
-        removed += _overviews(folder.path, client_id)
-        return tuple(removed)
-
-
-def _overviews(folder: Path, client_id: str) -> list[Path]:
-    """Remove the clinic's overview where it was made: it counts the client, and may name whom to call."""
-    found = [path for name in OVERVIEW_PAGES if (path := folder / name).is_file()]
-    for path in found:
-        path.unlink()
-    return found
+        # The clinic's overview counts the client, and may name whom to call.
+        overviews = [path for name in OVERVIEW_PAGES if (path := folder.path / name).is_file()]
+        for path in overviews:
+            path.unlink()
+        return (*removed, *overviews)
 
 
 def _is_of(entry: Entry, client_id: str) -> bool:

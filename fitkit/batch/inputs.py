@@ -6,6 +6,7 @@ import os
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path, PurePosixPath
 from typing import TextIO
 
@@ -70,67 +71,53 @@ class Found:
 
 def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
     """Return the visits and the refused files among files and folders."""
-    search = _Search(apart)
-    for place in places:
-        search.add(Path(os.path.abspath(place)))
-    if not search.candidates and not search.refused:
+    seen = {apart.resolve()} if apart else set()
+    met = [each for place in places for each in _met(Path(os.path.abspath(place)), seen)]
+    if not met:
         searched = ", ".join(one_line(place) for place in places)
         raise WrongCallError(
             f"no session file found in {searched}; expected files named like rider-042_2026-03-04_road.json"
         )
-    loaded, refused = _load(search.candidates)
+    loaded, refused = _load(each for each in met if isinstance(each, Path))
     visits, outside = _with_inputs(loaded, [item.path for item in refused if item.key and not item.is_withdrawn])
-    everything = sorted([*search.refused, *refused, *outside], key=lambda item: (item.path.name, str(item.path)))
-    return Found(visits=visits, refused=tuple(everything))
+    everything = [*(each for each in met if isinstance(each, Refused)), *refused, *outside]
+    return Found(visits, tuple(sorted(everything, key=lambda item: (item.path.name, str(item.path)))))
 
 
-class _Search:
-    """The walk through files and folders; a file reached twice, over a link for instance, counts once."""
+def _met(place: Path, seen: set[Path]) -> Iterator[Path | Refused]:
+    """Give the files at a place; one reached twice, over a link for instance, counts once."""
+    if place.is_dir():
+        yield from _in_folder(place, seen)
+    elif not os.path.lexists(place):
+        raise WrongCallError(f"{one_line(place)} is not there; expected a session file or a folder with session files")
+    else:
+        yield from _file(place, seen)
 
-    def __init__(self, apart: Path | None) -> None:
-        self.apart = apart.resolve() if apart else None
-        self.candidates: list[Path] = []
-        self.refused: list[Refused] = []
-        self._seen: set[Path] = set()
 
-    def add(self, place: Path) -> None:
-        if place.is_dir():
-            self._walk(place)
-        elif not os.path.lexists(place):
-            raise WrongCallError(
-                f"{one_line(place)} is not there; expected a session file or a folder with session files"
-            )
-        else:
-            self._add_file(place)
+def _in_folder(folder: Path, seen: set[Path]) -> Iterator[Path | Refused]:
+    resolved = folder.resolve()
+    if resolved in seen or folder.name == _STUDIES or is_report_folder(folder):
+        return
+    seen.add(resolved)
+    try:
+        names = sorted(name for name in os.listdir(folder) if not name.startswith("."))
+    except OSError as error:
+        yield Refused(folder, (f"the folder cannot be read: {os_reason(error)}",))
+        return
+    for path in (folder / name for name in names):
+        if path.name.lower().endswith(".json"):
+            yield from _file(path, seen)
+        elif path.is_dir():
+            yield from _in_folder(path, seen)
 
-    def _walk(self, folder: Path) -> None:
-        resolved = folder.resolve()
-        if resolved in self._seen or resolved == self.apart or folder.name == _STUDIES or is_report_folder(folder):
-            return
-        self._seen.add(resolved)
-        try:
-            names = sorted(os.listdir(folder))
-        except OSError as error:
-            self.refused.append(Refused(folder, (f"the folder cannot be read: {os_reason(error)}",)))
-            return
-        for name in names:
-            path = folder / name
-            if name.startswith("."):
-                continue
-            if name.lower().endswith(".json"):
-                self._add_file(path)
-            elif path.is_dir():
-                self._walk(path)
 
-    def _add_file(self, path: Path) -> None:
-        problem = _not_a_file(path)
-        if problem:
-            self.refused.append(Refused(path, (problem,)))
-            return
-        resolved = path.resolve()
-        if resolved not in self._seen:
-            self._seen.add(resolved)
-            self.candidates.append(path)
+def _file(path: Path, seen: set[Path]) -> Iterator[Path | Refused]:
+    problem = _not_a_file(path)
+    if problem:
+        yield Refused(path, (problem,))
+    elif (resolved := path.resolve()) not in seen:
+        seen.add(resolved)
+        yield path
 
 
 def _not_a_file(path: Path) -> str | None:
@@ -183,44 +170,30 @@ def _open(path: Path) -> Session | Refused:
 def _with_inputs(
     loaded: dict[str, tuple[Path, Session]], unreadable: list[Path]
 ) -> tuple[tuple[Visit, ...], list[Refused]]:
+    from fitkit.assessment.inputs import study_path  # draws in the numerical packages
+
     histories: dict[tuple[str, str], list[tuple[str, Path]]] = defaultdict(list)
     # A last visit that cannot be read is the last one all the same: nothing is compared with an older one.
     for path in (*(path for path, _ in loaded.values()), *unreadable):
         client, day, setup = path.stem.split("_")
         histories[client, setup].append((day, path))
-    studies = _Studies()
+    problems_of_study = cache(_problems_of_study)  # each fitter's own study is read once for all visits
     visits, refused = [], []
     for key, (path, opened) in sorted(loaded.items()):
+        own, problems = [Input(path.name, str(path))], []
         earlier = [item for item in histories[opened.client_id, opened.setup] if item[0] < opened.visit_date]
-        study, wrong_study = studies.of(path, opened)
-        named, wrong_names = _named_files(path, opened)
-        if wrong_study or wrong_names:
-            refused.append(Refused(path, (*wrong_study, *wrong_names)))
-            continue
-        own = [Input(path.name, str(path))]
         if earlier:
             before = max(earlier)[1]
             own.append(Input(f"{_PREVIOUS}/{before.name}", str(before)))
-        visits.append(Visit(key, path, opened, (*own, *study, *named)))
+        if study := study_path(path, opened.fitter_id):
+            own.append(Input(f"{_STUDIES}/{study.name}", str(study)))
+            problems += problems_of_study(study)
+        named, wrong_names = _named_files(path, opened)
+        if problems or wrong_names:
+            refused.append(Refused(path, (*problems, *wrong_names)))
+        else:
+            visits.append(Visit(key, path, opened, (*own, *named)))
     return tuple(visits), refused
-
-
-class _Studies:
-    """The fitters' own studies, each read once for all visits."""
-
-    def __init__(self) -> None:
-        self._problems: dict[Path, tuple[str, ...]] = {}
-
-    def of(self, path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[str, ...]]:
-        """Return the study that belongs to a session, none where there is none, and what is wrong with it."""
-        from fitkit.assessment.inputs import study_path  # draws in the numerical packages
-
-        found = study_path(path, opened.fitter_id)
-        if found is None:
-            return (), ()
-        if found not in self._problems:
-            self._problems[found] = _problems_of_study(found)
-        return (Input(f"{_STUDIES}/{found.name}", str(found)),), self._problems[found]
 
 
 def _problems_of_study(path: Path) -> tuple[str, ...]:

@@ -73,13 +73,13 @@ class Pool:
         workers: int,
         environment: Mapping[str, str],
         *,
+        wake: int,
         forked: bool = True,
-        wake: int | None = None,
         say: Callable[[str], object] = lambda message: None,
     ) -> None:
         self.workers = workers
+        self.wake = wake  # a file descriptor that can be read once the run is to stop
         self.forked = forked
-        self.wake = wake
         self.say = say
         self._environment = dict(environment)
         self._context = multiprocessing.get_context("forkserver" if can_fork() else "spawn")
@@ -107,18 +107,17 @@ class Pool:
     def run(self, jobs: Iterable[Job]) -> Iterator[tuple[Job, dict]]:
         """Work through the jobs and give each with what became of it, in the order they are done."""
         waiting = deque(jobs)
-        while (waiting or self._works) and not self._is_stopped():
+        while (waiting or self._works) and not connection.wait([self.wake], timeout=0):
             while waiting and len(self._works) < self.workers:
                 self._works.append(self._begin(waiting.popleft()))
-            connection.wait(self._watched(), timeout=self._patience())
+            first_late = min(work.late()[0] for work in self._works)
+            links = [work.link for work in self._works]
+            connection.wait([*links, self.wake], timeout=max(0.0, first_late - time.monotonic()))
             for work in list(self._works):
                 outcome = self._outcome(work)
                 if outcome is not None:
                     self._end(work)
                     yield work.job, outcome
-
-    def _is_stopped(self) -> bool:
-        return self.wake is not None and bool(connection.wait([self.wake], timeout=0))
 
     def _begin(self, job: Job) -> _Work:
         ours, theirs = self._context.Pipe(duplex=False)
@@ -156,13 +155,6 @@ class Pool:
         if message and message not in self._said:
             self._said.add(message)
             self.say(message)
-
-    def _watched(self) -> list:
-        watched = [work.link for work in self._works]
-        return watched if self.wake is None else [*watched, self.wake]
-
-    def _patience(self) -> float:
-        return max(0.0, min(work.late()[0] for work in self._works) - time.monotonic())
 
     def _outcome(self, work: _Work) -> dict | None:
         """Return what became of a visit, None while it is under way."""

@@ -113,19 +113,11 @@ def _end_with_parent(groups: list[int]) -> None:
 @contextlib.contextmanager
 def private_folder() -> Iterator[str]:
     """Give a folder nobody else can read, with a path short enough for sockets where the system offers one."""
-    private = _private_folder()
-    try:
+    place = os.environ.get("XDG_RUNTIME_DIR", "")
+    is_usable = len(os.fsencode(place)) <= _LONGEST_PRIVATE_PATH and os.access(place, os.W_OK | os.X_OK)
+    where = place if is_usable else None
+    with tempfile.TemporaryDirectory(prefix="cleat-", dir=where, ignore_cleanup_errors=True) as private:
         yield private
-    finally:
-        shutil.rmtree(private, ignore_errors=True)
-
-
-def _private_folder() -> str:
-    for place in (os.environ.get("XDG_RUNTIME_DIR", ""), tempfile.gettempdir()):
-        if place and len(os.fsencode(place)) <= _LONGEST_PRIVATE_PATH and os.access(place, os.W_OK | os.X_OK):
-            with contextlib.suppress(OSError):
-                return tempfile.mkdtemp(prefix="cleat-", dir=place)
-    return tempfile.mkdtemp(prefix="cleat-")
 
 
 def kernel_environment(private: str) -> dict[str, str]:

@@ -6,6 +6,7 @@ makes at a time, and that has a pool of one: limits and isolation are those of o
 
 from __future__ import annotations
 
+import contextlib
 import importlib.metadata
 import os
 import platform
@@ -16,14 +17,14 @@ import subprocess
 import sys
 import tempfile
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from multiprocessing.connection import Connection
 from pathlib import Path
 
 import fitkit
 from fitkit import files
-from fitkit.batch.job import LARGE_FILE_BYTES, TEMPLATE, Input, Job, Limits, digest_of_code
+from fitkit.batch.job import LARGE_FILE_BYTES, TEMPLATE, Input, Job, digest_of_code
 from fitkit.batch.pool import Pool
 from fitkit.batch.processes import find_browser
 from fitkit.files import Access
@@ -37,24 +38,18 @@ _DISTRIBUTION = "cleat-stance-notebooks"
 class Parcel:
     """One visit to be made elsewhere."""
 
-    key: str  # the visit
+    job: Job  # the visit, without any path
     # of each file: its name, its content (None where it is not there), whether it must be
     inputs: tuple[tuple[str, bytes | None, bool], ...]
     # of each house file in force that is not the kit's own: its variable, name and content
     house: tuple[tuple[str, str, bytes], ...]
-    kit: str  # digest of what all visits share
     facts: tuple[tuple[str, str], ...]  # what must be the same there, see `kit_facts`
-    limits: Limits  # limits of time and memory
     forked: bool  # whether a copy of a warm process runs the notebook, where that can be
     pdf: bool  # whether pages are made as PDF as well
 
 
-@dataclass(frozen=True)
-class Returned:
-    """What became of a visit: the outcome in plain words and numbers, and the record's files."""
-
-    outcome: dict
-    files: tuple[tuple[str, bytes], ...] = ()
+# What became of a visit in plain words and numbers, and the names and contents of its record's files.
+Returned = tuple[dict, dict[str, bytes]]
 
 
 @cache
@@ -98,16 +93,14 @@ def too_large(job: Job) -> bool:
 def packed(job: Job, environment: dict[str, str], *, forked: bool) -> Parcel:
     """Return a visit with the contents of its files; raises OSError where a needed one cannot be read."""
     return Parcel(
-        key=job.key,
+        job=replace(job, inputs=(), template="", making="", access=Access(), browser=None),
         inputs=tuple((item.name, _content(item), item.required) for item in job.inputs),
         house=tuple(
             (variable, Path(environment[variable]).name, Path(environment[variable]).read_bytes())
             for variable in ("FITKIT_RULES", "FITKIT_PARTS")
             if variable in environment
         ),
-        kit=job.kit,
         facts=kit_facts(),
-        limits=job.limits,
         forked=forked,
         pdf=job.browser is not None,
     )
@@ -127,14 +120,11 @@ def unpacked(parcel: Parcel, folder: Path) -> Job:
             target.write_bytes(content)
     making = folder / "making"
     making.mkdir(mode=0o700)
-    return Job(
-        key=parcel.key,
+    return replace(
+        parcel.job,
         inputs=tuple(Input(name, str(folder / "sent" / name), required) for name, _, required in parcel.inputs),
         template=str(files.template(TEMPLATE)),
         making=str(making),
-        kit=parcel.kit,
-        access=Access(),
-        limits=parcel.limits,
         browser=find_browser() if parcel.pdf else None,
     )
 
@@ -144,86 +134,57 @@ def make(parcel: Parcel) -> Returned:
     differ = differences(parcel.facts)
     if differ:
         return _failed(f"a worker of the cluster has another kit: {differ}")
-    program = _IDLE.take(parcel)
     try:
-        returned = program.ask(parcel)
+        link = _program(parcel)
+        link.send(parcel)
+        return link.recv()
     except (EOFError, OSError):
-        program.close()
+        _close_program()
         return _failed("the kit's process on the cluster's worker ended")
-    _IDLE.put_back(program)
-    return returned
 
 
 def _failed(reason: str) -> Returned:
-    return Returned({"status": "failed", "reason": reason, "seconds": 0.0})
+    return {"status": "failed", "reason": reason, "seconds": 0.0}, {}
 
 
-class _Program:
-    """A program of the kit's own; it ends with this process."""
+_OWN = threading.local()  # each of the Dask worker's threads has a program, which ends with it
+if hasattr(os, "register_at_fork"):
+    os.register_at_fork(after_in_child=lambda: _OWN.__dict__.clear())
 
-    def __init__(self, parcel: Parcel) -> None:
-        self.kind = (parcel.house, parcel.forked)
+
+def _program(parcel: Parcel) -> Connection:
+    """Return the way to this thread's program, begun where there is none for these house rules."""
+    kind = (parcel.house, parcel.forked)
+    if getattr(_OWN, "kind", None) != kind:
+        _close_program()
         ours, theirs = socket.socketpair()
         with theirs:
             command = f"from {__name__} import main; main({theirs.fileno()})"
             # A session of its own: what stops the Dask worker is not meant for it, it ends when the link does.
-            self._process = subprocess.Popen(
+            _OWN.process = subprocess.Popen(
                 [sys.executable, "-c", command],
                 stdin=subprocess.DEVNULL,
                 pass_fds=[theirs.fileno()],
                 start_new_session=True,
             )
-        self._link = Connection(ours.detach())
-
-    def ask(self, parcel: Parcel) -> Returned:
-        """Have a record made."""
-        self._link.send(parcel)
-        return self._link.recv()
-
-    def close(self) -> None:
-        """Let the program end."""
-        self._link.close()
-        self._process.wait()
+        _OWN.link, _OWN.kind = Connection(ours.detach()), kind
+    return _OWN.link
 
 
-class _Idle:
-    """The programs that have nothing to do at present."""
-
-    def __init__(self) -> None:
-        self._programs: list[_Program] = []
-        self._lock = threading.Lock()
-
-    def take(self, parcel: Parcel) -> _Program:
-        """Return one that fits, begun where there is none; those of other house rules are closed."""
-        with self._lock:
-            others = [program for program in self._programs if program.kind != (parcel.house, parcel.forked)]
-            self._programs = [program for program in self._programs if program not in others]
-            found = self._programs.pop() if self._programs else None
-        for program in others:
-            program.close()
-        return found or _Program(parcel)
-
-    def put_back(self, program: _Program) -> None:
-        """Keep one for the next visit."""
-        with self._lock:
-            self._programs.append(program)
-
-
-_IDLE = _Idle()
-if hasattr(os, "register_at_fork"):
-    os.register_at_fork(after_in_child=lambda: _IDLE.__init__())
+def _close_program() -> None:
+    if hasattr(_OWN, "link"):
+        _OWN.link.close()
+        _OWN.process.wait()
+    _OWN.__dict__.clear()
 
 
 def main(descriptor: int) -> None:
     """Make the record of each parcel that comes over a socket and send it back, until its other end closes."""
-    link = Connection(descriptor)
-    folder = Path(tempfile.mkdtemp(prefix="cleat-"))
-    try:
-        _work(link, folder)
-    except (EOFError, OSError):
-        return  # the Dask worker has gone
-    finally:
-        shutil.rmtree(folder, ignore_errors=True)
+    with (
+        tempfile.TemporaryDirectory(prefix="cleat-", ignore_cleanup_errors=True) as folder,
+        contextlib.suppress(EOFError, OSError),  # the Dask worker has gone
+    ):
+        _work(Connection(descriptor), Path(folder))
 
 
 def _work(link: Connection, folder: Path) -> None:
@@ -234,15 +195,15 @@ def _work(link: Connection, folder: Path) -> None:
             visit.mkdir(mode=0o700)
             job = unpacked(parcel, visit)
             outcome = _outcome(pool, job, parcel)
-            link.send(Returned(outcome, _files(Path(job.making, job.key)) if outcome["status"] == "made" else ()))
+            record = sorted(Path(job.making, job.key).glob("*")) if outcome["status"] == "made" else []
+            link.send((outcome, {path.name: path.read_bytes() for path in record}))
             shutil.rmtree(visit)
             parcel = link.recv()
 
 
 def _outcome(pool: Pool, job: Job, parcel: Parcel) -> dict:
     if parcel.pdf and job.browser is None:
-        reason = "--pdf needs Chromium, and the cluster's worker has none"
-        return {"status": "failed", "reason": reason, "seconds": 0.0}
+        return _failed("--pdf needs Chromium, and the cluster's worker has none")[0]
     for _, outcome in pool.run([job]):
         return outcome
     raise EOFError
@@ -257,7 +218,3 @@ def _house(parcel: Parcel, folder: Path) -> dict[str, str]:
         target.write_bytes(content)
         environment[variable] = str(target)
     return environment
-
-
-def _files(record: Path) -> tuple[tuple[str, bytes], ...]:
-    return tuple((path.name, path.read_bytes()) for path in sorted(record.iterdir()))

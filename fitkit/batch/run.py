@@ -6,7 +6,7 @@ import contextlib
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -53,7 +53,11 @@ class Options:
 
 def report(session_places: Sequence[Path | str], options: Options, *, screen: TextIO | None = None) -> int:
     """Make the records of all visits and return the exit code."""
-    browser = _browser() if options.pdf else None
+    browser = processes.find_browser() if options.pdf else None
+    if options.pdf and browser is None:
+        raise WrongCallError(
+            "--pdf needs Chromium, and none was found; install the package 'chromium', or leave out --pdf"
+        )
     rules = load_house(options.rules, options.parts).rules
     access = Access(group=rules.access == "group")
     out = Path(os.path.abspath(options.out))
@@ -69,15 +73,6 @@ def _cluster(address: str | None) -> contextlib.AbstractContextManager[Client | 
     from fitkit.batch.cluster import connected
 
     return connected(address)
-
-
-def _browser() -> str:
-    browser = processes.find_browser()
-    if browser is None:
-        raise WrongCallError(
-            "--pdf needs Chromium, and none was found; install the package 'chromium', or leave out --pdf"
-        )
-    return browser
 
 
 class _Batch:
@@ -193,14 +188,10 @@ class _Batch:
             try:
                 self.folder.put_in_place(job.key)
             except OSError as error:
-                outcome = {
-                    **outcome,
-                    "status": "failed",
-                    "reason": f"the record could not be put in place: {os_reason(error)}",
-                }
-        reason = None
-        if outcome["status"] != "made":
-            reason = outcome["reason"]
+                reason = f"the record could not be put in place: {os_reason(error)}"
+                outcome = {**outcome, "status": "failed", "reason": reason}
+        reason = None if outcome["status"] == "made" else outcome["reason"]
+        if reason is not None:
             self.folder.drop_unfinished(job.key)
         self._note(job.key, exit=0 if reason is None else 1, **outcome)
         progress.record(job.key, reason=reason)
@@ -245,17 +236,14 @@ def _now() -> str:
 
 
 class Progress:
-    """Tells of each record as it is done: one line kept current on a terminal, else one line for each."""
+    """Shows each record as it is done: one line kept current on a terminal, else one line for each."""
 
-    def __init__(self, stream: TextIO, total: int, clock: Callable[[], float] = time.monotonic) -> None:
-        self.stream = stream
+    def __init__(self, screen: TextIO, total: int) -> None:
+        self.screen = screen
         self.total = total
-        self.clock = clock
-        self.begun = clock()
-        self.made = 0
-        self.failed = 0
-        self._on_terminal = stream.isatty()
-        self._shown = 0
+        self.begun = time.monotonic()
+        self.made = self.failed = 0
+        self._shown = 0  # characters on the terminal's current line
 
     def record(self, key: str, *, reason: str | None = None) -> None:
         """Count a record; with a reason it failed, and that is said on a line of its own."""
@@ -264,37 +252,26 @@ class Progress:
         else:
             self.failed += 1
             self.say(f"{key}: not made: {one_line(reason, longest=4000)}")
-        self._show(self.line())
-
-    def line(self) -> str:
-        """Return how far the run is, with rate and time left."""
         done = self.made + self.failed
-        seconds = max(self.clock() - self.begun, 1e-6)
-        rate = done / seconds
-        left = (self.total - done) / rate if rate else 0.0
-        return f"{self.made} of {self.total} made, {self.failed} failed, {_rate(rate)}, {left:.0f} s left"
+        rate = done / max(time.monotonic() - self.begun, 1e-6)
+        left = (self.total - done) / rate
+        line = f"{self.made} of {self.total} made, {self.failed} failed, {rate:.1f} a second, {left:.0f} s left"
+        if self.screen.isatty():
+            self.end()
+            self.screen.write(line)
+            self.screen.flush()
+            self._shown = len(line)
+        else:
+            self.say(line)
 
     def say(self, message: str) -> None:
         """Say something on a line of its own."""
         self.end()
-        self.stream.write(message + "\n")
-        self.stream.flush()
+        self.screen.write(message + "\n")
+        self.screen.flush()
 
     def end(self) -> None:
         """Take the current line off the terminal."""
         if self._shown:
-            self.stream.write("\r" + " " * self._shown + "\r")
+            self.screen.write("\r" + " " * self._shown + "\r")
             self._shown = 0
-
-    def _show(self, line: str) -> None:
-        if self._on_terminal:
-            self.end()
-            self.stream.write(line)
-            self._shown = len(line)
-        else:
-            self.stream.write(line + "\n")
-        self.stream.flush()
-
-
-def _rate(rate: float) -> str:
-    return f"{rate:.1f} a second"
