@@ -1,27 +1,35 @@
 """Records per second of the night job, as ratios in one run, and its memory.
 
-Run: python tests/benchmarks/bench_batch.py [ratios|linear|memory] [records]
+Run: python tests/benchmarks/bench_batch.py [ratios|linear|memory] [records] [--before TREE]
 
-ratios: the same visits, start included, four ways:
-- a shell user's: `papermill` and then `jupyter nbconvert`, one visit after the other (a sample, scaled);
-- the kit on two workers, by copies of a warm process and by plain kernels (a sample);
+ratios: the same visits, start included, four ways, with the processor's seconds beside those of the clock:
+- a shell user's: `papermill` and then `jupyter nbconvert`, one visit after the other (each demonstration once, half of
+  them before the others' turns and half after);
+- the kit on two workers, by copies of a warm process and by plain kernels (a sample), with the greatest memory of all
+  its processes; with --before, by another checkout of the kit as well;
 - the floor: the notebook's cells as a plain function in a warm process, the record's files written; one process,
   and two side by side.
-Goals: at least 25 times the shell user's rate, aim 30; at least .7 of the floor of as many processes.
+Goals: at least 25 times the shell user's rate, aim 30; at least .7 of the floor of as many processes; at most 850 MB;
+200 visits in a minute and a half.
 linear: seconds a record over 25 to 1000 records. memory: the curve over 1000 records, for each kind of process.
 """
 
 from __future__ import annotations
 
+import argparse
 import ast
+import contextlib
+import ctypes
 import json
 import multiprocessing
 import os
+import resource
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import dataclass
 from pathlib import Path
 
 import psutil
@@ -31,16 +39,35 @@ from fitkit.batch.processes import kernel_environment
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = 2
-SHELL_SAMPLE, PLAIN_SAMPLE = 14, 14  # each demonstration once, as in the whole
-LOOK_S = 2.0
+DEMONSTRATIONS = sorted((ROOT / "demo_sessions").glob("*.json"))
+PLAIN_SAMPLE = len(DEMONSTRATIONS)
+LOOK_S = 1.0
+_BECOME_SUBREAPER = 36  # Linux's prctl: what a run leaves behind, as the fork server, is waited for and counted here
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What records cost."""
+
+    seconds: float  # by the clock, a record
+    processor: float  # by the processor, a record
+    memory_mb: float = 0.0  # greatest of all processes together, shared pages counted once
+
+    def __str__(self) -> str:
+        memory = f", {self.memory_mb:.0f} MB at most" if self.memory_mb else ""
+        return f"{self.seconds:.3f} s, {self.processor:.3f} s of processor{memory}"
+
+
+def mean(first: Cost, second: Cost) -> Cost:
+    """Return the mean of two measurements of the same."""
+    return Cost((first.seconds + second.seconds) / 2, (first.processor + second.processor) / 2)
 
 
 def visits(count: int, folder: Path) -> Path:
     """Write so many invented visits, those of the demonstration with other clients' ids."""
     folder.mkdir()
-    demonstration = sorted((ROOT / "demo_sessions").glob("*.json"))
     for number in range(count):
-        document = json.loads(demonstration[number % len(demonstration)].read_bytes())
+        document = json.loads(DEMONSTRATIONS[number % len(DEMONSTRATIONS)].read_bytes())
         document |= {"client_id": f"rider-{number:05d}", "demonstration": True}
         document.pop("fitter_id", None)
         name = f"{document['client_id']}_{document['visit_date']}_{document['setup']}.json"
@@ -48,27 +75,50 @@ def visits(count: int, folder: Path) -> Path:
     return folder
 
 
-def by_shell(sessions: Path, out: Path, count: int) -> float:
-    """Seconds a record of a shell user, one command after the other."""
+def by_shell(sessions: list[Path], out: Path) -> Cost:
+    """Return what a shell user's records cost, one command after the other."""
     out.mkdir()
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     programs = Path(sys.executable).parent
-    begun = time.perf_counter()
-    for session in sorted(sessions.glob("*.json"))[:count]:
+    begun, used = time.perf_counter(), processor_s()
+    for session in sessions:
         notebook = out / f"{session.stem}.ipynb"
         template = files.template("client_report.ipynb")
         run = [programs / "papermill", template, notebook, "-p", "session", session, "--no-progress-bar"]
         page = [programs / "jupyter-nbconvert", "--to", "html", "--no-input", notebook]
-        for command in (run, page):
-            subprocess.run([str(word) for word in command], env=environment, check=True, capture_output=True)
-    return (time.perf_counter() - begun) / count
+        for words in (run, page):
+            subprocess.run([str(word) for word in words], env=environment, check=True, capture_output=True)
+    return Cost((time.perf_counter() - begun) / len(sessions), (processor_s() - used) / len(sessions))
 
 
-def by_kit(sessions: Path, out: Path, *words: str) -> float:
-    """Seconds of the kit for all, start included."""
-    begun = time.perf_counter()
-    subprocess.run(command(sessions, out, *words), cwd=ROOT, check=True, capture_output=True)
-    return time.perf_counter() - begun
+def by_kit(sessions: Path, out: Path, *words: str, tree: Path = ROOT) -> Cost:
+    """Return what the kit's records cost, start included."""
+    environment = {**os.environ, "PYTHONPATH": str(tree)}
+    begun, used, most = time.perf_counter(), processor_s(), 0.0
+    with (out.parent / f"{out.name}.txt").open("wb") as said:
+        running = psutil.Popen(command(sessions, out, *words), cwd=tree, env=environment, stderr=said)
+        while True:
+            try:
+                running.wait(LOOK_S)
+                break
+            except psutil.TimeoutExpired:
+                most = max(most, sum(sizes(running).values()))
+    seconds = time.perf_counter() - begun
+    if running.returncode:
+        raise SystemExit((out.parent / f"{out.name}.txt").read_text(encoding="utf-8"))
+    while True:  # the fork server, which ends on its own
+        try:
+            os.wait()
+        except ChildProcessError:
+            break
+    count = len(list(out.glob("rider-*")))
+    return Cost(seconds / count, (processor_s() - used) / count, most)
+
+
+def processor_s() -> float:
+    """Return the processor's seconds of all processes that have been waited for."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def command(sessions: Path, out: Path, *words: str) -> list[str]:
@@ -117,25 +167,28 @@ def data_of(shown: object) -> dict:
     return {"text/plain": repr(shown), "text/html": shown._repr_html_()}
 
 
-def floor_work(sessions: list[Path], out: Path, start, done) -> None:
+def floor_work(sessions: list[Path], out: Path, start, done, used) -> None:
     """Warm up, wait for the start, make all, say so."""
     floor = Floor()
     floor.make(sessions[0], out / "warm")
     done.wait()
     start.wait()
+    begun = time.process_time()
     for session in sessions:
         floor.make(session, out)
+    with used:
+        used.value += time.process_time() - begun
     done.wait()
 
 
-def by_floor(sessions: Path, out: Path, processes: int, count: int) -> float:
-    """Seconds a record of the floor, start left out."""
+def by_floor(sessions: Path, out: Path, processes: int, count: int) -> Cost:
+    """Return what the floor's records cost, start left out."""
     spawn = multiprocessing.get_context("spawn")
-    start, done = spawn.Event(), spawn.Barrier(processes + 1)
+    start, done, used = spawn.Event(), spawn.Barrier(processes + 1), spawn.Value("d")
     paths = sorted(sessions.glob("*.json"))[:count]
     shares = [paths[number::processes] for number in range(processes)]
     workers = [
-        spawn.Process(target=floor_work, args=(share, out / str(number), start, done))
+        spawn.Process(target=floor_work, args=(share, out / str(number), start, done, used))
         for number, share in enumerate(shares)
     ]
     before = dict(os.environ)
@@ -151,31 +204,38 @@ def by_floor(sessions: Path, out: Path, processes: int, count: int) -> float:
     seconds = (time.perf_counter() - begun) / count
     for worker in workers:
         worker.join()
-    return seconds
+    return Cost(seconds, used.value / count)
 
 
-def ratios(count: int, folder: Path) -> None:
+def ratios(count: int, folder: Path, before: Path | None = None) -> None:
     """Print how the kit stands between the shell user and the floor."""
     sessions = visits(count, folder / "sessions")
     few = visits(PLAIN_SAMPLE, folder / "few")
-    sample = min(count, 30)
-    # The shell user before and after the kit, so that a machine with other work to do is seen.
-    shell = [by_shell(sessions, folder / "shell1", SHELL_SAMPLE)]
+    once, half, sample = sorted(few.glob("*.json")), PLAIN_SAMPLE // 2, min(count, 36)
+    # The shell user and the floor before and after the kit, so that a machine with other work to do is seen.
+    shell = [by_shell(once[:half], folder / "shell1")]
     floors = {n: [by_floor(sessions, folder / f"floor{n}a", n, sample)] for n in (1, WORKERS)}
-    kit = by_kit(sessions, folder / "kit") / count
+    kits = {"copies of a warm process": by_kit(sessions, folder / "kit")}
+    if before:
+        kits["the same, before"] = by_kit(sessions, folder / "before", tree=before)
     for n in floors:
         floors[n].append(by_floor(sessions, folder / f"floor{n}b", n, sample))
-    shell.append(by_shell(sessions, folder / "shell2", SHELL_SAMPLE))
-    plain = by_kit(few, folder / "plain", "--plain-kernels") / PLAIN_SAMPLE
-    means = {n: sum(seconds) / 2 for n, seconds in floors.items()}
-    mean_shell = sum(shell) / 2
-    print(f"{count} records, {WORKERS} workers, load {os.getloadavg()[0]:.1f}; seconds a record, start included:")
-    print(f"shell, one after the other: {mean_shell:.2f} (before {shell[0]:.2f}, after {shell[1]:.2f})")
-    print(f"plain kernels: {plain:.2f}; copies of a warm process: {kit:.3f}")
-    print(f"copies against the shell user: {mean_shell / kit:.1f} times (goal 25, aim 30)")
-    for n, seconds in means.items():
-        print(f"floor of {n} process(es): {seconds:.3f}; the kit runs at {seconds / kit:.2f} of it")
-    print("goal .7 of the floor of as many processes")
+    shell.append(by_shell(once[half:], folder / "shell2"))
+    kits["plain kernels"] = by_kit(few, folder / "plain", "--plain-kernels")
+    shell_mean = mean(*shell)
+    print(f"{count} records, {WORKERS} workers, load {os.getloadavg()[0]:.1f}; a record, start included:")
+    print(f"shell, one after the other: {shell_mean} (first half {shell[0]}; second half {shell[1]})")
+    for n, found in floors.items():
+        print(f"floor of {n} process(es): {mean(*found)} (before {found[0]}; after {found[1]})")
+    for name, kit in kits.items():
+        print(f"{name}: {kit}")
+        print(f"  against the shell user: {shell_mean.seconds / kit.seconds:.1f} times (goal 25, aim 30)")
+        for n, found in floors.items():
+            floor = mean(*found)
+            by_clock, by_processor = floor.seconds / kit.seconds, floor.processor / kit.processor
+            print(f"  of the floor of {n}: {by_clock:.2f} by the clock, {by_processor:.2f} by the processor")
+        print(f"  200 visits: {200 * kit.seconds:.0f} s (goal 90)")
+    print("goals: .7 of the floor of as many processes, at most 850 MB")
 
 
 def linear(most: int, folder: Path) -> None:
@@ -183,37 +243,34 @@ def linear(most: int, folder: Path) -> None:
     for count in (25, 100, 250, 1000):
         if count <= most:
             sessions = visits(count, folder / f"sessions{count}")
-            seconds = by_kit(sessions, folder / f"out{count}")
-            print(f"{count:5d} records: {seconds:.1f} s, {seconds / count:.3f} s a record", flush=True)
+            print(f"{count:5d} records: {by_kit(sessions, folder / f'out{count}')} a record", flush=True)
 
 
 def memory(count: int, folder: Path) -> None:
-    """Print the memory of each kind of process over one long run (private and shared pages alike) [MB]."""
+    """Print the memory of each kind of process over one long run [MB]."""
     sessions = visits(count, folder / "sessions")
     out = folder / "out"
     running = psutil.Popen(command(sessions, out), cwd=ROOT, stderr=subprocess.DEVNULL)
-    print("records made; greatest of each kind of process [MB], and all proportionally")
+    print("records made; memory of each kind of process [MB], shared pages in shares")
     begun, shown = time.perf_counter(), -1
     while running.poll() is None:
         time.sleep(LOOK_S)
         made = len(list(out.glob("rider-*"))) if out.is_dir() else 0
         if made // max(1, count // 20) > shown:
             shown = made // max(1, count // 20)
-            print(f"{made:5d}  {time.perf_counter() - begun:6.0f} s  {sizes(running)}", flush=True)
+            found = sizes(running)
+            said = "  ".join(f"{kind} {size:.0f}" for kind, size in sorted(found.items()))
+            print(f"{made:5d}  {time.perf_counter() - begun:6.0f} s  {said}  all {sum(found.values()):.0f}", flush=True)
 
 
-def sizes(running: psutil.Popen) -> str:
-    """Return the memory of the processes of a run in words."""
-    greatest: dict[str, float] = {}
-    total = 0.0
+def sizes(running: psutil.Popen) -> dict[str, float]:
+    """Return the memory of a run's processes by kind, shared pages in shares [MB]."""
+    found: dict[str, float] = {}
     for process in [running, *running.children(recursive=True)]:
-        try:
-            kind, full = kind_of(process, running), process.memory_full_info()
-        except psutil.Error:
-            continue
-        greatest[kind] = max(greatest.get(kind, 0), full.rss / 1e6)
-        total += full.pss / 1e6
-    return "  ".join(f"{kind} {size:.0f}" for kind, size in sorted(greatest.items())) + f"  all {total:.0f}"
+        with contextlib.suppress(psutil.Error):
+            kind = kind_of(process, running)
+            found[kind] = found.get(kind, 0.0) + process.memory_full_info().pss / 1e6
+    return found
 
 
 def kind_of(process: psutil.Process, running: psutil.Process) -> str:
@@ -228,12 +285,19 @@ def kind_of(process: psutil.Process, running: psutil.Process) -> str:
 
 def main() -> None:
     """Carry out one of the measurements."""
-    what = sys.argv[1] if len(sys.argv) > 1 else "ratios"
-    default = {"ratios": 100, "linear": 1000, "memory": 1000}
-    count = int(sys.argv[2]) if len(sys.argv) > 2 else default[what]
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("what", nargs="?", default="ratios", choices=["ratios", "linear", "memory"])
+    parser.add_argument("records", nargs="?", type=int)
+    parser.add_argument("--before", type=Path, help="another checkout of the kit to compare with")
+    asked = parser.parse_args()
+    ctypes.CDLL(None).prctl(_BECOME_SUBREAPER, 1)
+    count = asked.records or {"ratios": 150, "linear": 1000, "memory": 1000}[asked.what]
     folder = Path(tempfile.mkdtemp(prefix="bench-"))
     try:
-        {"ratios": ratios, "linear": linear, "memory": memory}[what](count, folder)
+        if asked.what == "ratios":
+            ratios(count, folder, asked.before)
+        else:
+            {"linear": linear, "memory": memory}[asked.what](count, folder)
     finally:
         shutil.rmtree(folder)
 
