@@ -1,10 +1,10 @@
 """Records per second of the night job, as ratios in one run, and its memory.
 
-Run: python tests/benchmarks/bench_batch.py [ratios|linear|memory] [records] [--before TREE]
+Run: python tests/benchmarks/bench_batch.py [ratios|linear|memory] [records] [--before TREE] [--shell VISITS]
 
 ratios: the same visits, start included, four ways, with the processor's seconds beside those of the clock:
-- a shell user's: `papermill` and then `jupyter nbconvert`, one visit after the other (each demonstration once, half of
-  them before the others' turns and half after);
+- a shell user's: `papermill` and then `jupyter nbconvert`, one visit after the other (some demonstrations, half of them
+  before the others' turns and half after);
 - the kit on two workers, by copies of a warm process and by plain kernels (a sample), with the greatest memory of all
   its processes; with --before, by another checkout of the kit as well;
 - the floor: the notebook's cells as a plain function in a warm process, the record's files written; one process,
@@ -39,8 +39,8 @@ from fitkit.batch.processes import kernel_environment
 
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = 2
-DEMONSTRATIONS = sorted((ROOT / "demo_sessions").glob("*.json"))
-PLAIN_SAMPLE = len(DEMONSTRATIONS)
+DEMONSTRATIONS = len(list((ROOT / "demo_sessions").glob("*.json")))
+PLAIN_SAMPLE = 6
 LOOK_S = 1.0
 _BECOME_SUBREAPER = 36  # Linux's prctl: what a run leaves behind, as the fork server, is waited for and counted here
 
@@ -63,11 +63,12 @@ def mean(first: Cost, second: Cost) -> Cost:
     return Cost((first.seconds + second.seconds) / 2, (first.processor + second.processor) / 2)
 
 
-def visits(count: int, folder: Path) -> Path:
-    """Write so many invented visits, those of the demonstration with other clients' ids."""
+def visits(count: int, folder: Path, tree: Path = ROOT) -> Path:
+    """Write so many invented visits, those of a checkout's demonstration with other clients' ids."""
     folder.mkdir()
+    demonstrations = sorted((tree / "demo_sessions").glob("*.json"))
     for number in range(count):
-        document = json.loads(DEMONSTRATIONS[number % len(DEMONSTRATIONS)].read_bytes())
+        document = json.loads(demonstrations[number % len(demonstrations)].read_bytes())
         document |= {"client_id": f"rider-{number:05d}", "demonstration": True}
         document.pop("fitter_id", None)
         name = f"{document['client_id']}_{document['visit_date']}_{document['setup']}.json"
@@ -207,23 +208,32 @@ def by_floor(sessions: Path, out: Path, processes: int, count: int) -> Cost:
     return Cost(seconds, used.value / count)
 
 
-def ratios(count: int, folder: Path, before: Path | None = None) -> None:
+def reported(what: str, cost: Cost) -> Cost:
+    """Print what was measured at once, since the whole takes minutes, and return it."""
+    print(f"[load {os.getloadavg()[0]:.1f}] {what}: {cost}", flush=True)
+    return cost
+
+
+def ratios(count: int, folder: Path, by_hand: int, before: Path | None) -> None:
     """Print how the kit stands between the shell user and the floor."""
     sessions = visits(count, folder / "sessions")
     few = visits(PLAIN_SAMPLE, folder / "few")
-    once, half, sample = sorted(few.glob("*.json")), PLAIN_SAMPLE // 2, min(count, 36)
+    once, sample = sorted(sessions.glob("*.json"))[:by_hand], min(count, DEMONSTRATIONS)
     # The shell user and the floor before and after the kit, so that a machine with other work to do is seen.
-    shell = [by_shell(once[:half], folder / "shell1")]
+    shell = [reported("shell user, first half", by_shell(once[0::2], folder / "shell1"))]
     floors = {n: [by_floor(sessions, folder / f"floor{n}a", n, sample)] for n in (1, WORKERS)}
-    kits = {"copies of a warm process": by_kit(sessions, folder / "kit")}
+    kits = {"copies of a warm process": reported("the kit", by_kit(sessions, folder / "kit"))}
     if before:
-        kits["the same, before"] = by_kit(sessions, folder / "before", tree=before)
+        # An older kit does not know what newer sessions hold: it has its own demonstrations.
+        earlier = visits(count, folder / "earlier", before)
+        kits["the same, before"] = reported("the kit, before", by_kit(earlier, folder / "before", tree=before))
     for n in floors:
-        floors[n].append(by_floor(sessions, folder / f"floor{n}b", n, sample))
-    shell.append(by_shell(once[half:], folder / "shell2"))
+        floors[n].append(reported(f"floor of {n}", by_floor(sessions, folder / f"floor{n}b", n, sample)))
+    shell.append(reported("shell user, second half", by_shell(once[1::2], folder / "shell2")))
     kits["plain kernels"] = by_kit(few, folder / "plain", "--plain-kernels")
     shell_mean = mean(*shell)
-    print(f"{count} records, {WORKERS} workers, load {os.getloadavg()[0]:.1f}; a record, start included:")
+    print(f"{count} records, {by_hand} of them by the shell user too; {WORKERS} workers, load {os.getloadavg()[0]:.1f}")
+    print("a record, start included:")
     print(f"shell, one after the other: {shell_mean} (first half {shell[0]}; second half {shell[1]})")
     for n, found in floors.items():
         print(f"floor of {n} process(es): {mean(*found)} (before {found[0]}; after {found[1]})")
@@ -289,13 +299,14 @@ def main() -> None:
     parser.add_argument("what", nargs="?", default="ratios", choices=["ratios", "linear", "memory"])
     parser.add_argument("records", nargs="?", type=int)
     parser.add_argument("--before", type=Path, help="another checkout of the kit to compare with")
+    parser.add_argument("--shell", type=int, default=12, help="visits that the shell user makes")
     asked = parser.parse_args()
     ctypes.CDLL(None).prctl(_BECOME_SUBREAPER, 1)
     count = asked.records or {"ratios": 150, "linear": 1000, "memory": 1000}[asked.what]
     folder = Path(tempfile.mkdtemp(prefix="bench-"))
     try:
         if asked.what == "ratios":
-            ratios(count, folder, asked.before)
+            ratios(count, folder, asked.shell, asked.before)
         else:
             {"linear": linear, "memory": memory}[asked.what](count, folder)
     finally:
