@@ -26,8 +26,6 @@ from fitkit.words import one_line
 if TYPE_CHECKING:
     from distributed import Client, Future
 
-__all__ = ["ClusterPool", "check_address", "connected"]
-
 _ADDRESS = re.compile(r"(?P<kind>[a-z]+)://(?P<host>\[[0-9a-fA-F:.]+\]|[\w.-]+):(?P<port>\d{1,5})")
 _EXPECTED = "expected tls://HOST:PORT, or tcp://127.0.0.1:PORT on this machine"
 _ANSWER_S = 10

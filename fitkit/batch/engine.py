@@ -35,8 +35,6 @@ from fitkit.batch.job import Limits
 from fitkit.batch.processes import end_group, memory_limit
 from fitkit.words import one_line
 
-__all__ = ["NotebookError", "code_digest", "in_kernel", "is_shipped", "load_template", "run"]
-
 PARAMETER = "session"
 # The code of templates/client_report.ipynb; a test says what it is after a change.
 SHIPPED = "17d13a36d8d9d62eb03869b61e42e073343b82becccc21e18724221cd906de95"

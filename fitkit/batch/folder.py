@@ -18,21 +18,6 @@ from fitkit.files import Access, os_reason, remove, sync_folder
 from fitkit.problems import WrongCallError
 from fitkit.words import one_line
 
-__all__ = [
-    "KEY_PATTERN",
-    "MARKER",
-    "OVERVIEW_PAGES",
-    "PAGES",
-    "PDF_PAGES",
-    "RUN_LOG",
-    "Entry",
-    "ReportFolder",
-    "RunLog",
-    "is_report_folder",
-    "opened",
-    "record_files",
-]
-
 KEY_PATTERN = re.compile(r"[a-z0-9-]{1,40}_\d{4}-\d{2}-\d{2}_[a-z0-9-]{1,40}", re.ASCII)
 MARKER = ".cleat-stance-reports"
 PAGES = ("record.ipynb", "record.html", "rider_sheet.html", "results.json")

@@ -28,21 +28,6 @@ from fitkit.files import Access, template
 from fitkit.problems import WrongCallError
 from fitkit.words import count, one_line
 
-__all__ = [
-    "INDEX",
-    "NOT_ENDED",
-    "SUMMARY",
-    "Row",
-    "forget_reports",
-    "headline",
-    "index_html",
-    "read_record",
-    "rows_of",
-    "safe_cell",
-    "summary_csv",
-    "write_contents",
-]
-
 INDEX = "index.html"
 SUMMARY = "summary.csv"
 _OUT_OF_DATE = "the record here is an earlier one and out of date"

@@ -21,8 +21,6 @@ from fitkit.session.checks import doubts
 from fitkit.session.study import load_study
 from fitkit.words import count, one_line
 
-__all__ = ["Found", "Refused", "Visit", "check", "find", "load_house", "staged_house"]
-
 _STUDIES = "fitters"
 _PREVIOUS = "previous"
 

@@ -12,22 +12,6 @@ import fitkit
 from fitkit import files
 from fitkit.files import Access, make_folder, write_new
 
-__all__ = [
-    "ABSENT",
-    "LARGE_FILE_BYTES",
-    "TEMPLATE",
-    "Input",
-    "Job",
-    "Limits",
-    "digest",
-    "digest_of_code",
-    "digest_of_files",
-    "digest_of_kit",
-    "digests_of_inputs",
-    "fingerprint",
-    "stage",
-]
-
 TEMPLATE = "client_report.ipynb"
 # A film of gigabytes is not read through each night: its size and time of change stand for it.
 LARGE_FILE_BYTES = 16_000_000

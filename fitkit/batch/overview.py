@@ -28,8 +28,6 @@ from fitkit.house import House, HouseProblems
 from fitkit.problems import WrongCallError
 from fitkit.words import count, one_line
 
-__all__ = ["OverviewOptions", "overview"]
-
 _TEMPLATE = "clinic_overview.ipynb"
 _NOTEBOOK, _PAGE = OVERVIEW_PAGES
 _TITLE = "Cleat and stance notebooks: the clinic's overview"

@@ -26,8 +26,6 @@ from fitkit.batch.processes import (
 )
 from fitkit.words import one_line
 
-__all__ = ["Pool", "can_fork"]
-
 _WARM = "fitkit.batch.warm"
 _IMPORTED = ["fitkit.batch.record", "fitkit.report.pages"]
 _TRIES, _PAUSE_S = 3, 0.5  # to copy a warm process that was ended from outside

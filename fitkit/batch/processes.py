@@ -17,20 +17,6 @@ from types import FrameType
 import fitkit
 from fitkit.words import one_line
 
-__all__ = [
-    "Interruption",
-    "PrintError",
-    "end_group",
-    "environment_set",
-    "find_browser",
-    "kernel_environment",
-    "memory_limit",
-    "print_page",
-    "private_folder",
-    "stand_apart",
-    "stopping_signals_held",
-]
-
 try:
     import resource
 except ImportError:  # not a Unix system

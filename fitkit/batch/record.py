@@ -19,8 +19,6 @@ from fitkit.batch.processes import PrintError, print_page
 from fitkit.files import os_reason, remove, sync_folder
 from fitkit.words import one_line
 
-__all__ = ["RESULTS_MIME", "SHEET_MIME", "ResultsError", "cleaned", "emitted", "make", "texts_of"]
-
 RESULTS_MIME = "application/vnd.cleat-stance-results+json"
 SHEET_MIME = "application/vnd.cleat-stance-sheet+json"
 _SLOWER = "a kernel of its own for each record, about 2 s"

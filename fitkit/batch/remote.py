@@ -29,8 +29,6 @@ from fitkit.batch.pool import Pool
 from fitkit.batch.processes import find_browser
 from fitkit.files import Access
 
-__all__ = ["Parcel", "Returned", "differences", "kit_facts", "main", "make", "packed", "too_large", "unpacked"]
-
 _DISTRIBUTION = "cleat-stance-notebooks"
 
 

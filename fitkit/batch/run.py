@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 
     from fitkit.batch.cluster import ClusterPool
 
-__all__ = ["Options", "Progress", "report"]
-
 _STOPPED = "the run was stopped before this record was made"
 
 

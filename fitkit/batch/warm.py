@@ -16,8 +16,6 @@ import signal
 import tempfile
 from pathlib import Path
 
-__all__ = ["PROBLEM"]
-
 # The fork server would wait for ever for a warm-up that hangs.
 _LONGEST_S = 120
 

@@ -21,20 +21,6 @@ from fitkit.house import House, HouseProblems, Rules, StartingBand
 from fitkit.house.rules import parse_rules
 from fitkit.words import count
 
-__all__ = [
-    "LEAST_RIDERS",
-    "LEAST_SHARE_THAT_LEFT",
-    "NOT_SEPARATED",
-    "BandOfSize",
-    "LearnedBand",
-    "NotLearnedError",
-    "band_document",
-    "band_of",
-    "compare",
-    "rule_from",
-    "write_rules",
-]
-
 # House choices, no source. Fewer riders say little beyond the prior; where hardly anyone was ever set elsewhere
 # than the rule says, the settings are the rule's own echo.
 LEAST_RIDERS = 30

@@ -18,8 +18,6 @@ from fitkit.report.blocks import Sentences, Table
 from fitkit.vocabulary import SIGN_WORDS, choice_words
 from fitkit.words import capital, count, day, halves, signed, span, tenths
 
-__all__ = ["BAND_TYPE", "LONGEST_LIST", "BandData", "Overview"]
-
 BAND_TYPE = "application/vnd.cleat-stance-band+json"
 # A page stays under 150 kB and a list can be read: what is left out is counted.
 LONGEST_LIST = 120

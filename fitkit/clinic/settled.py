@@ -18,17 +18,6 @@ from fitkit.calculations.learned_band import MIDDLE_SIZE_EU, Settled
 from fitkit.clinic.visits import SIDES, ClinicVisits, outcomes
 from fitkit.house import House, StartingBand
 
-__all__ = [
-    "NO_FITTER",
-    "Chosen",
-    "SettledFoot",
-    "as_left_mm",
-    "feet_of",
-    "latest_of_each_rider",
-    "line_of",
-    "settled_visits",
-]
-
 NO_FITTER = "not said"
 # A cleat within so many reading errors of a slot's end, or of its start, is taken to stand there.
 READING_ERRORS = 2.0

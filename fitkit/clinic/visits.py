@@ -22,8 +22,6 @@ from fitkit.house import House
 from fitkit.session import Session, SessionProblems
 from fitkit.session.study import FitterStudy, load_study
 
-__all__ = ["NOTE", "OUTCOMES", "SIDES", "ClinicVisits", "Outcome", "clinic_of", "got_worse", "load", "outcomes"]
-
 SIDES = ("left", "right")
 Outcome = Literal["kept", "changed", "unknown", "not seen again"]
 OUTCOMES: dict[Outcome, str] = {

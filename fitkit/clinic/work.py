@@ -15,8 +15,6 @@ from fitkit.assessment.inputs import Inputs
 from fitkit.clinic.settled import as_left_mm
 from fitkit.clinic.visits import SIDES, ClinicVisits
 
-__all__ = ["MEASURES", "PERCENTILES", "Measure", "changes", "done", "follow_ups", "months", "observed", "orders"]
-
 DUE_WITHIN = timedelta(days=28)
 PERCENTILES = (0.1, 0.5, 0.9)
 _FITTED = ("spindle_id", "extender_id", "washer_mm", "extender_mm", "spindle_to_cleat_centre_mm")
