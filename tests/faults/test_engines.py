@@ -12,17 +12,16 @@ def made(out):
     return {path.relative_to(out): path.read_bytes() for path in out.glob("rider-*/*")}
 
 
-def test_both_ways_give_the_same_record_of_every_demonstration(tmp_path):
-    for way in ("forked", "plain"):
-        words = ["--plain-kernels"] * (way == "plain")
-        command = [sys.executable, "-W", "error", "-m", "fitkit", "report", "demo_sessions", "--out", tmp_path / way]
-        done = subprocess.run([*command, *words], cwd=CHECKOUT, capture_output=True, text=True, check=False)
-        assert done.returncode == 0, done.stderr
-        log = (tmp_path / way / "runlog.jsonl").read_text(encoding="utf-8")
+def test_both_ways_give_the_same_record_of_every_demonstration(demo_reports, tmp_path):
+    command = [sys.executable, "-W", "error", "-m", "fitkit", "report", "demo_sessions", "--out", tmp_path / "plain"]
+    done = subprocess.run([*command, "--plain-kernels"], cwd=CHECKOUT, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    for way, out in (("forked", demo_reports), ("plain", tmp_path / "plain")):
+        log = (out / "runlog.jsonl").read_text(encoding="utf-8")
         assert log.count(f'"engine": "{way}"') == log.count("\n")
     demonstrations = list((CHECKOUT / "demo_sessions").glob("*.json"))
-    assert len(made(tmp_path / "forked")) == 4 * len(demonstrations) > 0
-    assert made(tmp_path / "forked") == made(tmp_path / "plain")
+    assert len(made(demo_reports)) == 4 * len(demonstrations) > 0
+    assert made(demo_reports) == made(tmp_path / "plain")
 
 
 def test_both_ways_show_what_is_printed_and_displayed(clinic):
