@@ -1,7 +1,7 @@
 """Every shown interval holds a truth it was not told, no more and no less often than it says: whole visits, drawn.
 
-The truth and the leg are the benchmark's own (`tests/benchmarks/coverage.py`, which draws 2000 visits). With 100,
-that is 200 sides, an interval of half the width (67 %) or of twice the width (99.99 %) falls outside these limits.
+The truth and the leg are the benchmark's own (`tests/benchmarks/coverage.py`, which draws 2000 visits). With 200 an
+interval of half or of twice the width falls outside these limits.
 """
 
 import pytest
@@ -12,7 +12,7 @@ from tests.benchmarks.coverage import NOT_COVERED, SPANS, bracket_hits, table, u
 
 @pytest.fixture(scope="module")
 def rows():
-    return table(100, seed=3)
+    return table(200, seed=3)
 
 
 def test_every_result_is_in_the_table_or_in_the_list_beside_it(rows):
@@ -21,7 +21,7 @@ def test_every_result_is_in_the_table_or_in_the_list_beside_it(rows):
 
 
 def test_no_interval_is_half_or_twice_as_wide_as_it_says(rows):
-    # 95 % of 200 sides: 90 % is three standard errors below; for what has one a visit, two.
+    # 95 % of 200: 90 % is three standard errors below; twice the width would hold 99.99 %.
     assert {name: share for name, share, _, n in rows if share < (0.90 if n >= 100 else 0.8)} == {}
     # t in place of the normal makes up for not knowing a spread: somewhat wide where the house is right about it.
     wide = {name for name, share, _, n in rows if share > 0.995 and n >= 100} - set(SPANS)
