@@ -85,12 +85,12 @@ class Label:
     color: str = GREY
 
 
-def soles(feet: Sequence[SoleFoot]) -> Figure:
-    """Draw soles from below to one scale, beside one another where there is room."""
+def soles(feet: Sequence[SoleFoot], *, with_rotation: bool = True) -> Figure:
+    """Draw soles from below to one scale, beside one another where there is room; below them the rotation."""
     check_sides(feet)
     rows = [sole_rows(foot) for foot in feet]
     part = _part_for(feet)
-    figures = [_sole(foot, part, found) for foot, found in zip(feet, rows, strict=True)]
+    figures = [_sole(foot, part, found, with_rotation) for foot, found in zip(feet, rows, strict=True)]
     return beside(figures, title="Soles from below")
 
 
@@ -119,8 +119,8 @@ def _instruction_lines(foot: SoleFoot) -> list[str]:
     return wrapped(capital(foot.instruction or ""), width_px=0.87 * WIDTH_PX, size_px=INSTRUCTION_PX, bold=True)
 
 
-def _sole(foot: SoleFoot, part: DrawnPart, rows: Sequence[FigureRow]) -> Figure:
-    drawing = Drawing(WIDTH_PX, math.ceil(part.strip_px + 2 + STRIP_PX))
+def _sole(foot: SoleFoot, part: DrawnPart, rows: Sequence[FigureRow], with_rotation: bool) -> Figure:
+    drawing = Drawing(WIDTH_PX, math.ceil(part.strip_px - 8 + (with_rotation and 10 + STRIP_PX)))
     left = foot.side == "left"
     axis_px = EDGE_PX + RULER_PX + part.big_toe_mm * part.px_per_mm
     view = drawing.view(
@@ -137,10 +137,11 @@ def _sole(foot: SoleFoot, part: DrawnPart, rows: Sequence[FigureRow]) -> Figure:
     drawing.heading(EDGE_PX, title, _instruction_lines(foot), moves=foot.moves)
     _names(view, foot, part)
     _notes(view, foot, part)
-    drawing.paper.line((EDGE_PX, part.strip_px - 4), (WIDTH_PX - EDGE_PX, part.strip_px - 4), stroke=PALE)
-    _whole_sole(drawing, foot, part)
-    _rotation(drawing, foot, part.strip_px)
-    _rotation_key(drawing.paper, foot, part.strip_px)
+    if with_rotation:
+        drawing.paper.line((EDGE_PX, part.strip_px - 4), (WIDTH_PX - EDGE_PX, part.strip_px - 4), stroke=PALE)
+        _whole_sole(drawing, foot, part)
+        _rotation(drawing, foot, part.strip_px)
+        _rotation_key(drawing.paper, foot, part.strip_px)
     # Seen from below, the left foot's big toe is on the left.
     return drawing.figure(title=title, alt=f"{title}, toes up, big-toe side on the {foot.side}.", rows=rows)
 

@@ -23,16 +23,23 @@ SIDES = ("left", "right")
 _UNITS = {"mm": " mm", "deg": "°", "": ""}
 
 
+_BROAD = 5  # columns from which a table needs the whole breadth of a printed page
+
+
 @dataclass(frozen=True)
 class Sentences:
     """Plain sentences, shown as a list; the first may stand out."""
 
     lines: tuple[str, ...]  # one sentence or short paragraph each
-    kind: str = "list"  # "list" for bullets, "lead" for the first numbers, "stop" for what must not be overlooked
+    # "list" for bullets, "lead" for the first numbers, "stop" for what must not be overlooked, "nothing" for a part of
+    # which there is nothing to say: a page leaves it out, and "not assessed" says what it needs
+    kind: str = "list"
 
     def _repr_html_(self) -> str:
         if not self.lines:
             return ""
+        if self.kind == "nothing":
+            return f'<p class="nothing">{escape(" ".join(self.lines))}</p>'
         if self.kind == "list":
             return "<ul>" + "".join(f"<li>{escape(line)}</li>" for line in self.lines) + "</ul>"
         return f'<div class="{self.kind}">' + "".join(f"<p>{escape(line)}</p>" for line in self.lines) + "</div>"
@@ -112,13 +119,14 @@ class Table:
 
     def _repr_html_(self) -> str:
         if not self.rows:
-            return f"<p>{escape(self.if_empty)}</p>" if self.if_empty else ""
+            return f'<p class="nothing">{escape(self.if_empty)}</p>' if self.if_empty else ""
         # An empty corner heads nothing, so it is no heading.
         head = "".join(f'<th scope="col">{escape(column)}</th>' if column else "<td></td>" for column in self.columns)
         body = "".join(self._row(row) for row in self.rows)
+        look = "wide" if len(self.columns) < _BROAD else "wide broad"
         # A wide table scrolls inside its own box; the box takes the keyboard, so that arrows can scroll it.
         return (
-            f'<div class="wide" tabindex="0" role="region" aria-label="{escape(self.caption)}">'
+            f'<div class="{look}" tabindex="0" role="region" aria-label="{escape(self.caption)}">'
             f"<table><caption>{escape(self.caption)}</caption>"
             f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
         )

@@ -12,7 +12,7 @@ from fitkit.session import key
 from fitkit.session.paths import value_at
 from fitkit.words import Catalogue, catalogue, halved, halves, plain
 
-__all__ = ["ENGLISH", "Change", "also_changed", "changes", "part_words", "setting_words", "to_do"]
+__all__ = ["ENGLISH", "Change", "alike", "also_changed", "changes", "part_words", "setting_words", "to_do"]
 
 ENGLISH = catalogue(files.template("rider_sheet_words.toml"))
 
@@ -62,12 +62,24 @@ def changes(visit: Visit, say: Catalogue = ENGLISH) -> list[Change]:
     return [change for change in listed if change is not None]
 
 
+def alike(found: list[Change], say: Catalogue = ENGLISH) -> list[tuple[Change, str]]:
+    """Return the changes with what they are called; left and right in one where they are alike."""
+    listed: list[tuple[Change, str]] = []
+    for change in found:
+        last = listed[-1][0] if listed else None
+        if last and last.side == "left" and replace(last, side="right", what=change.what, words=change.words) == change:
+            listed[-1] = (last, say(f"{change.name}.row.both"))
+        else:
+            listed.append((change, change.what))
+    return listed
+
+
 def also_changed(assessment: Assessment) -> str:
     """Return what was changed beside the cleats' places in one sentence, none where nothing was or a sign is open."""
     found = [change for change in changes(assessment.visit) if change.is_changed and change.name != _CLEAT]
     if not found or cautions.stops_advice(assessment.visit.session):
         return ""
-    return f"Also changed: {'; '.join(f'{each.what}: {each.before}, now {each.now}' for each in found)}."
+    return f"Also changed: {'; '.join(f'{what}: {each.before}, now {each.now}' for each, what in alike(found))}."
 
 
 def setting_words(name: str, value: float | str, say: Catalogue = ENGLISH) -> str:

@@ -294,9 +294,9 @@ def instruction(assessment: Assessment, side: str) -> str:
     return f"{words}: {moved}"
 
 
-def soles_from_below(assessment: Assessment) -> Figure:
+def soles_from_below(assessment: Assessment, *, with_rotation: bool = True) -> Figure:
     """Draw both soles from below."""
-    return soles([_sole(assessment, side) for side in SIDES])
+    return soles([_sole(assessment, side) for side in SIDES], with_rotation=with_rotation)
 
 
 def _sole(assessment: Assessment, side: str) -> SoleFoot:

@@ -5,9 +5,11 @@ One file each, no script, no network: a content security policy in the page forb
 
 from __future__ import annotations
 
+import re
 import tomllib
 from dataclasses import dataclass
 from functools import cache
+from itertools import chain, takewhile
 from typing import TYPE_CHECKING
 
 import jinja2
@@ -24,11 +26,52 @@ if TYPE_CHECKING:
 __all__ = ["Strip", "blank_sheet_html", "floor_order", "record_html", "setting_strip_html", "sheet_html", "strips"]
 
 
-def record_html(notebook: NotebookNode, *, title: str) -> str:
-    """Return the record's page: prose, tables and pictures of an executed notebook, without its code."""
-    resources = {"title": title, "style": _style("paper.css", "record.css")}
-    body, _ = _exporter().from_notebook_node(notebook, resources)
+def record_html(notebook: NotebookNode, *, title: str, is_full: bool = False) -> str:
+    """Return the record's page: prose, tables and pictures of an executed notebook, without its code.
+
+    Cells tagged "folded" are folded away; `is_full` opens them, which also prints them.
+    """
+    shown, contents = _with_content(notebook)
+    style = _style("paper.css", "record.css")
+    resources = {"title": title, "style": style, "contents": contents, "is_full": is_full}
+    body, _ = _exporter().from_notebook_node(shown, resources)
     return body
+
+
+_HEADING = re.compile(r"(##+) (.+)")
+_NOTHING = re.compile(r'\s*(<p class="nothing">[^<]*</p>)?\s*')
+
+
+def _with_content(notebook: NotebookNode) -> tuple[NotebookNode, list[tuple[str, str]]]:
+    """Return the notebook without outputs that say nothing and parts without any other, and the list of its parts."""
+    parts: list[tuple[int, list[NotebookNode]]] = [(1, [])]
+    for cell in notebook.cells:
+        if cell.cell_type == "markdown" and (heading := _HEADING.match(cell.source)):
+            parts.append((len(heading[1]), []))
+        parts[-1][1].append(cell)
+    kept, contents = [], []
+    for place, (level, cells) in enumerate(parts):
+        below = takewhile(lambda part, level=level: part[0] > level, parts[place + 1 :])
+        if level > 1 and not any(map(_says_something, chain(cells, *(found for _, found in below)))):
+            continue
+        cells = [cell for cell in cells if cell.cell_type == "markdown" or _says_something(cell)]
+        if level > 1:
+            title = _HEADING.match(cells[0].source)[2]
+            name = re.sub(r"\W+", "-", title.lower()).strip("-")
+            cells[0] = NotebookNode({**cells[0], "metadata": {**cells[0].metadata, "part": name}})
+            contents += [(name, title)] if level == len("##") else []
+        kept += cells
+    return NotebookNode({**notebook, "cells": kept}), contents
+
+
+def _says_something(cell: NotebookNode) -> bool:
+    """Whether a cell has an output that is neither empty nor only says that there is nothing."""
+    return any(not _NOTHING.fullmatch(_html(output)) for output in cell.get("outputs", ()))
+
+
+def _html(output: NotebookNode) -> str:
+    data = output.get("data", {})
+    return data.get("text/html", data.get("text/plain", output.get("text", "")))
 
 
 class _PageExporter(HTMLExporter):

@@ -12,6 +12,7 @@ from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
 from fitkit.report import cleats, results, riding, saddle, sprinting, stance, visit
 from fitkit.report.blocks import Sentences, Table, behind
+from fitkit.report.page_one import PageOne, overleaf, page_one
 from fitkit.report.sheet import rider_sheet
 
 if TYPE_CHECKING:
@@ -45,7 +46,9 @@ def emitted(assessment: Assessment) -> Emitted:
 
 
 # Every section of a record by the name a notebook shows it by: record.cleats().
-SECTIONS: dict[str, Callable[[Assessment], Sentences | Table | Figure | Emitted]] = {
+SECTIONS: dict[str, Callable[[Assessment], PageOne | Sentences | Table | Figure | Emitted]] = {
+    "page_one": page_one,
+    "overleaf": overleaf,
     "about": visit.about,
     "signs": visit.signs,
     "first_numbers": cleats.first_numbers,
@@ -157,7 +160,7 @@ class Record:
 
 def _method(section: Callable) -> Callable:
     @wraps(section)
-    def show(self: Record) -> Sentences | Table | Figure | Emitted:
+    def show(self: Record) -> PageOne | Sentences | Table | Figure | Emitted:
         return section(self.assessment)
 
     return show

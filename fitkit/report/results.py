@@ -7,12 +7,14 @@ from dataclasses import replace
 
 from fitkit.advice_words import needs_words, value_words
 from fitkit.assessment import Assessment
-from fitkit.assessment.inputs import SIDES
+from fitkit.assessment.clearances import foot_gaps
+from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.assessment.results import RESULTS
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.words import capital, halved
 
+_AS_ZERO = " not recorded: counted as 0"
 _GRADE_WORDS = {
     "measured here": "a reading taken in this visit",
     "derived": "geometry from readings of this visit",
@@ -34,15 +36,17 @@ def grouped(pairs: Iterable[tuple[Hashable, str]]) -> dict[Hashable, list[str]]:
     return found
 
 
-def in_words(names: Iterable[str]) -> str:
-    """Return result names in words, those of both feet said once."""
+def in_words(names: Iterable[str], *, most: int | None = None) -> str:
+    """Return result names in words, those of both feet said once; of more than `most` how many others there are."""
     sides: dict[str, list[str]] = {}
     for name in names:
         side, _, rest = name.partition(".")
         found = sides.setdefault(rest if side in SIDES else name, [])
         found += [side] if side in SIDES else []
     alone = {name: f" ({found[0]})" if len(found) == 1 else "" for name, found in sides.items()}
-    return "; ".join(RESULTS[name].title + where for name, where in alone.items())
+    titles = [RESULTS[name].title + where for name, where in alone.items()]
+    others = len(titles[most:]) if most else 0
+    return "; ".join(titles[:most]) + (f" and {others} more" if others else "")
 
 
 def printed(assessment: Assessment, name: str) -> str:
@@ -84,6 +88,8 @@ def by_side(
         cells = []
         for side, found in zip(SIDES, pair, strict=True):
             words = printed(assessment, f"{side}.{name}") + (remark(name, found) if are_known else "")
+            if (found.needs or "").startswith("clinician: "):
+                words = "no advice"  # the sign that withholds it stands on the first page
             cells.append(Number(words, found.value, found.low, found.high, found.unit, found.needs))
         if with_grade:
             cells.append(" / ".join(dict.fromkeys(each.grade for each in pair if each.is_known)) or "—")
@@ -101,18 +107,40 @@ def notes(assessment: Assessment) -> Sentences:
     """Say everything that must stand beside a number and is not said above."""
     noted = [(name, each.notes) for name, each in assessment.results.items() if not name.endswith(_NOTED_ELSEWHERE)]
     said = grouped((note.rstrip("."), name.split(".")[0]) for name, notes in noted for note in notes)
-    lines = []
+    lines: dict[str, list[str]] = {}
     for note, where in said.items():
         sides = " and ".join(side for side in SIDES if side in where)
-        lines.append(f"{capital(f'{sides}: {note}' if sides else note)}.")
-    return Sentences(tuple(lines) or ("Nothing.",))
+        is_zero = note.endswith(_AS_ZERO)
+        at = f"{sides}: {_AS_ZERO}" if is_zero else f"{sides}: {note}" if sides else note
+        lines.setdefault(at, []).append(note.removesuffix(_AS_ZERO))
+    return Sentences(tuple(_note_words(at, notes) for at, notes in lines.items()) or ("Nothing.",))
 
 
-def lacking(assessment: Assessment) -> Sentences:
-    """Say what could not be assessed and what each needs."""
+def _note_words(at: str, notes: list[str]) -> str:
+    """Return a note as a sentence; what was not recorded and counted as 0 stands in one for all."""
+    return capital(f"{at.replace(_AS_ZERO, ', '.join(notes) + _AS_ZERO)}.")
+
+
+def lacking(assessment: Assessment, *, most: int | None = None) -> Sentences:
+    """Say what could not be assessed and what each needs; of what one thing would give, `most` are named."""
     needs = grouped((estimate.needs, name) for name, estimate in assessment.results.items() if estimate.needs)
-    lines = (f"{capital(needs_words(need))}: {in_words(names)}." for need, names in needs.items())
+    lines = [f"{capital(needs_words(need))}: {in_words(names, most=most)}." for need, names in needs.items()]
+    lines += _sections_lacking(assessment)
     return Sentences(tuple(lines) or ("Nothing is lacking.",))
+
+
+def _sections_lacking(assessment: Assessment) -> list[str]:
+    """Say what each section without content needs."""
+    visit, inputs = assessment.visit, Inputs(assessment.visit)
+    has_gap = any(gap.measured for side in SIDES for gap in foot_gaps(inputs, side))
+    lacking = {
+        "Needs the gaps at both ends of the float: foot to crank.": not has_gap,
+        "Needs a film of the rider: the knees over the stroke.": not visit.session.ride.films,
+        "Needs a power file for each setting: sprints.": not visit.session.ride.power_files,
+        "Needs an earlier visit of this client and set-up among the files: what changed since.": visit.previous is None
+        and not visit.previous_problem,
+    }
+    return [words for words, is_lacking in lacking.items() if is_lacking]
 
 
 def sources(assessment: Assessment) -> Table:

@@ -25,7 +25,7 @@ NO_TRIAL = "No trial was scored."
 def forward_limit(assessment: Assessment) -> Sentences:
     """Say each side's bracket, what it rests on, what stands against it and what to try next."""
     if not assessment.visit.session.trials:
-        return Sentences(("Forward limit not assessed: no trial was recorded.",))
+        return Sentences(("Forward limit not assessed: no trial was recorded.",), kind="nothing")
     lines = []
     for side in SIDES:
         ridden, name = assessment.ride.side(side), side.capitalize()
@@ -142,7 +142,7 @@ def trial_line(assessment: Assessment) -> Figure | Sentences:
             limits[side] = (found.low_mm, found.high_mm)
             said[side] = f"between {halves(found.low_mm)} and {halves(found.high_mm)} mm"
     if not trials:
-        return Sentences((NO_TRIAL,))
+        return Sentences((NO_TRIAL,), kind="nothing")
     from fitkit.charts import plots  # brings pandas: only where there is something to draw
 
     unsteady_from = assessment.visit.house.rules.unsteady_from

@@ -47,13 +47,13 @@ def saddle(assessment: Assessment) -> Sentences:
         return Sentences((line, *stacks), kind="lead")
     habit = assessment.visit.house.rules.pitch_habit_95_deg
     lines = [
-        f"Saddle {_how_far(down)} along the seat tube keeps the knee as it was at its straightest, the mean of "
+        f"Saddle {how_far(down)} along the seat tube keeps the knee as it was at its straightest, the mean of "
         f"both legs, if the foot keeps its pitch; the pitch habit alone (the heel up to {habit:g} degrees higher or "
         f"lower than before) can shift that by {_habit_mm(assessment)} mm either way: measure the knee again after "
         "riding."
         f"{_done(assessment)}",
         *stacks,
-        f"Bars {_how_far(bar)} with it, to keep the drop; lower bars are a posture, not a speed."
+        f"Bars {how_far(bar)} with it, to keep the drop; lower bars are a posture, not a speed."
         + "".join(f" {capital(note)}." for note in bar.notes),
     ]
     return Sentences(tuple(lines), kind="lead")
@@ -67,8 +67,22 @@ def _habit_mm(assessment: Assessment) -> str:
 
 def is_anything_moved(assessment: Assessment) -> bool:
     """Whether the advice or the decision moves either cleat by half a millimetre or more."""
-    moves = (assessment.foot(side).move for side in SIDES)
-    return any(move is not None and halves(move.value) != "0" for move in moves)
+    return any(_moves(assessment, side) for side in SIDES)
+
+
+def _moves(assessment: Assessment, side: str) -> bool:
+    move = assessment.foot(side).move
+    return move is not None and halves(move.value) != "0"
+
+
+def legs_changed(assessment: Assessment) -> list[str]:
+    """Return the sides whose cleat moves by half a millimetre or more, or stands on other shims."""
+    stacks = {side: assessment[f"{side}.stack.saddle_down"] for side in SIDES}
+    return [
+        side
+        for side, stack in stacks.items()
+        if _moves(assessment, side) or (stack.is_known and halves(stack.value) != "0")
+    ]
 
 
 def assumes_dropping(assessment: Assessment) -> bool:
@@ -85,12 +99,12 @@ def _stack_words(assessment: Assessment) -> list[str]:
     for side in SIDES:
         stack = assessment[f"{side}.stack.saddle_down"]
         if stack.is_known and halves(stack.value) != "0":
-            said.append(f"{side} {_how_far(stack)}")
+            said.append(f"{side} {how_far(stack)}")
     words = "Shims and adapters alone ask of the saddle, as part of any sum above"
     return [f"{words}: {'; '.join(said)}."] if said else []
 
 
-def _how_far(down: Estimate) -> str:
+def how_far(down: Estimate) -> str:
     """Return "2 mm down (1.5 to 2.5)", both ends counted the same way, or that it is less than can be set."""
     if not halved(down.value):
         return "less than 0.5 mm either way"
@@ -111,13 +125,14 @@ def _done(assessment: Assessment) -> str:
 
 def saddle_choices(assessment: Assessment) -> Table:
     """Return the fitter's choices for the saddle, per leg."""
-    return by_side(assessment, "The choices, per leg (down and forward positive)", _CHOICES)
+    caption = "The choices, per leg (down and forward positive)"
+    return by_side(assessment, caption, _CHOICES) if legs_changed(assessment) else Table(caption, (), ())
 
 
 def saddle_remaining(assessment: Assessment) -> Table:
     """Return what each choice leaves at knee and thigh over the stroke, per leg."""
     rows = []
-    for side in SIDES:
+    for side in legs_changed(assessment):
         for name, left in assessment.legs[side].remaining.items():
             knee, at = left.largest_knee_change
             thigh, thigh_at = left.largest_thigh_change
@@ -187,15 +202,16 @@ def _list(values: tuple[float, ...]) -> str:
 
 def side_view(assessment: Assessment) -> Figure | Sentences:
     """Draw foot, cleat, axle and saddle from the side, before and after; nothing without a move."""
-    # An open sign withholds what comes from a target, its drawings too.
-    if not any(assessment[f"{side}.full.saddle_down"].is_known for side in SIDES):
+    # An open sign withholds what comes from a target, its drawings too; a leg that stays as it is has none.
+    changed = [side for side in legs_changed(assessment) if assessment[f"{side}.full.saddle_down"].is_known]
+    if not changed:
         return Sentences(())
     seat = SeatMove(
         saddle_down_mm=assessment["saddle.height_only.down"].value,
         seat_tube_angle_deg=assessment.visit.session.bike.seat_tube_angle_deg,
         bar_down_mm=assessment["bar.height_only.down"].value,
     )
-    return drawn_from_side([_side_leg(assessment.legs[side]) for side in SIDES], seat=seat)
+    return drawn_from_side([_side_leg(assessment.legs[side]) for side in changed], seat=seat)
 
 
 def _side_leg(leg: LegFound) -> SideLeg:
@@ -224,7 +240,7 @@ def _side_leg(leg: LegFound) -> SideLeg:
 def knee_change(assessment: Assessment) -> Figure | Sentences:
     """Draw what the choices leave at the knee over the stroke; nothing where no leg is known."""
     found = []
-    for side in SIDES:
+    for side in legs_changed(assessment):
         left = assessment.legs[side].remaining
         if left and assessment[f"{side}.untouched.knee_change"].is_known:
             angles = left["untouched"].crank_angle_deg

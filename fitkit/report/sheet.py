@@ -13,7 +13,7 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.charts import Figure
 from fitkit.charts.rider_soles import RiderSole, rider_soles
-from fitkit.report.changes import ENGLISH, Change, changes, part_words, setting_words, to_do
+from fitkit.report.changes import ENGLISH, Change, alike, changes, part_words, setting_words, to_do
 from fitkit.report.saddle import assumes_dropping, is_anything_moved
 from fitkit.words import Catalogue, halved, halves, plain
 
@@ -34,7 +34,7 @@ def rider_sheet(assessment: Assessment, say: Catalogue = ENGLISH) -> dict:
         "setup": session.setup,
         "rows": [
             {"what": what, "before": change.before, "now": change.now, "changed": change.is_changed}
-            for change, what in _alike(found, say)
+            for change, what in alike(found, say)
         ],
         "stop": say["cautions.stop"],
         "stop_at_once": say("cautions.emergency"),
@@ -51,7 +51,7 @@ def rider_sheet(assessment: Assessment, say: Catalogue = ENGLISH) -> dict:
         "title": say("page.changed" if is_changed else "page.unchanged"),
         "back": [line for side in SIDES for line in _back(assessment, side, say)],
         "changes": _changes(found, say),
-        "parts": [part_words(change, what, say) for change, what in _alike(found, say) if change.is_part],
+        "parts": [part_words(change, what, say) for change, what in alike(found, say) if change.is_part],
         "figure": _drawing(assessment, found, say).html,
         "toes": _toes(assessment, found, say),
         "odd": _odd(found, say),
@@ -59,18 +59,6 @@ def rider_sheet(assessment: Assessment, say: Catalogue = ENGLISH) -> dict:
         "bolts": torques(assessment, say),
         "remains": _remains(assessment, found, say),
     }
-
-
-def _alike(found: list[Change], say: Catalogue) -> list[tuple[Change, str]]:
-    """Return the changes with what they are called; left and right in one where they are alike."""
-    listed: list[tuple[Change, str]] = []
-    for change in found:
-        last = listed[-1][0] if listed else None
-        if last and last.side == "left" and replace(last, side="right", what=change.what, words=change.words) == change:
-            listed[-1] = (last, say(f"{change.name}.row.both"))
-        else:
-            listed.append((change, change.what))
-    return listed
 
 
 def _stopped(assessment: Assessment, found: list[Change], say: Catalogue) -> dict:

@@ -209,6 +209,8 @@ def foot_gaps(assessment: Assessment) -> Table:
     rows = tuple(
         (capital(one.words), _gap_words(one), _gap_words(other)) for one, other in zip(left, right, strict=True)
     )
+    if all(gap.measured is None for gap in (*left, *right)):
+        rows = ()
     return Table("Foot to crank at the ends of the float", ("", "Left", "Right"), rows)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import chain
 
 from fitkit import session as sessions
 from fitkit.assessment import Assessment, Visit
@@ -156,21 +157,27 @@ def _readings_words(visit: Visit, dotted: str) -> str:
     return f"{', '.join(words)}{unit}{f' ({choice_words(how)})' if how else ''}"
 
 
-def _position_fields(position: object) -> list[str]:
-    sided = [f"{side}.{name}" for name in type(position.left).model_fields for side in SIDES]
-    moved = [f"moved_mm.{side}" for side in SIDES]
-    whole = [name for name in type(position).model_fields if name.endswith("_mm") and name != "moved_mm"]
-    return [*sided, *moved, *whole, "note"]
+def _position_fields(position: object) -> list[tuple[str, ...]]:
+    """Return the fields of a position in their order, left and right of one together."""
+    sided = [tuple(f"{side}.{name}" for side in SIDES) for name in type(position.left).model_fields]
+    moved = tuple(f"moved_mm.{side}" for side in SIDES)
+    whole = [(name,) for name in type(position).model_fields if name.endswith("_mm") and name != "moved_mm"]
+    return [*sided, moved, *whole, ("note",)]
+
+
+def _pair(cells: list[str]) -> str:
+    return " / ".join(cell or "—" for cell in cells) if any(cells) else ""
 
 
 def positions(assessment: Assessment) -> Table:
     """Return what was found, tried, decided and left, in order; a blank means as in the one before."""
     visit, rows = assessment.visit, []
     paths = counting(visit.session)
-    for field in _position_fields(visit.session.as_found) if paths else []:
-        cells = [_cell(visit, f"{path}.{field}") for path in paths]
+    for fields in _position_fields(visit.session.as_found) if paths else []:
+        cells = [_pair([_cell(visit, f"{path}.{field}") for field in fields]) for path in paths]
         if any(cells):
-            rows.append((_title(field, f"{paths[0]}.{field}"), *cells))
+            title = sessions.describe(f"{paths[0]}.{fields[0]}").title
+            rows.append((f"{title}, left / right" if len(fields) > 1 else title, *cells))
     names = (f"trial {int(p.split('.')[1]) + 1}" if p.startswith("trials.") else p.replace("_", " ") for p in paths)
     empty = "No position was recorded."
     return Table("Positions in their order (blank: as before)", ("", *names), tuple(rows), empty)
@@ -199,7 +206,7 @@ def trials(assessment: Assessment) -> Table:
     visit, rows = assessment.visit, []
 
     def both(pattern: str) -> str:
-        return " / ".join(_cell(visit, pattern.format(side=side)) or "—" for side in SIDES)
+        return _pair([_cell(visit, pattern.format(side=side)) for side in SIDES]) or "— / —"
 
     for i, trial in enumerate(visit.session.trials):
         setback = both(f"trials.{i}.position.{{side}}.cleat_setback_mm")
@@ -238,10 +245,10 @@ def complaint_words(complaint: Complaint) -> str:
     """Return where it hurts, how much and since when, as it was said."""
     severity = "" if complaint.severity is None else f", {plain(complaint.severity)} of 10"
     since = f", since {complaint.since}" if complaint.since else ""
-    return f"{_place_words(complaint.region, complaint.side)}{severity}{since}"
+    return f"{place_words(complaint.region, complaint.side)}{severity}{since}"
 
 
-def _place_words(region: str, side: str | None) -> str:
+def place_words(region: str, side: str | None) -> str:
     return choice_words(region) + (f", {side}" if side else "")
 
 
@@ -255,7 +262,7 @@ def last_time(assessment: Assessment) -> Table:
         return Table(caption, (), (), "No earlier visit of this client and set-up is among the files given.")
     before, now = Inputs(replace(visit, session=visit.previous, previous=None)), Inputs(visit)
     rows = []
-    for field in _position_fields(visit.session.as_found):
+    for field in chain.from_iterable(_position_fields(visit.session.as_found)):
         found = f"as_found.{field}"
         if field.startswith("moved_mm") or sessions.describe(found).unit is None:
             continue
@@ -296,12 +303,12 @@ def complaints_then_and_now(assessment: Assessment) -> Table:
         return Table(caption, (), ())
     groups = (visit.previous.complaints, visit.session.since_last.complaints, visit.session.complaints)
     places = dict.fromkeys((c.region, c.side) for group in groups for c in group)
-    rows = tuple((capital(_place_words(*place)), *(_severity(group, place) for group in groups)) for place in places)
+    rows = tuple((capital(place_words(*place)), *(severity(group, place) for group in groups)) for place in places)
     head = ("", f"On {day(visit.previous.visit_date)}", "Since then", f"On {day(visit.session.visit_date)}")
     return Table(f"{caption}, 0 to 10", head, rows, "No complaint was recorded in either visit.")
 
 
-def _severity(complaints: Sequence[Complaint], place: tuple[str, str | None]) -> str:
+def severity(complaints: Sequence[Complaint], place: tuple[str, str | None]) -> str:
     found = [complaint for complaint in complaints if (complaint.region, complaint.side) == place]
     if not found:
         # Nobody wrote that it was gone, only that it was not named.
