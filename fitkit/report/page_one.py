@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from fitkit import cautions, places
+from fitkit import cautions, files
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import SIDES, Inputs
@@ -49,7 +49,7 @@ class PageOne:
 def _template() -> jinja2.Template:
     import jinja2  # where a page is shown, never on the way to a form
 
-    loader = jinja2.FileSystemLoader(places.template("record_page_one.html.j2").parent)
+    loader = jinja2.FileSystemLoader(files.template("record_page_one.html.j2").parent)
     kept = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
     return kept.get_template("record_page_one.html.j2")
 
