@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cache
+from textwrap import shorten
 from typing import TYPE_CHECKING
 
 from fitkit import cautions, files
@@ -23,9 +24,9 @@ if TYPE_CHECKING:
 _WISH = "Needs a wished change"  # nobody asked for one, so nothing is missing
 _HEIGHTS = ("saddle_height_mm", "saddle_setback_mm", "bar_height_mm", "bar_reach_mm")
 ROOM = 4  # lines of each list that the page has room for
-# Lists whose rest is told overleaf; what is not assessed has a section of its own.
+LETTERS, _CUT = 200, " … more overleaf"  # of a remark
+# Lists whose rest is told overleaf; what must not be overlooked is never cut, what is not assessed has a section.
 _LISTS = {
-    "first": "Not to be overlooked",
     "complaints": "Why the rider came",
     "seen": "Seen riding, as found",
     "to_do": "Still to do",
@@ -62,7 +63,7 @@ def page_one(assessment: Assessment) -> PageOne:
         {
             "visit": (f"{session.client_id} · {session.setup}", day(session.visit_date)),
             "signed": visit.about(assessment).lines[1].split(" · "),
-            "about": visit.about(assessment).lines[3:],
+            "about": [shorten(line, LETTERS, placeholder=_CUT) for line in visit.about(assessment).lines[3:]],
             "first": signs.lines if is_boxed else (),
             "signs": () if is_boxed else signs.lines,
             "complaints": _complaints(assessment),
@@ -85,7 +86,8 @@ def page_one(assessment: Assessment) -> PageOne:
 
 def overleaf(assessment: Assessment) -> Sentences:
     """Say what page one had no room for; nothing where all of it stands there."""
-    blocks, lines = page_one(assessment).blocks, []
+    blocks = page_one(assessment).blocks
+    lines = [line for line, cut in zip(visit.about(assessment).lines[3:], blocks["about"], strict=True) if line != cut]
     for name, title in _LISTS.items():
         for each in blocks[name][ROOM:]:
             lines.append(f"{title}: {each if isinstance(each, str) else ', '.join(filter(None, each))}")
