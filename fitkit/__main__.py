@@ -175,6 +175,7 @@ def _check(sessions: list[str], rules: Path | None, parts: Path | None) -> int:
         "--workers", type=_workers, default=2, metavar="N", help="how many records are made at a time (2, if not said)"
     ),
     _argument("--pdf", action="store_true", help="make the pages as PDF files too; needs Chromium"),
+    _argument("--full", action="store_true", help="open the folded parts of each record, so that they are printed too"),
     _argument("--again", action="store_true", help="make every record again, changed or not"),
     _argument(
         "--cluster",

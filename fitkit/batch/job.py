@@ -51,6 +51,7 @@ class Job:
     access: Access  # who may read the record
     limits: Limits = Limits()  # limits of time and memory
     browser: str | None = None  # chromium that makes the PDF pages; None for none
+    full: bool = False  # whether the folded parts of the record are open, so that they are printed
 
 
 def digest(data: bytes) -> str:
@@ -63,13 +64,14 @@ def digest_of_files(folder: Path, names: Iterable[str]) -> str:
     return _of([[name, digest((folder / name).read_bytes())] for name in names])
 
 
-def digest_of_kit(house: object, *, pdf: bool) -> str:
+def digest_of_kit(house: object, *, pdf: bool, full: bool) -> str:
     """Return the digest of what all visits share: package, templates, house rules, parts table, kind of pages."""
     return _of(
         {
             "code": digest_of_code(),
             "house": [house.fingerprint, house.rules_source, house.parts_source],
             "pdf": pdf,
+            "full": full,
         }
     )
 

@@ -77,7 +77,7 @@ def _make(job: Job, template: NotebookNode, in_shell: bool, tell: Callable[..., 
     staged.mkdir(mode=0o700)
     digests = {item.name: stage(item, staged / item.name) for item in job.inputs}
     executed = engine.run(template, job.inputs[0].name, staged, limits=job.limits, in_shell=in_shell, tell=tell)
-    texts = texts_of(cleaned(executed, template), job.key)
+    texts = texts_of(cleaned(executed, template), job.key, is_full=job.full)
     folder = Path(job.making) / job.key
     job.access.make_folder(folder)
     for name, text in texts.items():
@@ -92,7 +92,7 @@ def _make(job: Job, template: NotebookNode, in_shell: bool, tell: Callable[..., 
     }
 
 
-def texts_of(notebook: NotebookNode, key: str) -> dict[str, str]:
+def texts_of(notebook: NotebookNode, key: str, *, is_full: bool = False) -> dict[str, str]:
     """Return the files of a record by name from its executed notebook."""
     # The pages draw in the exporter and its templates.
     from fitkit.report import pages
@@ -100,7 +100,7 @@ def texts_of(notebook: NotebookNode, key: str) -> dict[str, str]:
     results, sheet = emitted(notebook, key)
     return {
         "record.ipynb": nbformat.writes(notebook, version=4) + "\n",
-        "record.html": pages.record_html(notebook, title=_title(key)),
+        "record.html": pages.record_html(notebook, title=_title(key), is_full=is_full),
         "rider_sheet.html": pages.sheet_html(sheet),
         "results.json": json.dumps(results, indent=1, ensure_ascii=False, allow_nan=False) + "\n",
     }

@@ -40,6 +40,7 @@ class Options:
     out: Path  # the report folder
     workers: int = 2  # records made side by side
     pdf: bool = False  # whether the pages are made as PDF as well
+    full: bool = False  # whether the folded parts of a record are open, so that they are printed
     again: bool = False  # whether unchanged visits are made again
     # whether copies of a warm process run the notebook, where that can be; the records are the same
     forked: bool = True
@@ -100,7 +101,7 @@ class _Batch:
     def run(self, interruption: Interruption) -> int:
         """Make what has to be made; return the exit code."""
         house, environment = self._house()
-        kit = digest_of_kit(house, pdf=self.options.pdf)
+        kit = digest_of_kit(house, pdf=self.options.pdf, full=self.options.full)
         for refused in self.found.refused:
             self._refuse(refused)
         jobs = {visit.key: self._job(visit, kit) for visit in self._to_make(kit, interruption)}
@@ -163,6 +164,7 @@ class _Batch:
             access=self.folder.access,
             limits=self.options.limits,
             browser=self.browser,
+            full=self.options.full,
         )
 
     def _refuse(self, refused: Refused) -> None:

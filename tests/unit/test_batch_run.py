@@ -133,7 +133,7 @@ def test_a_changed_visit_is_made_and_so_is_the_one_after_it(clinic):
 
 
 @pytest.mark.parametrize(
-    "what", ["film", "study", "rules", "parts", "template", "page", "package", "pdf", "lost", "torn"]
+    "what", ["film", "study", "rules", "parts", "template", "page", "package", "pdf", "full", "lost", "torn"]
 )
 def test_whatever_a_record_depends_on_makes_it_anew(clinic, tmp_path, monkeypatch, what):
     key = clinic.visit("rider-1", fitter_id="f1", ride={"films": [{"file": "left.mp4"}]})
@@ -172,6 +172,8 @@ def change(clinic, templates, monkeypatch, key, what):
     elif what == "pdf":
         monkeypatch.setattr(processes, "find_browser", lambda: "/bin/chromium")
         return {"pdf": True}
+    elif what == "full":
+        return {"full": True}
     elif what == "lost":
         (clinic.out / key / "rider_sheet.html").unlink()
     elif what == "torn":
