@@ -165,7 +165,9 @@ def _cleats(assessment: Assessment) -> list[tuple]:
     rows += _row("Tried", {side: (_tried(assessment, side), "") for side in SIDES})
     rows += _row("Starting band", ends("band_low", "band_high"))
     rows += _row("Slots", ends("slot_least", "slot_greatest"))
-    rows += _row("Decided or advised", {side: (_target(assessment, side), "") for side in SIDES})
+    kinds = {assessment.advice[side].kind in ("decided", "kept") for side in SIDES}
+    title = "Decided or advised" if len(kinds) > 1 else "Decided" if kinds == {True} else "Advised for today"
+    rows += _row(title, {side: (_target(assessment, side), "") for side in SIDES})
     if any(assessment[f"{side}.cleat_setback.as_left"].is_known for side in SIDES):
         rows.append(("As left, measured again", *of_feet("cleat_setback.as_left").values()))
     turned = {side: (_turned(assessment, side), "") for side in SIDES}
