@@ -35,6 +35,15 @@ SEEN_WORDS = {
     "uneven_left_right": "left and right uneven",
 }
 SEEN = tuple(SEEN_WORDS)
+# The scale of unsteadiness, seen on the pedal at the bottom of the stroke; the words between its ends are ours.
+UNSTEADINESS_WORDS = {
+    0: "calm, the foot stands still",
+    2: "moves now and then",
+    4: "moves at most strokes",
+    6: "moves at every stroke",
+    8: "the rider fights it",
+    10: "cannot ride",
+}
 SeenWhat = Literal[SEEN]
 Cause = Literal[Riding, SeenWhat]  # what a shift of the starting point may follow from
 

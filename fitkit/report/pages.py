@@ -1,4 +1,4 @@
-"""The pages: record and rider's sheet of a visit, setting strips at true size, and a blank measuring sheet.
+"""The pages: record and rider's sheet of a visit.
 
 One file each, no script, no network: a content security policy in the page forbids both.
 """
@@ -6,24 +6,18 @@ One file each, no script, no network: a content security policy in the page forb
 from __future__ import annotations
 
 import re
-import tomllib
-from dataclasses import dataclass
 from functools import cache
 from itertools import chain, takewhile
-from typing import TYPE_CHECKING
 
 import jinja2
+from markupsafe import Markup
 from nbconvert import HTMLExporter, TemplateExporter
 from nbformat import NotebookNode
 
-from fitkit import cautions, files
-from fitkit import session as sessions
-from fitkit.words import Catalogue, catalogue, day, plain
+from fitkit import files
+from fitkit.words import Catalogue, catalogue
 
-if TYPE_CHECKING:
-    from fitkit.assessment import Assessment
-
-__all__ = ["Strip", "blank_sheet_html", "floor_order", "record_html", "setting_strip_html", "sheet_html", "strips"]
+__all__ = ["record_html", "render", "sheet_html"]
 
 
 def record_html(notebook: NotebookNode, *, title: str, is_full: bool = False) -> str:
@@ -95,6 +89,11 @@ def _exporter() -> HTMLExporter:
     )
 
 
+def render(name: str, *styles: str, **content: object) -> str:
+    """Return the page that a template makes of its content and of the style files named."""
+    return _template(name).render(style=Markup(_style(*styles)), **content)  # noqa: S704 - our own files
+
+
 @cache
 def _template(name: str) -> jinja2.Template:
     loader = jinja2.FileSystemLoader(files.template(name).parent)
@@ -110,87 +109,4 @@ def _style(*names: str) -> str:
 def sheet_html(sheet: dict, say: Catalogue | None = None) -> str:
     """Return the rider's page from the content that `fitkit.report.sheet.rider_sheet` makes of the same catalogue."""
     words = say or catalogue(files.template("rider_sheet_words.toml"))
-    style = _style("paper.css", "rider_sheet.css")
-    return _template("rider_sheet.html.j2").render(sheet=sheet, say=words, style=style)
-
-
-# --- Setting strips: joint at 0, the line to set the cleat to, the old line -------------------------------------------
-
-_REACH_MM = (-20, 60)  # of the ruler: ahead of the joint, and behind it
-_NO_MOVE_MM = 0.05
-_FURTHEST_MM = 150  # possible setbacks; a strip grows to hold its lines
-
-
-@dataclass(frozen=True)
-class Strip:
-    """One foot's strip, to be cut out and laid on the first-MTP mark along the shoe's long axis."""
-
-    side: str  # "left" or "right"
-    set_to_mm: float | None  # where to set the cleat's centreline, behind the joint [mm]
-    old_mm: float | None  # where it was found [mm]
-    words: str  # what is to be done
-    low_mm: int  # the ends of its ruler, behind the joint positive [mm]
-    high_mm: int  # the ends of its ruler, behind the joint positive [mm]
-
-
-def strips(assessment: Assessment) -> tuple[Strip, Strip]:
-    """Return both feet's strips."""
-    return _strip(assessment, "left"), _strip(assessment, "right")
-
-
-def _strip(assessment: Assessment, side: str) -> Strip:
-    from fitkit.report.cleats import instruction  # the batch makes pages without any of the sums
-
-    old, set_to = assessment[f"{side}.cleat_setback.as_found"].value, assessment.foot(side).set_to
-    if None not in (set_to, old) and abs(set_to - old) < _NO_MOVE_MM:
-        set_to = None  # one line is enough where nothing moves
-    stopped = cautions.stops_advice(assessment.visit.session)
-    words = "no line to set: see a clinician first" if stopped else instruction(assessment, side)
-    known = [value for value in (old, set_to) if value is not None]
-    low = int(min([_REACH_MM[0], *(value - 5 for value in known)]) // 10 * 10)
-    high = int(-(-max([_REACH_MM[1], *(value + 5 for value in known)]) // 10) * 10)
-    return Strip(side, set_to, old, words, low, min(high, _FURTHEST_MM))
-
-
-def setting_strip_html(assessment: Assessment) -> str:
-    """Return the page with both strips, printed at 100 %: its bar of 100 mm tells a page that was scaled."""
-    session = assessment.visit.session
-    return _template("setting_strip.html.j2").render(
-        strips=strips(assessment),
-        plain=plain,
-        key=sessions.key(session),
-        visit=day(session.visit_date),
-        demonstration=bool(session.demonstration),
-        style=_style("paper.css"),
-    )
-
-
-# --- The blank measuring sheet, for greasy hands: print it, write on it, type it in afterwards ------------------------
-
-_UNITS = {"mm": "mm", "deg": "°", "kg": "kg", "N m": "N m"}
-
-
-@dataclass(frozen=True)
-class _Line:
-    title: str
-    unit: str
-    how: str
-    is_sided: bool
-    boxes: int
-
-
-def floor_order() -> list[tuple[str, list[str]]]:
-    """Return the groups of the measuring sheet in their order: title, and paths with ``{side}`` for either side."""
-    groups = tomllib.loads(files.template("blank_sheet.toml").read_text(encoding="utf-8"))["group"]
-    return [(group["title"], group["fields"]) for group in groups]
-
-
-def blank_sheet_html() -> str:
-    """Return the blank measuring sheet as one page, printable on A4."""
-    groups = [(title, [_line(path) for path in paths]) for title, paths in floor_order()]
-    return _template("blank_sheet.html.j2").render(groups=groups, style=_style("paper.css"))
-
-
-def _line(path: str) -> _Line:
-    info = sessions.describe(path.replace("{side}", "left"))
-    return _Line(info.title, _UNITS.get(info.unit or "", ""), info.how, "{side}" in path, 3 if info.many else 1)
+    return render("rider_sheet.html.j2", "paper.css", "rider_sheet.css", sheet=sheet, say=words)

@@ -17,11 +17,11 @@ from fitkit.report.changes import ENGLISH, Change, alike, changes, part_words, s
 from fitkit.report.saddle import assumes_dropping, is_anything_moved
 from fitkit.words import Catalogue, halved, halves, plain
 
-__all__ = ["rider_sheet", "torques"]
+__all__ = ["PEDAL", "going_back", "rider_sheet", "torques"]
 
 _CLEAT = "cleat_setback_mm"
 _LISTS = ("stopped", "back", "parts", "toes", "odd", "rides", "bolts")  # what the sheet lists, often nothing
-_PEDAL = ("washer_mm", "extender_mm", "spindle_to_cleat_centre_mm", "spindle_id", "extender_id")
+PEDAL = ("washer_mm", "extender_mm", "spindle_to_cleat_centre_mm", "spindle_id", "extender_id")
 
 
 def rider_sheet(assessment: Assessment, say: Catalogue = ENGLISH) -> dict:
@@ -49,7 +49,7 @@ def rider_sheet(assessment: Assessment, say: Catalogue = ENGLISH) -> dict:
     is_changed = any(change.is_changed for change in found)
     return sheet | {
         "title": say("page.changed" if is_changed else "page.unchanged"),
-        "back": [line for side in SIDES for line in _back(assessment, side, say)],
+        "back": [line for side in SIDES for line in going_back(assessment, side, say)],
         "changes": _changes(found, say),
         "parts": [part_words(change, what, say) for change, what in alike(found, say) if change.is_part],
         "figure": _drawing(assessment, found, say).html,
@@ -83,7 +83,7 @@ def _see(sign: cautions.SignFound, say: Catalogue) -> str:
     return say(f"stopped.see.{sign.side or 'whole'}", sign=say(f"sign.{sign.sign}"), who=say(f"who.{who}"))
 
 
-def _back(assessment: Assessment, side: str, say: Catalogue) -> list[str]:
+def going_back(assessment: Assessment, side: str, say: Catalogue) -> list[str]:
     """Return the old settings of one foot to go back to, one sentence each; none where nothing is put back."""
     advice, previous = assessment.advice[side], assessment.visit.previous
     if advice.kind != "put_back":
@@ -190,7 +190,7 @@ def _odd(found: list[Change], say: Catalogue) -> list[str]:
 def torques(assessment: Assessment, say: Catalogue = ENGLISH) -> list[str]:
     """Return bolt torques as typed, else that the maker's figure counts; pedals too where one was changed."""
     said = [_torque(assessment, "cleat_bolt_torque_nm", say)]
-    if any(change.name in _PEDAL and change.words for change in changes(assessment.visit)):
+    if any(change.name in PEDAL and change.words for change in changes(assessment.visit)):
         said += [_torque(assessment, "pedal_torque_nm", say), say("cautions.parts")]
     return said
 

@@ -228,19 +228,20 @@ def _orders(assessment: Assessment) -> Iterator[str]:
 _PAPERS = {
     "rider_sheet": "Make the rider's sheet",
     "setting_strip": "Make the setting strips",
-    "blank_sheet": "Blank measuring sheet",
+    "workshop_slip": "Make the workshop slip",
+    "room_sheet": "Make the sheet for the room",
 }
 
 
 def _paper(name: str, path: Path) -> str:
-    from fitkit.report import pages  # only where a paper is made: it brings nbconvert
+    from fitkit.report import pages, papers  # only where a paper is made: it brings nbconvert
 
-    if name == "blank_sheet":
-        return pages.blank_sheet_html()
+    if name == "room_sheet":
+        return papers.room_sheet_html(session.load(path))
     assessment = Record(path).assessment
-    return (
-        pages.setting_strip_html(assessment) if name == "setting_strip" else pages.sheet_html(rider_sheet(assessment))
-    )
+    if name == "rider_sheet":
+        return pages.sheet_html(rider_sheet(assessment))
+    return {"setting_strip": papers.setting_strip_html, "workshop_slip": papers.workshop_slip_html}[name](assessment)
 
 
 def papers(session: str | Path) -> widgets.Widget:

@@ -14,10 +14,10 @@ from fitkit.workbench.folder import WorkFolder
 
 LAST_SECTION = {
     "1_intake": ".fit-section-bike .fit-save",
-    "2_cleat_marking": ".fit-make-blank_sheet",
+    "2_cleat_marking": ".fit-make-room_sheet",
     "3_stance_width": ".fit-section-decided_width .fit-save",
     "4_ride_check": ".fit-section-ride_files .fit-save",
-    "5_review": ".fit-make-blank_sheet",
+    "5_review": ".fit-make-room_sheet",
     "measuring_error": ".fit-use-reading",
     "start_here": ".fit-begin",
     "worked_example": ".fit-show-tell",
