@@ -144,6 +144,15 @@ def test_the_notebooks_functions_stay_functions_however_often_a_cell_runs(work):
         assert workbench.start(work.root) is workbench.start(work.root)
 
 
+def test_each_paper_of_a_visit_is_made_private_by_its_button(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    for made in workbench.papers(path).children[0].children[:-1]:
+        made.click()
+    papers = {file.name: file for file in (work.root / "papers" / path.stem).iterdir()}
+    assert set(papers) == {"rider_sheet.html", "setting_strip.html", "workshop_slip.html", "room_sheet.html"}
+    assert all(stat.S_IMODE(file.stat().st_mode) == 0o600 for file in papers.values())
+
+
 def page_of(work):
     return made_once(_Page, work)
 
