@@ -21,6 +21,7 @@ from fitkit.words import capital, day, halves, plain
 if TYPE_CHECKING:
     import jinja2
 
+_SEEN = "yes"
 _WISH = "Needs a wished change"  # nobody asked for one, so nothing is missing
 _HEIGHTS = ("saddle_height_mm", "saddle_setback_mm", "bar_height_mm", "bar_reach_mm")
 ROOM = 4  # lines of each list that the page has room for
@@ -88,10 +89,13 @@ def overleaf(assessment: Assessment) -> Sentences:
     """Say what page one had no room for; nothing where all of it stands there."""
     blocks = page_one(assessment).blocks
     lines = [line for line, cut in zip(visit.about(assessment).lines[3:], blocks["about"], strict=True) if line != cut]
-    for name, title in _LISTS.items():
-        for each in blocks[name][ROOM:]:
-            lines.append(f"{title}: {each if isinstance(each, str) else ', '.join(filter(None, each))}")
-    return Sentences(tuple(lines))
+    rest = {name: [(title, each) for each in blocks[name][ROOM:]] for name, title in _LISTS.items()}
+    for title, (what, then, now) in rest["complaints"]:
+        lines.append(f"{title}: {what}, {f'at the last visit {then}, ' if then else ''}now {now}")
+    for title, (what, *cells) in rest["seen"]:
+        where = [side if cell == _SEEN else f"{side} {cell}" for side, cell in zip(SIDES, cells, strict=True) if cell]
+        lines.append(f"{title}: {what}, {' and '.join(where)}")
+    return Sentences((*lines, *(f"{title}: {line}" for title, line in rest["to_do"])))
 
 
 # --- Why the rider came, and what was seen ----------------------------------------------------------------------------
@@ -121,7 +125,7 @@ def _seen(assessment: Assessment) -> list[tuple[str, str, str]]:
     for entry in assessment.visit.session.seen:
         where.setdefault(entry.what, set()).update(SIDES if entry.side in ("both", None) else [entry.side])
     rows = [
-        (capital(choice_words(what)), *("yes" if side in found else "" for side in SIDES))
+        (capital(choice_words(what)), *(_SEEN if side in found else "" for side in SIDES))
         for what, found in where.items()
     ]
     travel = {
