@@ -100,6 +100,12 @@ def _client(text: str) -> str:
     return text
 
 
+def _visit(text: str) -> str:
+    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}(_[a-z0-9-]{1,40})?", text, re.ASCII):
+        raise argparse.ArgumentTypeError(f"visit is {text[:60]!r}; expected the day, like 2026-03-04")
+    return text
+
+
 def _workers(text: str) -> int:
     if not re.fullmatch(r"[0-9]{1,3}", text) or not 1 <= int(text) <= _MOST_WORKERS:
         raise argparse.ArgumentTypeError(f"workers is {text[:60]!r}; expected a whole number from 1 to {_MOST_WORKERS}")
@@ -210,12 +216,20 @@ def _overview(sessions: list[str], **options: Any) -> int:
 
 
 @_command(
-    "Remove a client for good: session files with their history, records, lines of the log.",
+    "Remove a client, or one visit, for good: session files with their history, records, lines of the log.",
     _argument("client_id", metavar="CLIENT_ID", type=_client, help="the clinic's id of the client"),
     _path("--in", "FOLDER", "the folder with the session files", dest="folder", required=True),
     _path("--out", "FOLDER", "a folder of records, to remove the client there too"),
+    _argument(
+        "--visit",
+        type=_visit,
+        metavar="DATE",
+        help="the day of the one visit to remove, like 2026-03-04; with two set-ups that day, 2026-03-04_road",
+    ),
 )
-def _forget(client_id: str, folder: Path, out: Path | None, rules: Path | None, parts: Path | None) -> int:
+def _forget(
+    client_id: str, folder: Path, out: Path | None, visit: str | None, rules: Path | None, parts: Path | None
+) -> int:
     from fitkit import session
     from fitkit.batch.index import forget_reports
     from fitkit.batch.inputs import load_house
@@ -228,22 +242,38 @@ def _forget(client_id: str, folder: Path, out: Path | None, rules: Path | None, 
     if not folder.is_dir():
         raise WrongCallError(f"{one_line(folder)} is not a folder; expected the folder with the session files")
     try:
-        removed = [*session.forget(client_id, folder)]
+        key = _one_visit(client_id, visit, folder, out) if visit else None
+        removed = [*session.forget(client_id, folder, key=key)]
         # In a workbench's folder the visit's own notebooks and papers go too.
-        removed += WorkFolder(folder.absolute()).forget(client_id)
+        removed += WorkFolder(folder.absolute()).forget(client_id, key=key)
     except OSError as error:
         sys.stderr.write(
             f"{one_line(error.filename)} could not be removed: {os_reason(error)}; something may be left\n"
         )
         return _PROBLEMS
     if out:
-        removed += forget_reports(client_id, out, access)
+        removed += forget_reports(client_id, out, access, key=key)
     for path in removed:
         print(one_line(path))
     if not removed:
-        sys.stderr.write(f"nothing found of {client_id}\n")
+        sys.stderr.write(f"nothing found of {client_id}{f' on {visit}' if visit else ''}\n")
         return _PROBLEMS
+    if visit and out:
+        sys.stderr.write("Records of later visits may still be compared with it: run report again.\n")
     return _FINE
+
+
+def _one_visit(client_id: str, visit: str, folder: Path, out: Path | None) -> str:
+    """Return the key of the one visit of that day; where nothing is found, what it would begin with."""
+    from fitkit import session
+    from fitkit.problems import WrongCallError
+
+    asked = f"{client_id}_{visit}"
+    known = session.keys_of(client_id, folder) | {path.name for path in (out.glob(f"{asked}*") if out else ())}
+    found = sorted(key for key in known if key == asked or key.startswith(f"{asked}_"))
+    if len(found) > 1:
+        raise WrongCallError(f"{len(found)} visits on {visit}: {', '.join(found)}; expected one, with its set-up")
+    return found[0] if found else asked
 
 
 if __name__ == "__main__":

@@ -265,16 +265,16 @@ def write_contents(folder: ReportFolder, rows: Sequence[Row], *, said: str) -> N
     folder.access.replace(folder.path / SUMMARY, summary_csv(rows, RESULT_NAMES).encode())
 
 
-def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...]:
-    """Remove whatever a report folder holds of a client and return what was removed."""
+def forget_reports(client_id: str, out: Path, access: Access, *, key: str | None = None) -> tuple[Path, ...]:
+    """Remove whatever a report folder holds of a client, or of one visit, and return what was removed."""
     out = Path(os.path.abspath(out))
     if not is_report_folder(out):
         raise WrongCallError(f"{one_line(out)} is not a folder of reports; expected one made by 'report'")
     with opened(out, access) as folder:
-        removed = [folder.forget(key) for key in folder.records() if key.startswith(f"{client_id}_")]
+        removed = [folder.forget(name) for name in folder.records() if _is_of(name, client_id, key)]
         log = RunLog(folder.path, folder.access)
         before = log.entries()
-        kept = [entry for entry in before if not _is_of(entry, client_id)]
+        kept = [e for e in before if not any(_is_of(n, client_id, key) for n in (e.key or "", Path(e.file).stem))]
         # Written anew in any case: a line cut off by a killed run may hold the client too.
         log.rewrite(kept)
         if len(kept) < len(before):
@@ -289,7 +289,6 @@ def forget_reports(client_id: str, out: Path, access: Access) -> tuple[Path, ...
         return (*removed, *overviews)
 
 
-def _is_of(entry: Entry, client_id: str) -> bool:
-    """Whether a line names the client, by its key or by the file's name."""
-    names = (entry.key or "", Path(entry.file).name)
-    return any(name.startswith(f"{client_id}_") for name in names)
+def _is_of(name: str, client_id: str, key: str | None) -> bool:
+    """Whether a visit's key, or the name of its file without the ending, is the client's, and of that visit."""
+    return name == key if key else name.startswith(f"{client_id}_")

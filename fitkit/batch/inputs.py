@@ -18,6 +18,7 @@ from fitkit.house import House, HouseProblems
 from fitkit.problems import WrongCallError
 from fitkit.session import Session, SessionProblems
 from fitkit.session.checks import doubts
+from fitkit.session.reading import is_empty
 from fitkit.session.study import load_study
 from fitkit.words import count, one_line
 
@@ -172,7 +173,9 @@ def _with_inputs(
 
     histories: dict[tuple[str, str], list[tuple[str, Path]]] = defaultdict(list)
     # A last visit that cannot be read is the last one all the same: nothing is compared with an older one.
-    for path in (*(path for path, _ in loaded.values()), *unreadable):
+    # One in which nothing was measured or said is no last visit.
+    filled = (path for path, opened in loaded.values() if not is_empty(opened))
+    for path in (*filled, *unreadable):
         client, day, setup = path.stem.split("_")
         histories[client, setup].append((day, path))
     problems_of_study = cache(_problems_of_study)  # each fitter's own study is read once for all visits

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fitkit.problems import Problem
 from fitkit.session.checks import unusual
-from fitkit.session.history import Change, forget, history, replay
+from fitkit.session.history import Change, forget, history, keys_of, replay
 from fitkit.session.models import Session
 from fitkit.session.paths import FieldInfo, describe, fields, json_schema, kept
 from fitkit.session.reading import SessionProblems, dump, key, load, parse
@@ -25,6 +25,7 @@ __all__ = [
     "json_schema",
     "kept",
     "key",
+    "keys_of",
     "load",
     "new",
     "parse",

@@ -24,51 +24,62 @@ __all__ = [
     "forget",
     "history",
     "history_path",
+    "keys_of",
     "read_history",
     "replay",
 ]
 
 _ID = r"[a-z0-9-]{1,40}"
-_KEY = re.compile(rf"({_ID})_[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}_{_ID}")
+_KEY = re.compile(rf"{_ID}_[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}_{_ID}")
 _OF_A_SESSION = re.compile(r"(?:(.+?)(?:\.history\.jsonl|\.json)|\.(.+)\.(?:lock|tmp))", re.DOTALL)
 
 
-def forget(client_id: str, folder: str | Path) -> tuple[Path, ...]:
-    """Remove a client's session files, histories and locks from a folder and all folders below it."""
+def forget(client_id: str, folder: str | Path, *, key: str | None = None) -> tuple[Path, ...]:
+    """Remove a client's session files, histories and locks from a folder and all below it; of one visit, its alone."""
+    found = [(place, stem) for place, stem, owner in _of_client(client_id, folder) if key in (None, owner)]
+    return tuple(path for place, stem in found for path in _remove(place, stem))
+
+
+def keys_of(client_id: str, folder: str | Path) -> set[str]:
+    """Return the keys of the visits of which `forget` would find something."""
+    return {key for _, _, key in _of_client(client_id, folder)}
+
+
+def _of_client(client_id: str, folder: str | Path) -> Iterator[tuple[Path, str, str]]:
+    """Yield the folder, stem and visit of all that belongs to a client."""
     if not re.fullmatch(_ID, client_id):
         raise SessionProblems(None, [Problem("client_id", said(client_id), "1 to 40 of the characters a-z, 0-9 and -")])
-    removed: list[Path] = []
     for place, _, names in os.walk(folder, onerror=_stop):
         stems = sorted({found[1] or found[2] for name in names if (found := _OF_A_SESSION.fullmatch(name))})
         for stem in stems:
-            if _owner(Path(place), stem) == client_id:
-                removed += _remove(Path(place), stem)
-    return tuple(removed)
+            client, key = _visit_of(Path(place), stem)
+            if client == client_id:
+                yield Path(place), stem, key
 
 
 def _stop(error: OSError) -> NoReturn:
     raise error
 
 
-def _owner(folder: Path, stem: str) -> str | None:
-    """Return whose the files of this stem are, None where nothing tells."""
-    inside = _client_inside(folder / f"{stem}.json")
+def _visit_of(folder: Path, stem: str) -> tuple[str, str]:
+    """Return whose the files of this stem are, and of which visit: by what is inside, else by their name."""
+    inside = _visit_inside(folder / f"{stem}.json")
     if inside is not None:
         return inside
-    named = _KEY.fullmatch(stem)
-    return named[1] if named else None
+    return (stem.split("_")[0], stem) if _KEY.fullmatch(stem) else ("", "")
 
 
-def _client_inside(path: Path) -> str | None:
-    """Return the client a readable session file names; None where the file cannot tell."""
+def _visit_inside(path: Path) -> tuple[str, str] | None:
+    """Return the client and the visit a readable session file names; None where the file cannot tell."""
     try:
         with path.open("rb") as file:
             data = file.read(LIMIT_BYTES + 1)
         tree = json.loads(data)
     except (OSError, ValueError, RecursionError):
         return None
-    is_session = isinstance(tree, dict) and tree.get("format") == FORMAT
-    return tree.get("client_id") if is_session and isinstance(tree.get("client_id"), str) else None
+    if not (isinstance(tree, dict) and tree.get("format") == FORMAT and isinstance(tree.get("client_id"), str)):
+        return None
+    return tree["client_id"], "_".join(str(tree.get(name)) for name in ("client_id", "visit_date", "setup"))
 
 
 def _remove(folder: Path, stem: str) -> list[Path]:

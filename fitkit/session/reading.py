@@ -23,6 +23,7 @@ __all__ = [
     "dump",
     "earlier_path",
     "earlier_visit",
+    "is_empty",
     "key",
     "load",
     "parse",
@@ -32,6 +33,8 @@ __all__ = [
 ]
 
 LIMIT_BYTES = 1_000_000
+# What a file holds beside the visit: what it is named after, who keeps it, and whether the rider agrees to that.
+_NOT_OF_THE_VISIT = {"format", "version", "client_id", "visit_date", "setup", "fitter_id", "demonstration", "consent"}
 
 
 class SessionProblems(Problems):
@@ -227,9 +230,22 @@ def earlier_visit(path: Path, session: Session) -> Session | None:
 
 
 def earlier_path(path: Path, session: Session) -> Path | None:
-    """Return the file of the latest earlier visit of the same client and set-up."""
+    """Return the file of the latest earlier visit of the same client and set-up; an empty one is none."""
     root = path.parent.parent if path.parent.name.isdigit() else path.parent
     pattern = f"{session.client_id}_*_{session.setup}.json"
     folders = [path.parent, *(folder for folder in root.glob("[0-9]*") if folder.is_dir() and folder != path.parent)]
     found = {file.name: file for folder in folders for file in folder.glob(pattern)}
-    return next((found[name] for name in sorted(found, reverse=True) if name < f"{key(session)}.json"), None)
+    earlier = (found[name] for name in sorted(found, reverse=True) if name < f"{key(session)}.json")
+    return next((file for file in earlier if not _is_empty_file(file)), None)
+
+
+def _is_empty_file(path: Path) -> bool:
+    try:
+        return is_empty(load(path))
+    except SessionProblems:
+        return False  # nobody knows what it holds
+
+
+def is_empty(session: Session) -> bool:
+    """Whether nothing was measured or said in the visit beyond what its file is named after."""
+    return plain(session).keys() <= _NOT_OF_THE_VISIT

@@ -4,6 +4,7 @@ import json
 
 import pytest
 
+from fitkit import session
 from fitkit.__main__ import main
 
 
@@ -145,3 +146,40 @@ def test_forget_removes_a_client_everywhere_and_no_other(call, tmp_path):
     code, _, said = call("forget", "rider-1", "--in", sessions, "--out", out)
     assert code == 1
     assert "nothing found of rider-1" in said
+
+
+def test_forget_takes_one_visit_away_and_leaves_the_clients_others(call, tmp_path):
+    sessions, out = tmp_path / "sessions", tmp_path / "out"
+    keys = ["rider-1_2026-01-05_road", "rider-1_2026-03-04_road", "rider-1_2026-03-04_track"]
+    for key in keys:
+        client, day, setup = key.split("_")
+        session.new(client, day, setup, sessions)
+        (sessions / "visits" / key).mkdir(parents=True)
+        (out / key).mkdir(parents=True)
+        (out / key / "results.json").write_text('{"results": []}', encoding="utf-8")
+    (out / ".cleat-stance-reports").touch()
+    line = {"run": "1", "at": "", "status": "made"}
+    lines = [line | {"key": key, "file": f"{key}.json"} for key in keys]
+    (out / "runlog.jsonl").write_text("".join(json.dumps(item) + "\n" for item in lines), encoding="utf-8")
+    both = ("--in", sessions, "--out", out)
+    code, _, said = call("forget", "rider-1", *both, "--visit", "2026-03-04")
+    assert code == 2
+    assert "2 visits on 2026-03-04: rider-1_2026-03-04_road, rider-1_2026-03-04_track" in said
+    code, _, said = call("forget", "rider-1", *both, "--visit", "2026-03-05")
+    assert code == 1
+    assert "nothing found of rider-1 on 2026-03-05" in said
+    for words in (("rider-1", "--visit", "4 March"), ("rider-1", "--visit", "2026-03")):
+        assert call("forget", *words, *both)[0] == 2
+    assert all(list(tmp_path.rglob(f"{key}.json")) for key in keys)
+    code, printed, _ = call("forget", "rider-1", *both, "--visit", "2026-01-05")
+    assert code == 0
+    assert keys[0] in printed
+    assert [path for path in tmp_path.rglob("*") if path.name.strip(".").startswith(keys[0])] == []
+    assert call("forget", "rider-1", *both, "--visit", "2026-03-04_road")[0] == 0
+    left = {path.name for path in tmp_path.rglob("rider-1_*")}
+    assert left == {keys[2], f"{keys[2]}.json", f"{keys[2]}.history.jsonl"}
+    for name in ("runlog.jsonl", "index.html", "summary.csv"):
+        text = (out / name).read_text(encoding="utf-8")
+        assert "2026-03-04" in text
+        assert "2026-01-05" not in text
+        assert "_road" not in text

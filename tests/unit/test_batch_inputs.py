@@ -18,7 +18,7 @@ def write(tmp_path):
         path = tmp_path / folder / f"{client}_{date}_{setup}.json"
         path.parent.mkdir(parents=True, exist_ok=True)
         document = {"format": "cleat-stance-session", "version": 1}
-        document |= {"client_id": client, "visit_date": date, "setup": setup, **more}
+        document |= {"client_id": client, "visit_date": date, "setup": setup, "rider": {"mass_kg": 74}, **more}
         path.write_text(json.dumps(document), encoding="utf-8")
         return path
 
@@ -62,6 +62,15 @@ def test_the_fitters_study_lies_beside_the_session_or_its_year_folder(write, tmp
     (tmp_path / where / "f2.json").write_text(json.dumps(study), encoding="utf-8")
     (visit,) = inputs.find([tmp_path]).visits
     assert names(visit)[1:] == ["fitters/f2.json"]
+
+
+def test_a_visit_in_which_nothing_was_measured_or_said_is_not_the_previous_one(write, tmp_path):
+    write("a", date="2025-01-01")
+    write("a", date="2025-06-01", rider={}, fitter_id="f1", consent={"record": True})
+    latest = write("a", date="2026-03-04")
+    found = {visit.path: visit for visit in inputs.find([tmp_path]).visits}
+    assert len(found) == 3
+    assert names(found[latest]) == [latest.name, "previous/rider-1_2025-01-01_road.json"]
 
 
 def test_a_study_that_cannot_be_used_is_a_problem_of_its_visits(write, tmp_path):

@@ -127,3 +127,18 @@ def test_the_visit_before_is_found_across_year_folders(tmp_path):
     assert last_value(last, "as_found.left.cleat_setback_mm") == [15, 16]
     assert last_value(last, "as_found.right.cleat_setback_mm") is None
     assert earlier_visit(old, session.load(old)) is None
+
+
+def test_an_empty_visit_is_not_the_last_one_and_one_that_cannot_be_read_is(tmp_path):
+    old = session.new("rider-1", "2026-01-04", "road", tmp_path)
+    empty = session.new("rider-1", "2026-02-04", "road", tmp_path)
+    new = session.new("rider-1", "2026-03-04", "road", tmp_path)
+    at = "2026-03-04T10:00:00"
+    session.update(old, {"rider.mass_kg": (None, 74)}, fitter="f1", at=at)
+    # Who sees the rider and that a record may be kept: nothing was measured or said of the visit yet.
+    session.update(empty, {"fitter_id": (None, "f1"), "consent.record": (None, True)}, fitter="f1", at=at)
+    assert session.key(earlier_visit(new, session.load(new))) == old.stem
+    session.update(empty, {"signs_asked": (None, True)}, fitter="f1", at=at)
+    assert session.key(earlier_visit(new, session.load(new))) == empty.stem
+    empty.write_text("{", encoding="utf-8")  # nobody knows what it held: nothing older is taken for it
+    assert earlier_visit(new, session.load(new)) is None

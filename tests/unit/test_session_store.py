@@ -493,6 +493,19 @@ def test_forget_removes_this_client_and_nobody_else(tmp_path):
     assert session.forget("rider-4", tmp_path) == ()
 
 
+def test_one_visit_is_forgotten_with_its_history_and_the_others_stay(tmp_path):
+    for day, setup in (("2026-05-01", "road"), ("2026-05-01", "track"), ("2026-06-01", "road")):
+        save(session.new("rider-4", day, setup, tmp_path / "2026"), {"rider.stature_mm": (None, 1700)})
+    (tmp_path / "copy.json").write_bytes((tmp_path / "2026" / "rider-4_2026-05-01_road.json").read_bytes())
+    assert session.keys_of("rider-4", tmp_path) == {
+        f"rider-4_{visit}" for visit in ("2026-05-01_road", "2026-05-01_track", "2026-06-01_road")
+    }
+    session.forget("rider-4", tmp_path, key="rider-4_2026-05-01_road")
+    left = sorted(each.name for each in tmp_path.rglob("*") if each.is_file() and not each.name.startswith("."))
+    kept = ("rider-4_2026-05-01_track", "rider-4_2026-06-01_road")
+    assert left == [f"{name}{end}" for name in kept for end in (".history.jsonl", ".json")]
+
+
 @pytest.mark.parametrize("client_id", ["", "rider-4*", "..", "rider.4", "Rider-4"])
 def test_forget_refuses_what_is_no_id(fresh, client_id):
     with pytest.raises(
