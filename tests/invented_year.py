@@ -59,10 +59,10 @@ def documents(visits: int, *, seed: int = 20260101, never_moved: bool = False) -
     return found[:visits]
 
 
-def write(folder: Path, visits: int, *, seed: int = 20260101) -> None:
-    """Write the sessions of a year as files."""
+def write(folder: Path, visits: int | list[dict], *, seed: int = 20260101) -> None:
+    """Write the sessions of a year as files: so many, or these."""
     folder.mkdir(parents=True, exist_ok=True)
-    for document in documents(visits, seed=seed):
+    for document in documents(visits, seed=seed) if isinstance(visits, int) else visits:
         name = f"{document['client_id']}_{document['visit_date']}_{document['setup']}.json"
         (folder / name).write_text(json.dumps(document, indent=1), encoding="utf-8")
 

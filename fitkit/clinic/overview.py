@@ -132,7 +132,7 @@ class Overview:
         """Return complaints, things seen and signs, small numbers kept back."""
         names = {"complaints": "Complaint", "seen": "Seen riding", "signs": "Sign for a clinician"}
         rows = [
-            (f"{names[kind]}: {SIGN_WORDS[what] if kind == 'signs' else choice_words(what)}", self._few(visits))
+            (f"{names[kind]}: {SIGN_WORDS[what] if kind == 'signs' else choice_words(what)}", self.clinic.few(visits))
             for kind, counts in work.observed(self.clinic).items()
             for what, visits in counts.items()
         ]
@@ -140,7 +140,7 @@ class Overview:
 
     def done(self) -> Table:
         """Return what was done, small numbers kept back."""
-        rows = tuple((capital(words), self._few(visits)) for words, visits in work.done(self.clinic).items())
+        rows = tuple((capital(words), self.clinic.few(visits)) for words, visits in work.done(self.clinic).items())
         return Table("In how many visits", ("", "Visits"), rows)
 
     def changes(self) -> Table:
@@ -155,7 +155,7 @@ class Overview:
 
     def _change(self, measure: work.Measure, both: pandas.DataFrame) -> tuple[str, ...]:
         if len(both) < self.clinic.small:
-            return measure.words, self._few(len(both)), "not shown: too few", "", "", ""
+            return measure.words, self.clinic.few(len(both)), "not shown: too few", "", "", ""
         unit = "°" if measure.unit == "°" else f" {measure.unit}"
         spreads = []
         for column in ("found", "left", "difference"):
@@ -174,14 +174,16 @@ class Overview:
         rows = [(capital(words), str(counts.get(outcome, 0))) for outcome, words in OUTCOMES.items()]
         riders = {key.split("_")[0] for key in got_worse(self.clinic)}
         words = "Riders with a complaint that was worse at the next visit: never learned from"
-        return Table("How each visit's settings went on", ("", "Visits"), (*rows, (words, self._few(len(riders)))))
+        return Table(
+            "How each visit's settings went on", ("", "Visits"), (*rows, (words, self.clinic.few(len(riders))))
+        )
 
     def left_out(self) -> Table:
         """Return what could not be learned from among the visits that were kept."""
         chosen = self.band.chosen
-        rows = [(f"Left out: {why}", self._few(number)) for why, number in sorted(chosen.left_out.items())]
-        rows.append(("Feet that can be learned from", self._few(len(chosen.feet))))
-        rows.append(("Their riders", self._few(chosen.riders)))
+        rows = [(f"Left out: {why}", self.clinic.few(number)) for why, number in sorted(chosen.left_out.items())]
+        rows.append(("Feet that can be learned from", self.clinic.few(len(chosen.feet))))
+        rows.append(("Their riders", self.clinic.few(chosen.riders)))
         if chosen.riders >= self.clinic.small:
             rows.append(("Riders of these ever set elsewhere than the start", f"{chosen.share_that_left:.0%}"))
         return Table("From the settings that were kept", ("", ""), tuple(rows))
@@ -313,7 +315,7 @@ class Overview:
         rows = tuple(
             (
                 one.Index,
-                self._few(one.riders),
+                self.clinic.few(one.riders),
                 too_few if pandas.isna(one.value) else span(one.value, one.low, one.high, form=signed),
             )
             for one in found.itertuples()
@@ -341,9 +343,6 @@ class Overview:
     def band_data(self) -> BandData:
         """Emit the learned band as data."""
         return BandData(band_document(self.band))
-
-    def _few(self, number: int) -> str:
-        return f"under {self.clinic.small}" if 0 < number < self.clinic.small else str(number)
 
 
 def _ends(interval: Interval) -> str:

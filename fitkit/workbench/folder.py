@@ -37,7 +37,12 @@ NOTEBOOKS = {
     "4_ride_check": "Ride check",
     "5_review": "Review",
 }
-LEARNING = {"worked_example": "A worked example", "measuring_error": "Your own measuring error"}
+LEARNING = {
+    "worked_example": "A worked example",
+    "measuring_error": "Your own measuring error",
+    "own_questions": "Your own questions",
+}
+_OWN = "own_questions.ipynb"  # what a person wrote into it is never written over
 _START = "start_here.ipynb"
 _APP = "cleat-stance-notebooks"
 
@@ -92,7 +97,8 @@ class WorkFolder:
                 folder.mkdir(parents=True, exist_ok=True)
                 folder.chmod(0o700)
             for name in (_START, *(f"{name}.ipynb" for name in LEARNING)):
-                _write_notebook(name, self.root, {"work": "."})
+                if name != _OWN or not (self.root / name).exists():
+                    _write_notebook(name, self.root, {"work": "."})
             for visit in (self.root / "visits").iterdir():
                 if visit.is_dir() and (path := self.session_path(visit.name)):
                     self.open_visit(path)
@@ -142,12 +148,18 @@ class WorkFolder:
             _write_notebook(f"{name}.ipynb", folder, {"session": os.path.relpath(path.resolve(), folder.resolve())})
         return folder
 
-    def forget(self, client_id: str) -> tuple[Path, ...]:
-        """Remove a client's notebooks and papers (session files are the session store's to forget)."""
+    def take_away(self, key: str) -> None:
+        """Remove one visit for good: its file and history, its notebooks and papers."""
+        client_id = key.split("_")[0]
+        session.forget(client_id, self.root, key=key)
+        self.forget(client_id, key=key)
+
+    def forget(self, client_id: str, *, key: str | None = None) -> tuple[Path, ...]:
+        """Remove notebooks and papers of a client or of one visit (session files are the session store's to forget)."""
         removed = []
         for place in ("visits", "papers"):
             for folder in (self.root / place).glob(f"{client_id}_*"):
-                if folder.name.split("_")[0] == client_id:
+                if key in (None, folder.name):
                     shutil.rmtree(folder)
                     removed.append(folder)
         return tuple(removed)

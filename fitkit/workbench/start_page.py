@@ -20,7 +20,9 @@ from fitkit.forms.entry import read
 from fitkit.forms.watching import call_later, file_state, watch
 from fitkit.report import Record, rider_sheet
 from fitkit.session import Session, SessionProblems
+from fitkit.session.reading import is_empty
 from fitkit.workbench.folder import LEARNING, NOTEBOOKS, WorkFolder, load_or_none
+from fitkit.workbench.taking_away import TakingAway
 
 if TYPE_CHECKING:
     import jinja2
@@ -56,7 +58,8 @@ class _Page:
             explained_row("Day of the visit", self._date, "written 2026-03-04"),
             Box([begin, again, self._status], "fit-bar"),
         ]
-        self.box = WordedBox([html(STYLE), *new, self._visits], "fit", "fit-start")
+        away = TakingAway(self.folder, self._look_again)
+        self.box = WordedBox([html(STYLE), *new, self._visits, away.box], "fit", "fit-start")
 
     def refresh(self) -> None:
         """Look at the folder again, once the form of a new visit is on the screen."""
@@ -169,8 +172,8 @@ def _due(paths: list[Path]) -> Iterator[str]:
     seen: set[tuple[str, str]] = set()
     for path in paths:
         found: Session | None = load_or_none(path)[0]
-        if found is None or (found.client_id, found.setup) in seen:
-            continue  # only the latest visit of a client on a set-up counts
+        if found is None or is_empty(found) or (found.client_id, found.setup) in seen:
+            continue  # only the latest visit of a client on a set-up counts, and it holds something
         seen.add((found.client_id, found.setup))
         if found.follow_up_due and date.fromisoformat(found.follow_up_due) <= date.today() + _DUE_SOON:
             late = " (overdue)" if found.follow_up_due < date.today().isoformat() else ""

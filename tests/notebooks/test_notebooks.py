@@ -28,7 +28,9 @@ def test_no_other_output_is_committed(notebook):
     assert not any(cell.outputs or cell.execution_count for cell in code if not is_compared(cell))
 
 
-def test_a_person_sees_words_and_no_code(notebook):
+def test_a_person_sees_words_and_no_code(notebook, request):
+    if "own_questions" in request.node.name:
+        return  # its code is there to be read and changed
     for cell in notebook.cells:
         if cell.cell_type == "code":
             assert cell.source.startswith("# "), cell.source

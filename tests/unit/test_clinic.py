@@ -6,6 +6,8 @@ import re
 from datetime import date
 from pathlib import Path
 
+import numpy as np
+import pandas
 import pytest
 
 from fitkit import house, session
@@ -379,3 +381,67 @@ def test_the_clinic_comes_as_a_frame_to_analyse():
     assert set(frame["outcome"]) <= set(OUTCOMES)
     # What was not assessed is not a number, never 0: under a sign no place is advised.
     assert frame[frame["client_id"] == "rider-109"]["left.cleat_setback.move"].isna().all()
+
+
+def test_each_foot_has_its_size_and_how_far_its_readings_lie_apart(pair):
+    first, _ = copy.deepcopy(pair)
+    first["as_found"]["left"]["cleat_setback_mm"] = [11, 13, 99]
+    first["struck"] = [{"field": "as_found.left.cleat_setback_mm", "index": 2, "reason": "slip"}]
+    first["as_found"]["right"]["cleat_setback_mm"] = [14]
+    first["taken"] = {"as_found.left.cleat_setback_mm": "mark_found_anew"}
+    first["shoes"]["left"] |= {"size": 9, "size_system": "uk"}
+    row = clinic_from([first]).frame().iloc[0]
+    # Two readings 2 mm apart have the standard deviation sqrt(2); the struck one does not count.
+    assert row["left.cleat_setback.spread_mm"] == pytest.approx(2**0.5)
+    assert (row["left.cleat_setback.readings"], row["left.cleat_setback.taken"]) == (2, "marked anew")
+    assert 42 <= row["left.size_eu"] <= 44  # common practice: UK 9 is about EU 43
+    assert np.isnan(row["right.cleat_setback.spread_mm"])
+    empty = clinic_from([]).frame()
+    assert empty.empty
+    assert set(row.index) == set(empty.columns)
+
+
+def test_a_complaint_stands_beside_the_same_place_at_the_next_visit(pair):
+    first, later = copy.deepcopy(pair)
+    first["complaints"] = [
+        {"region": "knee_front", "side": "left", "severity": 6},
+        {"region": "neck", "severity": 3},
+        {"region": "hand", "side": "left"},
+    ]
+    later["complaints"] = [{"region": "knee_front", "side": "right", "severity": 1}]
+    later["since_last"]["complaints"] = [{"region": "knee_front", "side": "left", "severity": 2}]
+    found = clinic_from([first, later]).complaints_frame().set_index(["region", "side"])
+    knee = found.loc[("front of the knee", "left")]
+    assert (knee["then"], knee["now"]) == (6, 2)  # what is said of the time since comes before the day's own
+    assert ("front of the knee", "right") not in found.index
+    neck = found.reset_index().set_index("region").loc["neck"]
+    assert neck["then"] == 3
+    assert np.isnan(neck["now"])  # not named again is not 0
+    assert (neck["is_named_then"], neck["is_named_now"]) == (True, False)
+    assert found["is_named_then"].sum() == 3
+    assert clinic_from([first]).complaints_frame().empty
+
+
+def test_a_group_of_too_few_riders_is_named_and_not_shown(pair):
+    # House rule: small numbers under 5; riders count, not rows.
+    clinic = clinic_from(pair)
+    frame = pandas.DataFrame(
+        [(f"rider-{n}", "many") for n in range(5)] + [("rider-1", "few")] * 9 + [("rider-1", None)],
+        columns=["client_id", "group"],
+    )
+    shown, said = clinic.enough(frame, "group")
+    assert set(shown["group"]) == {"many"}
+    assert said.lines == ("Not shown, under 5 riders (house rule): few.",)
+    shown, said = clinic.enough(frame[5:], "group")
+    assert shown.empty
+    assert said.lines[0] == "Nothing can be shown: no group has 5 riders or more."
+    assert [clinic.few(number) for number in (0, 1, 4, 5)] == ["0", "under 5", "under 5", "5"]
+
+
+def test_an_empty_visit_counts_as_none(pair):
+    first, later = pair
+    named = ("format", "version", "client_id", "setup", "fitter_id", "consent")
+    empty = {name: first[name] for name in named if name in first} | {"visit_date": "2026-04-01"}
+    clinic = clinic_from([first, empty, later])
+    assert [visit.session.visit_date for visit in clinic.visits] == [first["visit_date"], later["visit_date"]]
+    assert went([first, empty, later]) == "kept"

@@ -12,6 +12,7 @@ from fitkit.forms.controls import made_once
 from fitkit.workbench import lab, open_command, strip_outputs
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
 from fitkit.workbench.start_page import _Page
+from fitkit.workbench.taking_away import TakingAway
 
 
 @pytest.fixture
@@ -222,3 +223,59 @@ def test_the_start_page_follows_what_another_window_does(work):
     path.unlink()
     page._show()
     assert "rider-1" not in page._visits.value
+
+
+def test_one_visit_is_taken_away_when_it_was_named_and_asked_twice(work):
+    wrong = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    others = [
+        work.new_visit(*each, access="owner")
+        for each in (
+            ("rider-1", "2026-01-05", "road"),
+            ("rider-1", "2026-03-04", "track"),
+            ("rider-2", "2026-03-04", "road"),
+        )
+    ]
+    for path in (wrong, *others):
+        work.open_visit(path)
+        (work.root / "papers" / path.stem).mkdir()
+    session.update(wrong, {"rider.mass_kg": (None, 74)}, fitter="f1", at="2026-03-04T10:00:00")
+    then = []
+    away = TakingAway(work, lambda: then.append(1))
+    for typed, words in (
+        ("", "Type which visit first."),
+        ("rider-9 2026-03-04", "There is no such visit here."),
+        (
+            "rider-1 2026-03-04",
+            "2 visits fit: rider-1, visit of 4 March 2026, track set-up; rider-1, visit of",
+        ),
+        ("rider-1 2026-03-04 road", "rider-1, visit of 4 March 2026, road set-up; 1 change saved in it."),
+        (
+            "rider-1 2026-01-05",
+            "rider-1, visit of 5 January 2026, road set-up; nothing saved in it since",
+        ),
+        ("rider-1 2026-03-04 road", "The client&#x27;s 2 other visits would stay."),  # asked anew: another stood there
+        ("rider-1 2026-03-04 road", "Nothing brings it back."),
+    ):
+        away._which.value = typed
+        away._pressed()
+        assert words in away._status.value
+        assert wrong.exists()
+    away._pressed()
+    assert "Taken away: rider-1, visit of 4 March 2026, road set-up." in away._status.value
+    assert then
+    assert [path for path in work.root.rglob("*") if wrong.stem in path.name] == []
+    for path in others:
+        assert path.exists()
+        assert (work.root / "visits" / path.stem).is_dir()
+        assert (work.root / "papers" / path.stem).is_dir()
+
+
+def test_an_empty_visit_hides_no_follow_up_that_is_due(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    session.update(path, {"follow_up_due": (None, "2026-03-20")}, fitter=None, at="2026-03-04T10:00:00")
+    again = work.new_visit("rider-1", "2026-03-19", "road", access="owner")
+    workbench.start(work.root)
+    assert "rider-1, road: 2026-03-20 (overdue)" in page_of(work)._visits.value
+    session.update(again, {"rider.mass_kg": (None, 74)}, fitter=None, at="2026-03-19T10:00:00")
+    page_of(work)._look_again()
+    assert "(overdue)" not in page_of(work)._visits.value
