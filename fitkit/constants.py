@@ -161,6 +161,14 @@ Q_FACTOR_WIDENED_BY_MM = Published(
 KNEE_TRAVEL_PAIN_FREE_MM = Published(8.0, "mm", 3.0, _TRAVEL, READ, "a 50-rider study found no link: Branco 2023")
 KNEE_TRAVEL_KNEECAP_PAIN_MM = Published(14.0, "mm", 5.0, _TRAVEL, READ, "a 50-rider study found no link: Branco 2023")
 
+# --- Leg length ----------------------------------------------------------------------------------------------------
+_BADII = "Badii 2014"
+
+LEG_LENGTH_ICC_TAPE = Published(0.477, "1", None, _BADII, READ)
+LEG_LENGTH_ICC_BLOCKS = Published(0.737, "1", None, _BADII, READ)
+LEG_LENGTH_WRONG_SIDE_TAPE = Published((7.0, 20.0), "people", None, _BADII, READ, "wrong side, of all")
+LEG_LENGTH_WRONG_SIDE_BLOCKS = Published((1.0, 20.0), "people", None, _BADII, READ, "wrong side, of all")
+
 # --- Threads and bolts ---------------------------------------------------------------------------------------------
 _ISO_CRANK = "ISO 4210-8, force arm at the crank face"
 

@@ -126,19 +126,29 @@ def remaining(assessment: Assessment) -> Sentences:
 
 
 def intake(assessment: Assessment) -> Table:
-    """Return every measurement of rider, shoes, bicycle and ride that was taken, left beside right."""
+    """Return all that was recorded of rider, shoes, bicycle and ride, as taken, left beside right."""
     rows = []
     for info in sessions.fields():
-        if info.unit is None or info.dotted.split(".")[0] not in ("rider", "shoes", "bike", "ride"):
+        if info.sort == "file" or info.dotted.split(".")[0] not in ("rider", "shoes", "bike", "ride"):
             continue
         if "*" in info.dotted or ".right." in info.dotted:
             continue
-        cells = [_readings_words(assessment.visit, info.dotted), ""]
+        cells = [_recorded_words(assessment.visit, info.dotted), ""]
         if ".left." in info.dotted:
-            cells[1] = _readings_words(assessment.visit, info.dotted.replace(".left.", ".right."))
+            cells[1] = _recorded_words(assessment.visit, info.dotted.replace(".left.", ".right."))
         if set(cells) - {"—", ""}:
             rows.append((info.title, *cells))
     return Table("As taken (where there is no side, one value)", ("", "Left or whole", "Right"), tuple(rows), "—")
+
+
+def _recorded_words(visit: Visit, dotted: str) -> str:
+    """Return what was recorded at a path: readings as taken, a fixed word as it is read, yes or no, a text as typed."""
+    value, info = value_at(visit.session, dotted), sessions.describe(dotted)
+    if info.unit is not None or value is None:
+        return _readings_words(visit, dotted)
+    if isinstance(value, bool):
+        return yes_or_no(value)
+    return choice_words(value) if info.choices else str(value)
 
 
 def _readings_words(visit: Visit, dotted: str) -> str:
@@ -218,13 +228,8 @@ def trials(assessment: Assessment) -> Table:
 
 
 def told(assessment: Assessment) -> Sentences:
-    """Say complaints, what was seen riding, what was struck out and how it went since the last visit."""
+    """Say what was struck out, how it went since the last visit, and where nothing was told or seen that it was not."""
     session, lines = assessment.visit.session, []
-    lines += [f"Complaint: {complaint_words(complaint)}" for complaint in session.complaints]
-    for entry in session.seen:
-        from_where = f"{'the ' if entry.seen_from in SIDES else ''}{entry.seen_from}"
-        seen_from = f", seen from {from_where}" if entry.seen_from else ""
-        lines.append(f"Seen riding: {choice_words(entry.what)}, {entry.side}{seen_from}")
     for entry in session.struck:
         sides = [step for step in entry.field.split(".") if step in SIDES]
         named = " ".join([sessions.describe(entry.field).title, *sides])
@@ -234,18 +239,22 @@ def told(assessment: Assessment) -> Sentences:
         kept = {True: "the settings were kept", False: "the settings were not kept", None: "unknown"}[since.kept]
         lines.append(f"Since the last visit: {kept}")
         lines += [f"Complaint since: {complaint_words(complaint)}" for complaint in since.complaints]
-    if not session.complaints:
+    if not (session.complaints or session.seen):
         lines.append("No complaint was recorded.")
-    if not session.seen:
         lines.append("Watched riding: nothing unusual." if session.seen_asked else "Watched riding: not noted.")
     return Sentences(tuple(lines))
 
 
 def complaint_words(complaint: Complaint) -> str:
     """Return where it hurts, how much and since when, as it was said."""
+    return f"{place_words(complaint.region, complaint.side)}{severity_words(complaint)}"
+
+
+def severity_words(complaint: Complaint) -> str:
+    """Return how much it hurts and since when, to stand behind where."""
     severity = "" if complaint.severity is None else f", {plain(complaint.severity)} of 10"
     since = f", since {complaint.since}" if complaint.since else ""
-    return f"{place_words(complaint.region, complaint.side)}{severity}{since}"
+    return f"{severity}{since}"
 
 
 def place_words(region: str, side: str | None) -> str:

@@ -19,6 +19,7 @@ LAST_SECTION = {
     "4_ride_check": ".fit-section-ride_files .fit-save",
     "5_review": ".fit-make-room_sheet",
     "measuring_error": ".fit-use-reading",
+    "own_questions": ".jp-CodeCell .fit-live",
     "start_here": ".fit-begin",
     "worked_example": ".fit-show-tell",
 }

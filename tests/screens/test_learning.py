@@ -1,9 +1,13 @@
 """The trainee's path by keyboard: own answers first, the kit's after; repeats with earlier numbers hidden."""
 
 import json
+import shutil
+
+import pytest
 
 from fitkit import session
 from fitkit.session.study import load_repeats, load_study
+from tests import invented_year
 from tests.screens.bench import WAIT_MS, field, type_into, wait_saved
 
 OWN = "learning/worked-example_2026-03-02_road.json"
@@ -108,3 +112,40 @@ def test_nothing_of_the_trainees_is_asked_of_a_network(screens, bench):
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert all("127.0.0.1" in url or url.startswith(("data:", "blob:")) for url in screens.asked)
     assert json.loads((bench.work.root / OWN).read_text(encoding="utf-8"))["client_id"] == "worked-example"
+
+
+@pytest.fixture
+def years_ago(bench):
+    """Put a part of an invented year into the work folder, long before the other visits."""
+    documents = [one for one in invented_year.documents(100) if "since_last" not in one and "wish" not in one][:40]
+    for one in documents:
+        one["visit_date"], one["follow_up_due"] = one["visit_date"].replace("2026", "2019"), None
+    invented_year.write(bench.work.root / "2019", documents)
+    yield len(documents)
+    shutil.rmtree(bench.work.root / "2019")
+
+
+def test_own_questions_open_from_the_start_page_run_and_take_one_more(screens, bench, years_ago):
+    page = screens.open(None, "start_here")
+    page.locator('a[data-fit-open="own_questions.ipynb"]').press("Enter")
+    page.wait_for_selector(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-RenderedVegaCommon5 canvas", timeout=WAIT_MS)
+    page.wait_for_selector(".jp-NotebookPanel:not(.lm-mod-hidden)[data-fit-ready]", timeout=WAIT_MS)
+    notebook = page.locator(".jp-NotebookPanel:not(.lm-mod-hidden)")
+    assert notebook.locator('.jp-RenderedText[data-mime-type*="stderr"]').count() == 0
+    # A chart is read aloud, and its menu hands its data to no page elsewhere.
+    notebook.locator('[aria-label*="Cleat setback by shoe size"]').first.wait_for()
+    assert notebook.locator(".vega-actions a", has_text="Vega Editor").count() == 0
+    assert notebook.get_by_text("under 5 riders (house rule)").count() > 0
+    own = notebook.locator(".jp-CodeCell").last
+    own.locator(".cm-content").focus()
+    page.keyboard.press("Control+End")
+    page.keyboard.press("Enter")
+    page.keyboard.type("len(feet) - 2 * len(visits) + 123456")
+    page.keyboard.press("Shift+Enter")
+    own.locator(".jp-OutputArea-output", has_text="123456").wait_for()
+    page.keyboard.press("Control+s")
+    page.wait_for_function("() => !document.querySelector('.jp-mod-dirty')", timeout=WAIT_MS)
+    kept = (bench.work.root / "own_questions.ipynb").read_text(encoding="utf-8")
+    assert "+ 123456" in kept
+    assert '"outputs": []' in kept
+    assert "vegalite" not in kept

@@ -442,3 +442,23 @@ def test_a_restarted_lab_has_all_that_was_typed(screens, bench):
     ready(page, "1_intake")
     assert field(page, LEFT_FOOT).input_value() == "267"
     wait_saved(page, path, RIGHT_FOOT, [269])
+
+
+def test_a_visit_entered_wrongly_is_taken_away_by_keyboard_asked_twice(screens, bench):
+    wrong, other = (bench.visit("rider-away", day=day) for day in ("2026-03-04", "2026-03-05"))
+    page = screens.open(None, "start_here")
+    page.locator(".fit-away-which input").focus()
+    page.keyboard.type("rider-away 2026-03-04")
+    page.keyboard.press("Tab")
+    assert "fit-away" in page.evaluate("document.activeElement.className")
+    asked = page.locator(".fit-bar", has=page.locator(".fit-away")).locator(".fit-said")
+    for words in ("rider-away, visit of 4 March 2026, road set-up", "Nothing brings it back."):
+        page.keyboard.press("Enter")
+        asked.get_by_text(words).wait_for()
+        assert wrong.exists()
+    page.keyboard.press("Enter")
+    asked.get_by_text("Taken away: rider-away, visit of 4 March 2026").wait_for()
+    page.locator(".fit-start tr", has_text="2026-03-04").filter(has_text="rider-away").wait_for(state="detached")
+    assert not list(bench.work.root.rglob(f"{wrong.stem}*"))
+    assert other.exists()
+    assert Axe().run(page, context=OURS, options=RULES).violations_count == 0

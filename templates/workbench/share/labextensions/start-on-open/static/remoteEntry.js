@@ -134,6 +134,7 @@
     .jp-NotebookPanel[data-fit-start] .jp-Notebook-footer { display: none }
     .jp-NotebookPanel[data-fit-start] .jp-OutputArea-child { grid-template-columns: 0 minmax(0, 1fr) 0 }
     .jp-NotebookPanel[data-fit-start] .jp-OutputArea-output { overflow: visible; padding-left: 4px }
+    .jp-NotebookPanel[data-fit-start] .jp-RenderedVegaCommon5 { overflow-x: auto }
     .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { font: 16px/1.45 Georgia, "Liberation Serif", serif; max-width: 46rem; color: #1a1a1a }
     .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput :is(h1, h2) { font-weight: bold; color: #1a1a1a }
     .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h1 { font-size: 26px }
