@@ -12,8 +12,6 @@ from fitkit.session import history
 from fitkit.words import count, day
 from fitkit.workbench.folder import WorkFolder
 
-__all__ = ["TakingAway"]
-
 _MOST_NAMED = 5
 
 
