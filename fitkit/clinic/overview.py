@@ -203,7 +203,7 @@ class Overview:
     def settled_chart(self) -> Figure | Sentences:
         """Draw settled setbacks by size beside the starting rule; say so where there are too few.
 
-        In Lab, after `in_lab()`, `overview.settled_chart().live` is the same chart with its numbers where it is pointed at.
+        In Lab, after `in_lab()`, `overview.settled_chart().live` is the same chart, its numbers shown when pointed at.
         """
         spreads = self._spreads
         if spreads.empty:
