@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import altair as alt
 
-from fitkit.charts.theme import CONFIG
+from fitkit.charts.figure import CONFIG
 
 __all__ = ["in_lab"]
 

@@ -145,6 +145,8 @@ class ClinicVisits:
         more = f"; and {len(names) - _MOST_NAMED} more" if len(names) > _MOST_NAMED else ""
         named = "; ".join(names[:_MOST_NAMED])
         said = [f"Not shown, under {self.small} riders (house rule): {named}{more}."] if names else []
+        without = frame.loc[frame[list(by)].isna().any(axis="columns"), "client_id"].nunique()
+        said += [f"In no group, since something of it was not recorded: {self.few(without)} riders."] if without else []
         if shown.empty:
             said.insert(0, f"Nothing can be shown: no group has {self.small} riders or more.")
         return shown, Sentences(tuple(said))

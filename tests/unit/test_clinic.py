@@ -431,7 +431,10 @@ def test_a_group_of_too_few_riders_is_named_and_not_shown(pair):
     )
     shown, said = clinic.enough(frame, "group")
     assert set(shown["group"]) == {"many"}
-    assert said.lines == ("Not shown, under 5 riders (house rule): few.",)
+    assert said.lines == (
+        "Not shown, under 5 riders (house rule): few.",
+        "In no group, since something of it was not recorded: under 5 riders.",
+    )
     shown, said = clinic.enough(frame[5:], "group")
     assert shown.empty
     assert said.lines[0] == "Nothing can be shown: no group has 5 riders or more."
