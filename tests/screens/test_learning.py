@@ -142,7 +142,7 @@ def test_own_questions_open_from_the_start_page_run_and_take_one_more(screens, b
     page.keyboard.press("Enter")
     page.keyboard.type("len(feet) - 2 * len(visits) + 123456")
     page.keyboard.press("Shift+Enter")
-    own.locator(".jp-OutputArea-output", has_text="123456").wait_for()
+    notebook.locator(".jp-OutputArea-output", has_text="123456").wait_for()  # a new cell is the last one now
     page.keyboard.press("Control+s")
     page.wait_for_function("() => !document.querySelector('.jp-mod-dirty')", timeout=WAIT_MS)
     kept = (bench.work.root / "own_questions.ipynb").read_text(encoding="utf-8")
