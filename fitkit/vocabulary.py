@@ -15,9 +15,20 @@ CleatWear = Literal["new", "used", "worn"]
 ShoeFit = Literal["tight", "right", "loose"]
 BOLTS = (2, 3, 4)  # how many bolts hold a cleat
 SeenFrom = Literal["behind", "front", "left", "right"]
-SizeSystem = Literal["eu", "uk", "us_men", "us_women", "mondopoint"]
 TakenHow = Literal["mark_found_anew", "tape_left_on"]
 TAKEN_BRIEFLY = {"mark_found_anew": "marked anew", "tape_left_on": "tape left on"}
+
+# Systems of shoe sizes: as a label is written; the sizes there are (no source; generous); and the usual ones, those of
+# feet between the usual foot lengths. Published: ISO 19407 conversion EU = 0.15 foot + 2 and UK = 3 foot (in) - 23; US
+# from UK + 1 and + 2 (from memory); Mondopoint is the foot's length. What a size is of a foot: `footwear`.
+SIZE_SYSTEMS: dict[str, tuple[str, tuple[int, int], tuple[int, int]]] = {
+    "eu": ("EU", (15, 60), (33, 49)),
+    "uk": ("UK", (0, 25), (1, 14)),
+    "us_men": ("US men's", (0, 26), (2, 15)),
+    "us_women": ("US women's", (0, 27), (3, 16)),
+    "mondopoint": ("Mondopoint", (100, 400), (209, 310)),
+}
+SizeSystem = Literal[tuple(SIZE_SYSTEMS)]
 
 # What is seen while the rider rides, in a sentence.
 SEEN_WORDS = {
@@ -117,12 +128,7 @@ SIGNS: dict[str, Urgency] = {
 SignName = Literal[tuple(SIGNS)]
 
 # As they stand alone, in a list of choices; the others are read as they are written.
-_TITLES = {
-    "eu": "EU",
-    "uk": "UK",
-    "us_men": "US men",
-    "us_women": "US women",
-    "mondopoint": "Mondopoint",
+_TITLES = {name: words for name, (words, _, _) in SIZE_SYSTEMS.items()} | {
     "mark_found_anew": "mark found anew each time",
     "uneven_left_right": "uneven left to right",
 }

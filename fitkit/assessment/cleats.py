@@ -15,6 +15,7 @@ from fitkit.calculations.advice import Advice, FootFacts
 from fitkit.calculations.readings import Quantity, linear
 from fitkit.estimate import Estimate
 from fitkit.house import Shift
+from fitkit.vocabulary import choice_words
 
 
 @dataclass(frozen=True)
@@ -70,9 +71,6 @@ def assess_cleat(inputs: Inputs, foot: Foot, facts: FootFacts) -> dict[str, Esti
     }
 
 
-_SYSTEMS = {"eu": "EU", "uk": "UK", "us_men": "US men's", "us_women": "US women's", "mondopoint": "Mondopoint"}
-
-
 def _size(inputs: Inputs, side: str) -> tuple[float | None, str]:
     """Return the EU size and where it comes from, in words; None with what is needed."""
     shoe = getattr(inputs.visit.session.shoes, side)
@@ -80,7 +78,7 @@ def _size(inputs: Inputs, side: str) -> tuple[float | None, str]:
     try:
         if shoe.size is not None and shoe.size_system is not None:
             note = footwear.label_note(shoe.size_system)
-            words = f"label {_SYSTEMS[shoe.size_system]} {shoe.size:g}{f' ({note})' if note else ''}"
+            words = f"label {choice_words(shoe.size_system)} {shoe.size:g}{f' ({note})' if note else ''}"
             return footwear.eu_from_label(shoe.size, shoe.size_system), words
         if foot is not None:
             return footwear.size_from_foot(foot.value, "eu"), f"foot length {foot.value:.0f} mm"

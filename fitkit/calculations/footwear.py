@@ -203,7 +203,8 @@ def _unit_slip(length_mm: float) -> str:
 def _nominal_foot_mm(size: float, system: str) -> float:
     """Return the foot length [mm] a size of this system stands for; refuse a size no foot has."""
     if system not in _SYSTEMS:
-        raise ValueError(f"system is {system!r}; expected eu, uk, us_men, us_women or mondopoint")
+        *others, last = _SYSTEMS
+        raise ValueError(f"system is {system!r}; expected {', '.join(others)} or {last}")
     nominal_mm = {name: (size - at_no_foot) * step_mm for name, (step_mm, at_no_foot) in _SYSTEMS.items()}
     if _is_foot(nominal_mm[system]):
         return nominal_mm[system]

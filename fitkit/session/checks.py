@@ -13,16 +13,13 @@ from typing import Any
 from fitkit.problems import Problem, joined, said, slip
 from fitkit.session.models import Session
 from fitkit.session.paths import counting, find, get, holds_any, kept, steps_of, value_at
-from fitkit.vocabulary import SIGNS
+from fitkit.vocabulary import SIGNS, SIZE_SYSTEMS
 from fitkit.words import printable
 
 __all__ = ["doubts", "is_readings", "problems_between", "unusual"]
 
 SIDES = ("left", "right")
 _READINGS = "the dotted path of a list of readings, like as_found.left.cleat_setback_mm"
-
-# Sizes outside these exist on no adult's or child's shoe (no source; generous).
-_POSSIBLE_SIZES = {"eu": (15, 60), "uk": (0, 25), "us_men": (0, 26), "us_women": (0, 27), "mondopoint": (100, 400)}
 
 
 def problems_between(tree: dict) -> Iterator[Problem]:
@@ -58,9 +55,10 @@ def _shoes(tree: dict) -> Iterator[Problem]:
                 "Least is toward the toes: are the two exchanged?",
             )
         size, system = _number(tree, "shoes", side, "size"), get(tree, ("shoes", side, "size_system"))
-        limits = _POSSIBLE_SIZES.get(system) if isinstance(system, str) else None
-        if size is not None and limits and not limits[0] <= size <= limits[1]:
-            low, high = limits
+        if size is None or not isinstance(system, str) or system not in SIZE_SYSTEMS:
+            continue
+        _, (low, high), _ = SIZE_SYSTEMS[system]
+        if not low <= size <= high:
             yield Problem(f"{shoe}.size", said(size), f"{low} to {high} in the system {system}", "Another size system?")
 
 
@@ -141,11 +139,6 @@ def is_readings(dotted: str) -> bool:
     return is_list and info.sort == "number" and "*" not in dotted
 
 
-# Usual sizes on a label, by system: those of feet between the usual foot lengths. Published: ISO 19407 conversion
-# EU = 0.15 foot + 2 and UK = 3 foot (in) - 23; US from UK + 1 and + 2 (from memory); Mondopoint is the foot's length.
-_USUAL_SIZES = {"eu": (33, 49), "uk": (1, 14), "us_men": (2, 15), "us_women": (3, 16), "mondopoint": (209, 310)}
-
-
 def unusual(session: Session) -> tuple[Problem, ...]:
     """Return the values outside their usual limits, to be asked again; struck readings are left out."""
     struck = {(item.field, item.index) for item in session.struck}
@@ -154,7 +147,8 @@ def unusual(session: Session) -> tuple[Problem, ...]:
         info = find(joined(steps))
         usual = info.usual
         if steps[-1] == "size":
-            usual = _USUAL_SIZES.get(getattr(session.shoes, steps[1]).size_system)
+            system = getattr(session.shoes, steps[1]).size_system
+            usual = None if system is None else SIZE_SYSTEMS[system][2]
         if usual is None or usual[0] <= value <= usual[1] or (joined(steps[:-1]), steps[-1]) in struck:
             continue
         shown = said(int(value) if float(value).is_integer() else value)
