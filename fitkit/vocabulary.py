@@ -1,4 +1,4 @@
-"""The fixed words of a session file: each with what it means to a reader, and a sign with its urgency, once."""
+"""The fixed words of a session file and of the parts table, once: each with what it means, a sign with its urgency."""
 
 from __future__ import annotations
 
@@ -29,6 +29,19 @@ SIZE_SYSTEMS: dict[str, tuple[str, tuple[int, int], tuple[int, int]]] = {
     "mondopoint": ("Mondopoint", (100, 400), (209, 310)),
 }
 SizeSystem = Literal[tuple(SIZE_SYSTEMS)]
+
+# The kinds of part; those that always widen, those that must say by how much; and which kinds may fill a column of the
+# parts table that not all have: a value where nothing reads it is a slip that would go unseen.
+PartKind = Literal["spindle", "washer", "extender", "cleat", "base_adapter", "crank"]
+PART_KINDS: tuple[str, ...] = get_args(PartKind)
+WIDENING_KINDS = ("washer", "extender")
+KINDS_BY_WIDTH = ("spindle", *WIDENING_KINDS)
+KINDS_OF_COLUMN = {
+    "adds_mm": (*KINDS_BY_WIDTH, "crank"),
+    "play_mm": ("cleat",),
+    "setback_gain_mm": ("base_adapter",),
+    "stack_mm": ("base_adapter",),
+}
 
 # What is seen while the rider rides, in a sentence.
 SEEN_WORDS = {

@@ -6,9 +6,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 
+from fitkit.vocabulary import KINDS_BY_WIDTH, PART_KINDS, WIDENING_KINDS
+
 # An extender lengthens the lever at the crank face and adds a joint, so its maker must say whom it carries.
 NEEDS_MAKERS_WORD = ("extender",)
-KINDS = ("spindle", "washer", "extender", "cleat", "base_adapter", "crank")
 # No pedal, crank or foot measure is larger; beyond it a figure is a slip.
 GREATEST_MM = 400.0
 
@@ -118,15 +119,15 @@ def families_of(parts: Iterable[PartRow], family: str) -> dict[str, list[PartRow
 
 
 def _check(part: PartRow) -> None:
-    if part.kind not in KINDS:
-        raise ValueError(f"kind of {part.id!r} is {part.kind!r}; expected one of {', '.join(KINDS)}")
+    if part.kind not in PART_KINDS:
+        raise ValueError(f"kind of {part.id!r} is {part.kind!r}; expected one of {', '.join(PART_KINDS)}")
     for name in ("adds_mm", "play_mm", "setback_gain_mm", "stack_mm", "thread_mm"):
         value = getattr(part, name)
         if value is not None and not abs(value) <= GREATEST_MM:
             raise ValueError(f"{name} of {part.id!r} is {value}; expected -{GREATEST_MM:g} to {GREATEST_MM:g}")
-    if part.kind in ("spindle", "washer", "extender") and part.adds_mm is None:
+    if part.kind in KINDS_BY_WIDTH and part.adds_mm is None:
         raise ValueError(f"adds_mm of {part.id!r} is blank; expected the width the {part.kind} adds")
-    if part.kind in ("washer", "extender") and not part.adds_mm > 0:
+    if part.kind in WIDENING_KINDS and not part.adds_mm > 0:
         raise ValueError(f"adds_mm of {part.id!r} is {part.adds_mm}; expected above 0 for a {part.kind}")
     if (part.play_mm or 0) < 0:
         raise ValueError(f"play_mm of {part.id!r} is {part.play_mm}; expected 0 or more, the play in all")

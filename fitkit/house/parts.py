@@ -7,30 +7,20 @@ import re
 from collections import defaultdict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, ValidationError
 
 from fitkit.house.rules import CLOSED, between, problems_of, refuse, shown
 from fitkit.problems import Problem, near, table_rows
+from fitkit.vocabulary import KINDS_BY_WIDTH, KINDS_OF_COLUMN, PART_KINDS, WIDENING_KINDS, PartKind
 
-__all__ = ["COLUMNS", "KINDS", "Kind", "Part", "parse_parts"]
-
-Kind = Literal["spindle", "washer", "extender", "cleat", "base_adapter", "crank"]
-KINDS: tuple[str, ...] = get_args(Kind)
+__all__ = ["COLUMNS", "Part", "parse_parts"]
 
 GREATEST_NAME = 60
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)", re.ASCII)
 _FORMULA = ("=", "+", "-", "@")
 _STOCK_WORDS = {"yes": 1, "true": 1, "no": 0, "false": 0}
-
-# A value in a row where nothing reads it is a slip that would go unseen.
-_BELONGS_TO = {
-    "adds_mm": ("spindle", "washer", "extender", "crank"),
-    "play_mm": ("cleat",),
-    "setback_gain_mm": ("base_adapter",),
-    "stack_mm": ("base_adapter",),
-}
 
 
 def _name(text: str) -> str:
@@ -53,7 +43,7 @@ class Part(BaseModel):
 
     family: Name
     id: Name
-    kind: Kind
+    kind: PartKind
     adds_mm: Annotated[float, between(-60, 60)] | None = None
     play_mm: Annotated[float, between(0, 20)] | None = None
     setback_gain_mm: Annotated[float, between(0, 80)] | None = None
@@ -164,14 +154,14 @@ def _read(row: _Row) -> list[Problem]:
 def _against_its_kind(values: dict[str, Any]) -> Iterator[tuple[str, Any, str]]:
     """Yield column, value and what was expected of each value that a part of this kind cannot have."""
     kind, adds_mm = values.get("kind"), values.get("adds_mm")
-    if kind not in KINDS:
+    if kind not in PART_KINDS:
         return
-    for column, kinds in _BELONGS_TO.items():
+    for column, kinds in KINDS_OF_COLUMN.items():
         if values.get(column) and kind not in kinds:
             yield column, values[column], f"blank or 0 in a row of kind {kind}"
-    if kind in ("spindle", "washer", "extender") and adds_mm is None:
+    if kind in KINDS_BY_WIDTH and adds_mm is None:
         yield "adds_mm", "", f"the width added, in a row of kind {kind}"
-    elif kind in ("washer", "extender") and not adds_mm > 0:
+    elif kind in WIDENING_KINDS and not adds_mm > 0:
         yield "adds_mm", adds_mm, f"above 0 in a row of kind {kind}"
     if kind == "crank" and values.get("fitted_by") == "rider":
         yield "fitted_by", "rider", "workshop in a row of kind crank"

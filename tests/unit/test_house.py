@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fitkit import files, house
-from fitkit.house.parts import KINDS
 from fitkit.house.rules import parse_rules
+from fitkit.vocabulary import PART_KINDS
 
 RULES = files.template("house_rules.json").read_text(encoding="utf-8")
 PARTS = files.template("parts.csv").read_text(encoding="utf-8")
@@ -65,7 +65,7 @@ def test_shipped_shifts_are_the_house_choices():
 def test_shipped_parts_hold_every_kind_in_three_invented_families():
     shipped = house.load()
     assert shipped.families == ("A", "B", "C")
-    assert {part.kind for part in shipped.parts} == set(KINDS)
+    assert {part.kind for part in shipped.parts} == set(PART_KINDS)
     assert {part.id[0] for part in shipped.family("A")} == {"A"}
     assert shipped.family("no such family") == ()
     assert sum(len(shipped.family(name)) for name in shipped.families) == len(shipped.parts)
