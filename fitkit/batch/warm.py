@@ -1,7 +1,8 @@
 """What the process that each record is a copy of has behind it: all imports, and an invented rider's record made once.
 
 `multiprocessing`'s fork server imports this before its first copy. There must be one thread at a copy, since locks
-that other threads hold would stay locked for ever: draw nothing here that starts any, and make no ZMQ object.
+that other threads hold would stay locked for ever: make no ZMQ object here. Of charts on axes, whose renderer starts
+threads, all is done but the picture.
 """
 
 from __future__ import annotations
@@ -19,9 +20,10 @@ from pathlib import Path
 # The fork server would wait for ever for a warm-up that hangs.
 _LONGEST_S = 120
 
-# An invented rider's; without trials, since a drawing of them would start threads, and with a wish, which needs more.
+# An invented rider's, with a wish, which needs more.
 _VISIT = "worked_example/worked-example_2026-03-02_road.json"
-_IN_PLACE = {"trials": [], "wish": {side: {"half_stance_change_mm": 5} for side in ("left", "right")}}
+_IN_PLACE = {"wish": {side: {"half_stance_change_mm": 5} for side in ("left", "right")}}
+_NO_PICTURE = '<svg xmlns="http://www.w3.org/2000/svg" width="1" height="1"></svg>'
 
 
 def _warm_up() -> str:
@@ -51,10 +53,9 @@ def _make_once() -> None:
     from fitkit import files
     from fitkit.batch import engine, record
     from fitkit.batch.job import TEMPLATE, Limits
+    from fitkit.charts import plots
 
-    # Altair and pandas come with the plots, which few records need.
-    for name in ("fitkit.report.pages", "fitkit.charts.plots"):
-        importlib.import_module(name)
+    importlib.import_module("fitkit.report.pages")
     template = engine.load_template(files.template(TEMPLATE))
     if not engine.is_shipped(template):
         return
@@ -63,7 +64,9 @@ def _make_once() -> None:
         content = json.dumps(json.loads(visit.read_bytes()) | _IN_PLACE)
         Path(folder, visit.name).write_text(content, encoding="utf-8")
         options = {"limits": Limits(), "in_shell": True, "tell": lambda *message: None}
+        draw, plots.vl_convert.vegalite_to_svg = plots.vl_convert.vegalite_to_svg, lambda *_, **__: _NO_PICTURE
         executed = engine.run(template, visit.name, Path(folder), **options)
+        plots.vl_convert.vegalite_to_svg = draw
         record.texts_of(record.cleaned(executed, template), visit.stem)
     InteractiveShell.instance().reset()  # nothing of this rider's is left for the copies
 
