@@ -215,7 +215,7 @@ RESULTS = {
     **{
         f"cleat_setback.slot_{end}": Result(
             "mm",
-            f"{end} setback the shoe's own slots allow",
+            f"slots' {'front' if end == 'least' else 'rear'} end, the shoe's own",
             "cleats",
             "1 reading, with {mark}",
             "measured here",
@@ -225,7 +225,7 @@ RESULTS = {
     },
     "cleat_setback.shortfall": Result(
         "mm",
-        "target beyond the slots, toward the heel",
+        "slots short by, toward the heel",
         "cleats",
         "where it is going before the slots hold it, minus the nearest slot end",
         is_advice=True,
@@ -240,7 +240,7 @@ RESULTS = {
     **{
         f"float.free_{way}": Result(
             "deg",
-            f"free rotation left, {words}",
+            f"float still free, {words}",
             "rotation",
             "half the float, natural toe-out and the cleat's toe-out in the current position",
             work=partial(_free_rotation, way=way),
@@ -327,7 +327,7 @@ RESULTS = {
     ),
     "calf_lever.ratio": Result(
         "1",
-        "ankle-to-axle lever, after to before",
+        "ankle-to-axle distance, after to before",
         "saddle_choices",
         "(ankle to first MTP joint - new setback) / (the same - old setback)",
         is_advice=True,

@@ -166,7 +166,7 @@ def _half_stance(lengths: SideLengths, face: tuple[tuple[_Term, ...], str]) -> H
     else:
         terms.append((1.0, "spindle to cleat centre", as_quantity(lengths.spindle_to_cleat_centre)))
     if lengths.shoe_outward is None:
-        notes.append("shoe outward of the cleat not measured: counted as 0")
+        notes.append("side position of the cleat not measured: counted as 0")
     else:
         terms.append((1.0, "shoe outward", lengths.shoe_outward))
     if wanted:

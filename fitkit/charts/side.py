@@ -156,7 +156,7 @@ def _rows(leg: SideLeg) -> list[FigureRow]:
         row(side, "ankle height above the sole", leg.ankle_height_mm),
         row(side, "thigh", leg.thigh_mm),
         row(side, "shank", leg.shank_mm),
-        row(side, "hip ahead of the crank centre", ahead),
+        row(side, "hip behind the crank centre", None if ahead is None else -ahead),
         row(side, "hip above the crank centre", above),
         row(side, "crank length", leg.crank_mm, to=tenth),
         row(side, "crank angle drawn", leg.crank_angle_deg, **degrees),

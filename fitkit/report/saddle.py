@@ -27,7 +27,7 @@ _CHOICES = {
     "pitch_habit.knee_change": "Pitch habit alone: change of that flexion",
     "pitch_habit.saddle_down": "Pitch habit alone: change of the height-only answer",
     "stack.saddle_down": "Shims and adapters alone: saddle down",
-    "calf_lever.ratio": "Ankle-to-axle lever, after to before",
+    "calf_lever.ratio": "Ankle-to-axle distance, after to before",
 }
 
 

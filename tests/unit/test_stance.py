@@ -78,7 +78,7 @@ def test_what_was_assumed_is_said():
     found = half_stances(left=bare, right=bare, q_factor=Q)
     assert found.left.quantity.value == 128
     notes = " ".join(found.left.notes)
-    for words in ("half the Q factor", "washer not recorded", "extender not recorded", "shoe outward"):
+    for words in ("half the Q factor", "washer not recorded", "extender not recorded", "side position of the cleat"):
         assert words in notes
     assert found.difference is None
     one = half_stances(left=side(FACE_LEFT, OUT_LEFT), right=side(None, OUT_RIGHT), q_factor=Q)
