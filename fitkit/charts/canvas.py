@@ -80,11 +80,11 @@ class Drawing:
         return View(self, origin_px, px_per_mm=px_per_mm, mirrored=mirrored, down_px=down_px)
 
     def heading(
-        self, edge_px: float, title: str, said: str | Sequence[str] = (), *, moves: bool = False, step_px: float = 21
+        self, edge_px: float, title: str, said: str | Sequence[str] = (), *, moves: bool = False, step_px: float = 18
     ) -> None:
         """Write the sheet's title and below it, larger, what is to be done; in blue where something moves."""
-        self.paper.text((edge_px, 13), title, size_px=15, bold=True)
-        self.paper.text((edge_px, 36), said, row_px=step_px, size_px=17, bold=True, color=BLUE if moves else INK)
+        self.paper.text((edge_px, 11), title, size_px=13, bold=True)
+        self.paper.text((edge_px, 30), said, row_px=step_px, size_px=15, bold=True, color=BLUE if moves else INK)
 
     def add(self, layer: str, tag: str, words: str | None = None, **look: str | float | None) -> None:
         """Put one SVG element on top of its layer; what is None is left out, underscores stand for hyphens."""

@@ -30,6 +30,8 @@ PATTERNS: dict[str, list[float]] = {
     "dotted": [2, 3],
     "dash_dot": [11, 3, 2, 3],
 }
+# A drawing's width [px]: its letters of 12 px are 8 pt in a printed column of 88 mm.
+WIDTH_PX = 360
 BEFORE = {"stroke": GREY, "pattern": "dashed"}  # how what was there before is drawn
 
 _AXIS = {
@@ -50,7 +52,7 @@ CONFIG: dict[str, object] = {
     "axis": _AXIS,
     "legend": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12, "symbolSize": 400},
     "header": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12},
-    "title": {"color": INK, "fontSize": 15, "anchor": "start"},
+    "title": {"color": INK, "fontSize": 15, "subtitleFontSize": 12, "anchor": "start", "offset": 6},
     "line": {"color": INK},
     "point": {"color": INK, "filled": True},
     "rule": {"color": GREY},

@@ -12,6 +12,7 @@ from fitkit.charts.figure import (
     INK,
     NOT_KNOWN,
     PALE,
+    WIDTH_PX,
     Figure,
     FigureRow,
     check_sides,
@@ -26,11 +27,11 @@ from fitkit.words import capital, halved, halves, rounded, span, tenths
 
 __all__ = ["FrontSide", "front_view"]
 
-WIDTH_PX, EDGE_PX, MIDDLE_PX, SAID_PX, WORDS_PX = 440, 8, 220, 17, 12
+EDGE_PX, MIDDLE_PX, SAID_PX, WORDS_PX = 6, WIDTH_PX / 2, 15, 12
 HALF_PX = MIDDLE_PX - EDGE_PX
 # Heights are only an order from hip to pedal [px below the words on top].
-HIP_WORDS_PX, HIP_PX, KNEE_PX, ANKLE_PX, SHOE_PX, SPINDLE_PX, PARTS_PX = 26, 52, 128, 196, 200, 230, 252
-PART_PX, BAR_PX = 29, 8  # one length: its words and its bar
+HIP_WORDS_PX, HIP_PX, KNEE_PX, ANKLE_PX, SHOE_PX, SPINDLE_PX, PARTS_PX = 20, 42, 83, 132, 136, 164, 180
+PART_PX, BAR_PX = 26, 7  # one length: its words and its bar
 # Sketched breadths: they only give the eye something to hold on to [mm].
 SHOE_HALF_MM, CRANK_MM = 43, 13
 
@@ -77,14 +78,14 @@ def front_view(sides: Sequence[FrontSide], *, hips: Estimate, is_told: bool = Tr
     check_sides(sides)
     title, difference = "Stance seen from the front", _difference_words(sides, is_told=is_told)
     said = wrapped(difference, width_px=0.87 * WIDTH_PX, size_px=SAID_PX, bold=True)
-    top_px = 50 + 21 * len(said)
-    half_px = top_px + PARTS_PX + PART_PX * max(1, *(len(side.parts_mm) for side in sides)) + 12
+    top_px = 34 + 18 * len(said)
+    half_px = top_px + PARTS_PX + PART_PX * max(1, *(len(side.parts_mm) for side in sides)) + 6
     notes = _notes(sides, hips)
-    drawing = Drawing(WIDTH_PX, half_px + 84 + 17 * len(notes))
+    drawing = Drawing(WIDTH_PX, half_px + 76 + 15 * len(notes))
     drawing.heading(EDGE_PX, title, said)
     paper = drawing.paper
     scale = HALF_PX / max(120, *(_reach_mm(side) for side in sides), (hips.high or 0) / 2 + 8)
-    paper.line((MIDDLE_PX, top_px + HIP_PX - 14), (MIDDLE_PX, half_px + 36), stroke=GREY, pattern="dash_dot")
+    paper.line((MIDDLE_PX, top_px + HIP_PX - 14), (MIDDLE_PX, half_px + 31), stroke=GREY, pattern="dash_dot")
     middle = {"origin_px": (MIDDLE_PX, top_px), "px_per_mm": scale}
     for side in sides:
         # out from the centreline; the rider's left is on the viewer's right
@@ -97,9 +98,9 @@ def front_view(sides: Sequence[FrontSide], *, hips: Estimate, is_told: bool = Tr
         _half_stance(half, side, half_px - top_px)
     both = drawing.across(**middle)
     _hip_words(both, hips)
-    _width(both, sides, half_px - top_px + 54)
-    both.scale_bar((EDGE_PX, half_px + 74), 50)
-    paper.text((EDGE_PX, half_px + 91), notes, row_px=17, color=GREY)
+    _width(both, sides, half_px - top_px + 50)
+    both.scale_bar((EDGE_PX, half_px + 68), 50)
+    paper.text((EDGE_PX, half_px + 84), notes, row_px=15, color=GREY)
     opening = f"{title}, sideways to scale; the rider's left is on the right of the picture. {difference}."
     return drawing.figure(title=title, alt=opening, rows=_rows(sides, hips))
 
@@ -225,7 +226,7 @@ def _knee_words(half: View, side: FrontSide, hips: Estimate) -> None:
     lines = [line for words in said for line in wrapped(words, width_px=room_px, size_px=WORDS_PX)]
     color = INK if side.knee_mm is not None else GREY
     near_px = max(outer) + 10 if outward else min(outer) - 10
-    _words(half, near_px, KNEE_PX + 17, lines, outward=outward, color=color)
+    _words(half, near_px, KNEE_PX + 15, lines, outward=outward, color=color, row_px=14)
 
 
 def _pedal(half: View, side: FrontSide) -> None:

@@ -19,8 +19,8 @@ __all__ = ["agreement_plot", "from_altair", "knee_tracks", "settled_by_size", "s
 
 Records = Sequence[Mapping] | pandas.DataFrame
 
-WIDTH_PX = 310
-_LEGEND = alt.Legend(title=None, orient="bottom", symbolSize=100)
+PLOT_WIDTH_PX, PLOT_HEIGHT_PX = 300, 92  # within the axes
+_LEGEND = alt.Legend(title=None, orient="bottom", symbolSize=100, offset=4, padding=0)
 
 _TAG = re.compile(r"<[^>]*>")
 _UNPAINTED = re.compile(r'<path class="background"(?![^>]* (?:fill|stroke)=)[^>]*/>|<path [^>]*display="none"/>')
@@ -118,7 +118,7 @@ def _knee(knee: pandas.DataFrame, scale: alt.Scale, *, is_last: bool) -> alt.Lay
     title = "crank angle from the top, ° (0 to 180 is the downstroke)" if is_last else None
     axis = alt.Axis(title=title, values=list(range(0, 361, 60)), labels=is_last, grid=False)
     x = alt.X("angle_deg:Q", scale=alt.Scale(domain=[0, 360], nice=False), axis=axis)
-    y = alt.Y("mean_mm:Q", title="outward of the pedal, mm", scale=scale, axis=alt.Axis(tickCount=5, minExtent=24))
+    y = alt.Y("mean_mm:Q", title="outward, mm", scale=scale, axis=alt.Axis(tickCount=5, minExtent=24))
     again = knee[knee.angle_deg == 0].assign(angle_deg=360)  # a turn ends where it began
     tooltip = ["angle_deg:Q", "mean_mm:Q", "least_mm:Q", "greatest_mm:Q"]
     base = alt.Chart(pandas.concat([knee, again])).encode(x, tooltip=tooltip)
@@ -131,7 +131,7 @@ def _knee(knee: pandas.DataFrame, scale: alt.Scale, *, is_last: bool) -> alt.Lay
         base.mark_line(color=INK, strokeWidth=1.8, **gaps).encode(y),
         base.mark_point(color=INK, opacity=1, size=18).encode(y),
         ends.mark_rule(color=GREY, strokeDash=[2, 3]).encode(x="angle_deg:Q"),
-    ).properties(width=WIDTH_PX, height=150, title=_titled(name, first.said))
+    ).properties(width=PLOT_WIDTH_PX, height=PLOT_HEIGHT_PX, title=_titled(name, first.said))
 
 
 def _knee_words(knee: pandas.DataFrame) -> str:
@@ -170,16 +170,16 @@ def _trial_line(
 ) -> Figure:
     scale = alt.Scale(domain=[line.setback_mm.min() - 2, line.setback_mm.max() + 2], nice=False)
     axis = alt.Axis(values=sorted({halved(place) for place in line.setback_mm}), format=".1~f", grid=False)
-    x = alt.X("setback_mm:Q", title="toes ← cleat setback, mm → heel", scale=scale, axis=axis)
+    x = alt.X("setback_mm:Q", title="toes ← cleat setback, mm → heel (figures: trial)", scale=scale, axis=axis)
     scores = alt.Scale(domain=[0, 10])
-    y = alt.Y("score:Q", title="unsteadiness (figures: trial)", scale=scores, axis=alt.Axis(values=[0, 3, 6, 10]))
+    y = alt.Y("score:Q", title="unsteadiness", scale=scores, axis=alt.Axis(values=[0, 3, 6, 10]))
     looks = _looks("setting:N", steady=("circle", INK), unsteady=("triangle-up", BLUE))
     from_row = [{"from": unsteady_from, "said": f"unsteady from {unsteady_from:g}"}]
     threshold = alt.Chart(pandas.DataFrame(from_row)).encode(y="from:Q")
     tooltip = ["trial:Q", "setback_mm:Q", "score:Q", "setting:N"]
     layers = [
         threshold.mark_rule(color=GREY, strokeDash=PATTERNS["dashed"]),
-        threshold.mark_text(align="right", dy=-7, fontSize=11, color=GREY).encode(x=alt.value(298), text="said:N"),
+        threshold.mark_text(align="right", dy=-7, color=GREY).encode(x=alt.value(PLOT_WIDTH_PX - 2), text="said:N"),
         alt.Chart(line).mark_point(opacity=1, size=110).encode(x, y, *looks, tooltip=tooltip),
         alt.Chart(_numbers(line)).mark_text(dy=-14, color=INK).encode(x, y, text="trials:N"),
     ]
@@ -193,7 +193,7 @@ def _trial_line(
     )
     words = f"{side.capitalize()} foot, trials from toes to heel, unsteady from {unsteady_from:g} of 10: {told}."
     words += f" Grey: {' to '.join(map(halves, limits))} mm." if limits else ""
-    chart = alt.layer(*layers).properties(width=300, height=190, title=title)
+    chart = alt.layer(*layers).properties(width=PLOT_WIDTH_PX, height=PLOT_HEIGHT_PX, title=title)
     return from_altair(chart, alt=f"{words} {said}".strip(), title=f"Trials along the {side} sole")
 
 
@@ -247,7 +247,7 @@ def sprint_points(sprints: Records, *, band_w: Sequence[float] | None) -> Figure
             "no mean inside it can be told from that one."
         )
     chart = alt.layer(*layers).properties(
-        width=max(300, 96 * len(settings)), height=210, title=_titled("Sprints", subtitle)
+        width=PLOT_WIDTH_PX, height=150, title=_titled("Sprints", subtitle)
     )
     return from_altair(chart, alt=f"Peak power of each sprint: {told}. {tail}", title="Sprints by setting")
 
@@ -276,9 +276,9 @@ def agreement_plot(pairs: Sequence[tuple[float, float]], lines: Records, *, what
         alt.Chart(pandas.DataFrame([{"value": 0}])).mark_rule(color=PALE).encode(y="value:Q"),
         base.mark_rule(color=INK).encode(dash),
         base.mark_rule(color=GREY, strokeWidth=5).encode(low, alt.X("place:Q", scale=None), y2="high"),
-        base.mark_text(align="right", dy=-7, color=INK).encode(x=alt.value(WIDTH_PX - 2), text="name:N"),
+        base.mark_text(align="right", dy=-7, color=INK).encode(x=alt.value(PLOT_WIDTH_PX - 2), text="name:N"),
         alt.Chart(frame).mark_point(color=BLUE, opacity=1, size=60).encode(x, y, tooltip=["mean:Q", "difference:Q"]),
-    ).properties(width=WIDTH_PX, height=230)
+    ).properties(width=PLOT_WIDTH_PX, height=230)
     told = "; ".join(f"{each.difference:.3g} at {each.mean:.4g}" for each in frame.itertuples())
     ends = "; ".join(
         f"{each.name} {each.value:.3g} ({each.low:.3g} to {each.high:.3g})" for each in limits.itertuples()
@@ -317,7 +317,7 @@ def settled_by_size(rule: Records, spreads: Records, learned: Records) -> Figure
         look = {"color": BLUE, "strokeWidth": 1.2, "strokeDash": PATTERNS["dashed"]}
         layers.append(lines.mark_line(color=BLUE, strokeWidth=2.4).encode(y("point_mm")))
         layers += [lines.mark_line(**look).encode(y(end)) for end in ("low_mm", "high_mm")]
-    chart = alt.layer(*layers).properties(width=330, height=300)
+    chart = alt.layer(*layers).properties(width=PLOT_WIDTH_PX, height=300)
     return from_altair(chart, alt=_settled_words(rule, spreads, learned), title="Settled cleat setbacks by size")
 
 

@@ -14,6 +14,7 @@ from fitkit.charts.figure import (
     GREY,
     INK,
     PALE,
+    WIDTH_PX,
     Figure,
     FigureRow,
     beside,
@@ -22,17 +23,17 @@ from fitkit.charts.figure import (
     text_width_px,
     wrapped,
 )
-from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, SoleFoot, ends_words, sole_outline, sole_rows
+from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, SoleFoot, ends_words, sole_rows
 from fitkit.words import capital, halved, halves
 
 __all__ = ["SoleFoot", "soles"]
 
 # The sheet, left to right: a ruler (on the big-toe side), the part of the sole round the joint, its labels [px].
-WIDTH_PX, EDGE_PX, RULER_PX, PART_PX, GUTTER_PX = 440, 6, 31, 278, 17
+EDGE_PX, RULER_PX, PART_PX, GUTTER_PX = 6, 29, 202, 15
 LABEL_PX = WIDTH_PX - 2 * EDGE_PX - RULER_PX - PART_PX - GUTTER_PX
-INSTRUCTION_PX, WORDS_PX, ROW_PX = 17, 12, 15
-# Below: the whole sole, the rotation; the protractor's middle and breadth, and its key [px].
-STRIP_PX, FAN_MIDDLE_PX, FAN_PX, KEY_PX = 118, 196, 100, 264
+INSTRUCTION_PX, WORDS_PX, ROW_PX = 15, 12, 14
+# Below: the rotation; the protractor's middle and breadth, and its key [px].
+STRIP_PX, FAN_MIDDLE_PX, FAN_PX, KEY_PX = 116, 78, 100, 158
 PART_MM = 26  # how far the large part reaches to the little-toe side of the shoe's long axis [mm]
 # How far the drawn things reach from the shoe's long axis, to either side [mm]; house choices for legibility.
 CLEAT_MM, BAND_MM, SLOT_MM, SLOT_HALF_MM, WHISKER_MM = 21.5, 23, 13.5, 2.6, 18.8
@@ -55,7 +56,7 @@ class DrawnPart:
     toes_mm: float
     heel_mm: float
     head_rows: int
-    longest_mm: float  # the longer foot
+    note_rows: int
 
     @property
     def px_per_mm(self) -> float:
@@ -63,7 +64,7 @@ class DrawnPart:
 
     @property
     def top_px(self) -> float:
-        return 42 + 21 * self.head_rows
+        return 36 + 18 * self.head_rows
 
     @property
     def bottom_px(self) -> float:
@@ -72,7 +73,7 @@ class DrawnPart:
     @property
     def strip_px(self) -> float:
         """Top of the strip below, under the notes [px]."""
-        return self.bottom_px + 48
+        return self.bottom_px + 30 + ROW_PX * self.note_rows
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ def _part_for(feet: Sequence[SoleFoot]) -> DrawnPart:
         toes_mm=max(12, 5 - min(places, default=0)),
         heel_mm=-max(34, max(places, default=0) + 5),
         head_rows=max(len(_instruction_lines(foot)) for foot in feet),
-        longest_mm=max(lengths, default=0),
+        note_rows=max(len(_notes_of(foot)) for foot in feet),
     )
 
 
@@ -120,7 +121,7 @@ def _instruction_lines(foot: SoleFoot) -> list[str]:
 
 
 def _sole(foot: SoleFoot, part: DrawnPart, rows: Sequence[FigureRow], with_rotation: bool) -> Figure:
-    drawing = Drawing(WIDTH_PX, math.ceil(part.strip_px - 8 + (with_rotation and 10 + STRIP_PX)))
+    drawing = Drawing(WIDTH_PX, math.ceil(part.strip_px - 6 + (with_rotation and 8 + STRIP_PX)))
     left = foot.side == "left"
     axis_px = EDGE_PX + RULER_PX + part.big_toe_mm * part.px_per_mm
     view = drawing.view(
@@ -139,7 +140,6 @@ def _sole(foot: SoleFoot, part: DrawnPart, rows: Sequence[FigureRow], with_rotat
     _notes(view, foot, part)
     if with_rotation:
         drawing.paper.line((EDGE_PX, part.strip_px - 4), (WIDTH_PX - EDGE_PX, part.strip_px - 4), stroke=PALE)
-        _whole_sole(drawing, foot, part)
         _rotation(drawing, foot, part.strip_px)
         _rotation_key(drawing.paper, foot, part.strip_px)
     # Seen from below, the left foot's big toe is on the left.
@@ -268,28 +268,16 @@ def _names(view: View, foot: SoleFoot, part: DrawnPart) -> None:
 
 
 def _notes(view: View, foot: SoleFoot, part: DrawnPart) -> None:
-    x, y = EDGE_PX + RULER_PX, part.bottom_px + 15
-    view.scale_bar((x, y), 10, beside="; ruler: mm behind the joint")
+    view.scale_bar((EDGE_PX, part.bottom_px + 14), 10, beside="; ruler: mm behind the joint")
+    view.drawing.paper.text((EDGE_PX, part.bottom_px + 29), _notes_of(foot), row_px=ROW_PX, color=GREY)
+
+
+def _notes_of(foot: SoleFoot) -> list[str]:
+    """Return, line by line, what stands below the drawing."""
     notes = [f"upright bar: 95 % interval of {foot.now_word}"] if has_interval(foot.now) else []
-    notes += ["joint sideways: not measured"] if foot.joint_to_big_toe_side_mm is None else []
-    if notes:
-        view.drawing.paper.text((x, y + 17), "; ".join(notes), color=GREY)
-
-
-def _whole_sole(drawing: Drawing, foot: SoleFoot, part: DrawnPart) -> None:
-    """Draw the key of the whole sole, to one scale for all feet."""
-    length, top_px = foot.foot_length_mm, part.strip_px
-    if length is None:
-        words = ("foot length", "not measured:", "no outline")
-        drawing.paper.text((EDGE_PX, top_px + 14), words, row_px=ROW_PX, color=GREY)
-        return
-    px_per_mm = (STRIP_PX - 14) / (1.06 * part.longest_mm)
-    joint_px = top_px + 6 + (1.03 - JOINT_PLACE) * part.longest_mm * px_per_mm
-    key = drawing.view(origin_px=(EDGE_PX + 26, joint_px), px_per_mm=px_per_mm, mirrored=foot.side == "left")
-    key.box((part.big_toe_mm, part.toes_mm), (-PART_MM, part.heel_mm), fill=PALE)
-    key.path(sole_outline(length), stroke=GREY, width_px=1.3, smooth=True, closed=True)
-    words = ("sketched", "sole; grey:", "the part", "above")
-    drawing.paper.text((EDGE_PX + 54, top_px + 14), words, row_px=ROW_PX, color=GREY)
+    lacking = {"joint sideways": foot.joint_to_big_toe_side_mm, "foot length": foot.foot_length_mm}
+    notes += [f"{what}: not measured" for what, found in lacking.items() if found is None]
+    return wrapped("; ".join(notes), width_px=0.97 * WIDTH_PX, size_px=WORDS_PX)
 
 
 def _rotation(drawing: Drawing, foot: SoleFoot, top_px: float) -> None:

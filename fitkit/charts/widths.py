@@ -7,14 +7,26 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from fitkit.charts.canvas import Drawing, Point, View, clamped
-from fitkit.charts.figure import BLUE, GREY, INK, Figure, FigureRow, check_sides, row, tenth, text_width_px, wrapped
+from fitkit.charts.figure import (
+    BLUE,
+    GREY,
+    INK,
+    WIDTH_PX,
+    Figure,
+    FigureRow,
+    check_sides,
+    row,
+    tenth,
+    text_width_px,
+    wrapped,
+)
 from fitkit.words import capital, signed, tenths
 
 __all__ = ["WidthSide", "widths"]
 
 Spans = tuple[tuple[float, float], ...]
 
-WIDTH_PX, EDGE_PX, MARGIN_PX, GAP_PX = 440, 6, 34, 10
+EDGE_PX, MARGIN_PX, GAP_PX = 6, 28, 10
 TITLE_PX, SIDE_PX, WORDS_PX, ROW_PX = 15, 15, 12, 16
 BAR_PX, HATCH_PX, LEAST_BAR_PX, LEAST_RANGE_MM = 15, 5, 3, 12
 REACHED, REFUSED, BLANK = "reached with these parts", "only with refused parts", "nothing reaches"

@@ -12,7 +12,7 @@ from fitkit.charts.figure import INK, PALE
 from fitkit.charts.front import FrontSide, front_view
 from tests.drawings.drawn_svg import drawn, numbers, read, require_closed, require_tidy, scale_px_per_mm, tabled, text
 
-MIDDLE = 220  # the frame's centreline on a sheet 440 px wide
+MIDDLE = 180  # the frame's centreline on a sheet 360 px wide
 # Invented riders with round numbers.
 LEFT = FrontSide(
     side="left",
@@ -131,7 +131,7 @@ def test_one_side_is_the_other_in_a_mirror():
         for shape in shapes:
             x, y, x2, y2 = shape.box
             if y2 < 600 and shape.dashes is None and not (x == 8 and y == y2):
-                ends = (440 - x2, 440 - x) if mirrored else (x, x2)
+                ends = (360 - x2, 360 - x) if mirrored else (x, x2)
                 found.append((round(y, 1), round(y2, 1), round(ends[0], 1), round(ends[1], 1)))
         return sorted(found)[:-1]  # the last is the scale's bar
 

@@ -121,7 +121,7 @@ def test_left_sole_is_the_right_one_in_a_mirror():
         for shape in shapes:
             x, y, x2, y2 = shape.box
             if y2 <= bottom + 0.01 and shape.look.get("fill") != "white":
-                ends = (440 - x2, 440 - x) if mirrored else (x, x2)
+                ends = (360 - x2, 360 - x) if mirrored else (x, x2)
                 look = (shape.look.get("stroke") or "", shape.look.get("stroke-dasharray") or "")
                 boxes.append((*look, round(y, 1), round(y2, 1), *ends))
         return sorted(boxes)
@@ -236,7 +236,7 @@ def test_no_words_touch_other_words_a_line_or_the_edge(name):
         for each in texts:
             box = each.box
             assert min(box) >= 0, each
-            assert box[2] <= 440, each
+            assert box[2] <= 360, each
             assert box[3] <= height, each
             for shape in shapes:
                 if shape.look.get("fill", "none") == "none" and len(shape.points) < 20:
@@ -264,7 +264,7 @@ def test_smallest_words_are_readable_on_a_telephone():
     # House choice: 9 px at least when the picture is 340 px wide.
     for name in AWKWARD:
         for _, texts in awkward(name)[1]:
-            assert min(each.size_px for each in texts) * 340 / 440 >= 9
+            assert min(each.size_px for each in texts) * 340 / 360 >= 11
 
 
 def test_equal_feet_are_equal_bytes():
@@ -305,7 +305,7 @@ def test_what_is_missing_is_said_in_the_picture_in_words_and_in_the_table():
     drawn_words = " ".join(each.words for each in drawn(part.svg)[1])
     for words in ("now not measured", "slots not measured", "start not given", "try not given", "joint sideways: not"):
         assert words in drawn_words
-    for words in ("cleat not measured", "float not measured", "natural not measured", "foot length not measured"):
+    for words in ("cleat not measured", "float not measured", "natural not measured", "foot length: not measured"):
         assert words in drawn_words
     assert "Not measured: cleat now, behind the joint; slots;" in part.alt
     assert {row.words for row in soles([NOTHING]).rows} == {"not measured", "not given"}
