@@ -52,7 +52,7 @@ CONFIG: dict[str, object] = {
     "axis": _AXIS,
     "legend": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12, "symbolSize": 400},
     "header": {"labelColor": INK, "labelFontSize": 12, "titleColor": GREY, "titleFontSize": 12},
-    "title": {"color": INK, "fontSize": 15, "subtitleFontSize": 12, "anchor": "start", "offset": 6},
+    "title": {"color": INK, "fontSize": 13, "subtitleFontSize": 12, "anchor": "start", "offset": 6},
     "line": {"color": INK},
     "point": {"color": INK, "filled": True},
     "rule": {"color": GREY},

@@ -174,19 +174,18 @@ def _trial_line(
     scores = alt.Scale(domain=[0, 10])
     y = alt.Y("score:Q", title="unsteadiness", scale=scores, axis=alt.Axis(values=[0, 3, 6, 10]))
     looks = _looks("setting:N", steady=("circle", INK), unsteady=("triangle-up", BLUE))
-    from_row = [{"from": unsteady_from, "said": f"unsteady from {unsteady_from:g}"}]
-    threshold = alt.Chart(pandas.DataFrame(from_row)).encode(y="from:Q")
+    threshold = alt.Chart(pandas.DataFrame([{"from": unsteady_from}])).encode(y="from:Q")
     tooltip = ["trial:Q", "setback_mm:Q", "score:Q", "setting:N"]
     layers = [
         threshold.mark_rule(color=GREY, strokeDash=PATTERNS["dashed"]),
-        threshold.mark_text(align="right", dy=-7, color=GREY).encode(x=alt.value(PLOT_WIDTH_PX - 2), text="said:N"),
         alt.Chart(line).mark_point(opacity=1, size=110).encode(x, y, *looks, tooltip=tooltip),
         alt.Chart(_numbers(line)).mark_text(dy=-14, color=INK).encode(x, y, text="trials:N"),
     ]
     if limits:
         bracket = alt.Chart(pandas.DataFrame([limits], columns=["low_mm", "high_mm"])).mark_rect(color=PALE)
         layers.insert(0, bracket.encode(alt.X("low_mm:Q", scale=scale), x2="high_mm"))
-    title = alt.TitleParams(f"{side.capitalize()} foot", subtitle=said, subtitleColor=INK)
+    subtitle = "; ".join(filter(None, (said, f"dashed: unsteady from {unsteady_from:g}")))
+    title = alt.TitleParams(f"{side.capitalize()} foot", subtitle=subtitle, subtitleColor=INK)
     told = "; ".join(
         f"trial {each.trial} at {halves(each.setback_mm)} mm, unsteadiness {tenths(each.score)}, {each.setting}"
         for each in line.itertuples()

@@ -13,6 +13,7 @@ from fitkit.charts.figure import (
     GREY,
     INK,
     PALE,
+    WIDTH_PX,
     Figure,
     FigureRow,
     beside,
@@ -26,12 +27,13 @@ from fitkit.words import halved, halves, rounded, tenths, whole
 
 __all__ = ["SeatMove", "SideLeg", "side_view", "whole_leg"]
 
-WIDTH_PX, EDGE_PX, WORDS_PX, ROW_PX = 440, 8, 12, 16
-KEY_PX, NEAR_PX, NEAR_HEIGHT_PX, LABELS_PX = 118, 130, 222, 86  # below the foot: the whole leg, then the axle large
+EDGE_PX, WORDS_PX, ROW_PX = 6, 12, 14
+# Left of the sheet the foot and below it the whole leg, right of them the axle large [px].
+FOOT_PX, TOP_PX, KEY_PX, NEAR_PX, LABELS_PX, NEAR_HEIGHT_PX = 164, 48, 118, 174, 66, 212
 # A sketched foot: places along the sole from heel or joint, and above it [mm]. Nothing is read from it.
 HEEL_BEHIND_ANKLE_MM, SKETCHED_ANKLE_MM, SKETCHED_HEIGHT_MM, SKETCHED_SOLE_MM = 45, 130, 75, 20
 FOREFOOT = ((-24, 50), (22, 40), (58, 22), (72, 6), (64, 0))
-AXLE_MM, NEAR_AXLE_MM, GREATEST_PX_PER_MM, NEAR_GREATEST_PX_PER_MM = 7, 4.5, 1.4, 6.0
+AXLE_MM, NEAR_AXLE_MM, GREATEST_PX_PER_MM, NEAR_GREATEST_PX_PER_MM = 7, 4.5, 1.4, 3.4
 
 WHOLE_LEG = {
     "ankle_to_mtp1_mm": "ankle to joint",
@@ -177,22 +179,23 @@ def _leg(leg: SideLeg) -> Figure:
     rows = _rows(leg)
     outline = [leg.place(*place, setback) for setback in leg.setbacks_mm or [0] for place in _foot(leg)]
     xs, ys = zip(*outline, *_pitch_lines(leg)[0], *_pitch_lines(leg)[1], (0, -AXLE_MM), strict=True)
-    scale = min(GREATEST_PX_PER_MM, (WIDTH_PX - 2 * EDGE_PX - 8) / (max(xs) - min(xs)))
-    origin = EDGE_PX + 4 - min(xs) * scale, 56 + max(ys) * scale
-    bottom = origin[1] - min(ys) * scale
-    near_top = bottom + 68
-    notes = _notes(leg)
-    drawing = Drawing(WIDTH_PX, math.ceil(near_top + NEAR_HEIGHT_PX + 20 + ROW_PX * len(notes)))
+    scale = min(GREATEST_PX_PER_MM, (FOOT_PX - EDGE_PX - 4) / (max(xs) - min(xs)))
+    origin = EDGE_PX + 2 - min(xs) * scale, TOP_PX + max(ys) * scale
+    bottom = origin[1] - min(ys) * scale + 18
+    chain = None if leg.lacking_for_whole_leg else whole_leg(leg)
+    pitch, notes = _pitch_words(leg), _notes(leg)
+    key_top = bottom + ROW_PX * len(pitch) + 8
+    end = max(key_top + KEY_PX, TOP_PX + NEAR_HEIGHT_PX)
+    drawing = Drawing(WIDTH_PX, math.ceil(end + 18 + ROW_PX * len(notes)))
     title = f"{leg.side.capitalize()} foot from the side"
     drawing.heading(EDGE_PX, title, _foot_words(leg), moves=bool(leg.move_mm))
     view = drawing.view(origin_px=origin, px_per_mm=scale)
-    _whole_foot(view, leg, bottom)
-    view.scale_bar((EDGE_PX, bottom + 52), 50)
-    drawing.paper.line((EDGE_PX, near_top - 4), (WIDTH_PX - EDGE_PX, near_top - 4), stroke=PALE)
-    chain = None if leg.lacking_for_whole_leg else whole_leg(leg)
-    _key(drawing, leg, chain, near_top)
-    _near(drawing, leg, near_top)
-    drawing.paper.text((EDGE_PX, near_top + NEAR_HEIGHT_PX + 14), notes, row_px=ROW_PX, color=GREY)
+    _whole_foot(view, leg)
+    drawing.paper.text((EDGE_PX, bottom + 8), pitch, row_px=ROW_PX, color=GREY)
+    _key(drawing, leg, chain, key_top)
+    _near(drawing, leg)
+    view.scale_bar((EDGE_PX, end + 6), 50)
+    drawing.paper.text((EDGE_PX, end + 22), notes, row_px=ROW_PX, color=GREY)
     opening = f"{leg.side.capitalize()} foot on the pedal from the side, toes to the right. {_foot_words(leg)}."
     if chain is None and not leg.lacking_for_whole_leg:
         opening += " With these lengths the leg does not reach its pedal."
@@ -207,21 +210,14 @@ def _foot(leg: SideLeg) -> list[Point]:
     return [*back, (-ankle + 46, height + 22), (-ankle + 52, height - 2), *FOREFOOT]
 
 
-def _whole_foot(view: View, leg: SideLeg, bottom: float) -> None:
-    foot, paper = _foot(leg), view.drawing.paper
-    if not leg.setbacks_mm:
-        paper.text((EDGE_PX, bottom + 32), "cleat setback: not measured, foot not placed", color=GREY)
-    else:
+def _whole_foot(view: View, leg: SideLeg) -> None:
+    foot = _foot(leg)
+    if leg.setbacks_mm:
         after = leg.setbacks_mm[-1]
         # the ankle's opening is left open
         view.path([leg.place(*place, after) for place in [*foot[5:], *foot[:5]]], width_px=1.6)
         _marks(view, leg, after)
-        x, y = view.px(leg.place(0, 0, after))
-        paper.text((x - 4, y - 24), "joint", anchor="middle", bold=True)
-        ankles = [view.px(place) for place in map(leg.ankle, leg.setbacks_mm) if place is not None]
-        if ankles:
-            paper.text((max(x for x, _ in ankles) + 11, view.px(leg.ankle(after))[1]), "ankle")
-        _pitch(view, leg, bottom)
+        _pitch(view, leg)
     if leg.old_setback_mm is not None and leg.move_mm:
         old = [leg.place(*place, leg.old_setback_mm) for place in foot]
         for piece in (old[1:5], old[7:], [old[1], old[-1]]):
@@ -229,7 +225,7 @@ def _whole_foot(view: View, leg: SideLeg, bottom: float) -> None:
         _marks(view, leg, leg.old_setback_mm, **BEFORE)
     _ring(view, (0, 0), AXLE_MM, fill=PALE)
     x, y = view.px((0, -AXLE_MM))
-    paper.text((x, y + 11), "pedal axle", anchor="middle")
+    view.drawing.paper.text((x, y + 11), "pedal axle", anchor="middle")
 
 
 def _marks(view: View, leg: SideLeg, setback: float, **look: str) -> None:
@@ -253,15 +249,22 @@ def _pitch_lines(leg: SideLeg) -> tuple[list[Point], list[Point]]:
     return [corner, (corner[0] - back, corner[1])], arc
 
 
-def _pitch(view: View, leg: SideLeg, bottom: float) -> None:
-    words, color = "foot pitch: not measured, drawn level", GREY
+def _pitch(view: View, leg: SideLeg) -> None:
     if leg.pitch_deg is not None:
         level, arc = _pitch_lines(leg)
         view.path(level, stroke=GREY, width_px=0.8, pattern="dash_dot")
         if rounded(leg.pitch_deg):
             view.path(arc, stroke=GREY)
-        words, color = f"foot pitch {whole(leg.pitch_deg)}°, heel {'up' if leg.pitch_deg >= 0 else 'down'}", INK
-    view.drawing.paper.text((EDGE_PX, bottom + 32), words, color=color)
+
+
+def _pitch_words(leg: SideLeg) -> list[str]:
+    """Return, line by line, how the drawn foot is pitched, or why none is drawn."""
+    words = "foot pitch: not measured, drawn level"
+    if not leg.setbacks_mm:
+        words = "cleat setback: not measured, foot not placed"
+    elif leg.pitch_deg is not None:
+        words = f"foot pitch {whole(leg.pitch_deg)}°, heel {'up' if leg.pitch_deg >= 0 else 'down'}"
+    return wrapped(words, width_px=FOOT_PX - EDGE_PX, size_px=WORDS_PX)
 
 
 def _key(drawing: Drawing, leg: SideLeg, chain: Sequence[Point] | None, top: float) -> None:
@@ -271,14 +274,14 @@ def _key(drawing: Drawing, leg: SideLeg, chain: Sequence[Point] | None, top: flo
         words = (
             f"whole leg: not drawn, needs {', '.join(lacking)}" if lacking else "whole leg: does not reach its pedal"
         )
-        lines = wrapped(words, width_px=KEY_PX - 8, size_px=WORDS_PX)
-        paper.text((EDGE_PX, top + 14), lines, color=GREY)
+        lines = wrapped(words, width_px=FOOT_PX - EDGE_PX, size_px=WORDS_PX)
+        paper.text((EDGE_PX, top + 8), lines, row_px=ROW_PX, color=GREY)
         return
-    paper.text((EDGE_PX, top + 14), "whole leg (key)", color=GREY)
+    paper.text((EDGE_PX, top + 8), "whole leg (key)", color=GREY)
     circle = leg.crank_mm
     xs, ys = zip(*chain, (-circle, -circle), (circle, circle), strict=True)
-    scale = min(64 / (max(xs) - min(xs)), (NEAR_HEIGHT_PX - 68) / (max(ys) - min(ys)))
-    view = drawing.view(origin_px=(EDGE_PX + 4 - min(xs) * scale, top + 38 + max(ys) * scale), px_per_mm=scale)
+    scale = min(64 / (max(xs) - min(xs)), (KEY_PX - 50) / (max(ys) - min(ys)))
+    view = drawing.view(origin_px=(EDGE_PX + 4 - min(xs) * scale, top + 32 + max(ys) * scale), px_per_mm=scale)
     _ring(view, (0, 0), circle, stroke=GREY, pattern="dotted")
     view.path(chain, width_px=1.6)
     hip, knee, ankle = (view.px(place) for place in chain[:3])
@@ -288,19 +291,19 @@ def _key(drawing: Drawing, leg: SideLeg, chain: Sequence[Point] | None, top: flo
     paper.line((ankle[0] + 3, ankle[1]), (aside - 3, ankle[1]), stroke=GREY, width_px=0.6)
     for words, x, y in (("hip", hip[0] + 4, hip[1] - 10), ("knee", knee[0] + 8, knee[1]), ("ankle", aside, ankle[1])):
         paper.text((x, y), words, color=GREY)
-    paper.text((EDGE_PX, top + NEAR_HEIGHT_PX - 10), f"crank at {whole(leg.crank_angle_deg)}°", color=GREY)
+    paper.text((EDGE_PX, top + KEY_PX - 8), f"crank at {whole(leg.crank_angle_deg)}°", color=GREY)
 
 
-def _near(drawing: Drawing, leg: SideLeg, top: float) -> None:
+def _near(drawing: Drawing, leg: SideLeg) -> None:
     """Draw joint, sole and axle large, turned so that the sole lies level."""
     paper, sole = drawing.paper, leg.drawn_sole_mm
     least, greatest = min(0, *leg.setbacks_mm, 0) - NEAR_AXLE_MM - 1, max(0, *leg.setbacks_mm, 0) + 8
-    left, sole_y = NEAR_PX + LABELS_PX, top + 96
+    left, sole_y = NEAR_PX + LABELS_PX, TOP_PX + 86
     room = WIDTH_PX - EDGE_PX - 26 - left
     scale = min(NEAR_GREATEST_PX_PER_MM, room / (greatest - least), 84 / max(abs(sole), 1))
     view = drawing.view(origin_px=(left - least * scale, sole_y + sole * scale), px_per_mm=scale)
     right = view.x(greatest)
-    paper.text((NEAR_PX, top + 14), "the same, large, sole level", color=GREY)
+    paper.text((NEAR_PX, TOP_PX + 8), "the same, large, sole level", color=GREY)
     paper.line((left - 4, sole_y), (right, sole_y), width_px=2)
     paper.text((left - 10, sole_y), "foot sole", anchor="end")
     x, y = view.px((0, 0))
@@ -311,7 +314,7 @@ def _near(drawing: Drawing, leg: SideLeg, top: float) -> None:
     if leg.axle_to_foot_sole_mm:
         paper.lines([((x, y), (right + 4, y)), ((right, sole_y), (right + 4, sole_y))], stroke=GREY, width_px=0.6)
         view.dimension((greatest, sole), (greatest, 0), tenths(sole))
-    view.scale_bar((NEAR_PX, top + NEAR_HEIGHT_PX - 10), 10)
+    view.scale_bar((NEAR_PX, TOP_PX + NEAR_HEIGHT_PX - 6), 10)
 
 
 def _setbacks(view: View, leg: SideLeg, sole_y: float, left: float) -> None:
@@ -338,7 +341,7 @@ def _setbacks(view: View, leg: SideLeg, sole_y: float, left: float) -> None:
 
 
 def _notes(leg: SideLeg) -> list[str]:
-    notes = ["Grey, dashed: before. Ink, solid: after. Upright on the sole: the joint. All in mm; foot sketched."]
+    notes = ["Grey, dashed: before. Ink, solid: after. Upright on the sole: the joint. Ring: the ankle. All in mm; foot sketched."]
     if leg.ankle_move_mm is not None and leg.move_mm:
         forward, down = leg.ankle_move_mm
         ways = f"{halves(abs(forward))} {'back' if forward < 0 else 'forward'} and {halves(abs(down))}"

@@ -6,14 +6,14 @@ import math
 from dataclasses import dataclass
 
 from fitkit.charts.canvas import Drawing, Point, View
-from fitkit.charts.figure import BEFORE, BLUE, GREY, INK, PALE, Figure, check_numbers, row, wrapped
+from fitkit.charts.figure import BEFORE, BLUE, GREY, INK, PALE, WIDTH_PX, Figure, check_numbers, row, wrapped
 from fitkit.words import halved, halves, rounded, whole
 
 __all__ = ["SeatMove", "draw_seat"]
 
-WIDTH_PX, EDGE_PX, WORDS_PX, ROW_PX = 440, 8, 12, 16
-GREATEST_PX_PER_MM, SADDLE_X_PX, BARS_X_PX, BAR_PX, TUBE_PX = 3, 172, 345, 22, 74
-SADDLE_TOP_PX, SADDLE_HALF_PX = 84, 102
+EDGE_PX, WORDS_PX, ROW_PX = 6, 12, 14
+GREATEST_PX_PER_MM, SADDLE_X_PX, BARS_X_PX, BAR_PX, TUBE_PX = 3, 150, 280, 18, 46
+SADDLE_TOP_PX, SADDLE_HALF_PX = 46, 76
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,25 +43,25 @@ def draw_seat(seat: SeatMove) -> Figure:
         notes += " Seat-tube angle: not measured, drawn upright."
     lines = wrapped(notes, width_px=0.95 * WIDTH_PX, size_px=WORDS_PX)
     moves = [move or 0 for move in (seat.saddle_down_mm, seat.bar_down_mm)]
-    scale = min(GREATEST_PX_PER_MM, 66 / max(*map(abs, moves), 1))
+    scale = min(GREATEST_PX_PER_MM, 50 / max(*map(abs, moves), 1))
     # the clamp as found; what goes up needs room above it, what goes down below
-    clamp = 88 + SADDLE_TOP_PX + scale * max(0, *(-move for move in moves))
+    clamp = 80 + SADDLE_TOP_PX + scale * max(0, *(-move for move in moves))
     bottom = clamp + TUBE_PX + scale * max(0, *moves)
     if seat.saddle_down_mm is None and seat.bar_down_mm is None:
-        bottom = 72
-    drawing = Drawing(WIDTH_PX, math.ceil(bottom + 32 + ROW_PX * len(lines)))
+        bottom = 62
+    drawing = Drawing(WIDTH_PX, math.ceil(bottom + 22 + ROW_PX * len(lines)))
     title = "Saddle and bars from the side"
     saddle_words = _move_words("Saddle", seat.saddle_down_mm, stays="Saddle stays", tail=" along the seat tube")
     bar_words = _move_words("Bars", seat.bar_down_mm, stays="Bars stay")
     drawing.heading(EDGE_PX, title, saddle_words, moves=bool(halved(seat.saddle_down_mm or 0)))
-    drawing.paper.text((EDGE_PX, 57), bar_words, size_px=14, bold=True)
+    drawing.paper.text((EDGE_PX, 49), bar_words, size_px=15, bold=True)
     view = drawing.view(origin_px=(SADDLE_X_PX, clamp), px_per_mm=scale)
     if seat.saddle_down_mm is not None:
         _saddle(view, seat, bottom)
     if seat.bar_down_mm is not None:
         _bars(drawing.view(origin_px=(BARS_X_PX, clamp - 40), px_per_mm=scale), seat.bar_down_mm)
-    view.scale_bar((EDGE_PX, bottom + 12), 10)
-    drawing.paper.text((EDGE_PX, bottom + 32), lines, row_px=ROW_PX, color=GREY)
+    view.scale_bar((EDGE_PX, bottom + 8), 10)
+    drawing.paper.text((EDGE_PX, bottom + 26), lines, row_px=ROW_PX, color=GREY)
     return drawing.figure(title=title, alt=f"{title}, front to the right. {saddle_words}. {bar_words}.", rows=rows)
 
 

@@ -132,7 +132,7 @@ def test_bars_move_straight_down_to_scale():
     shapes, texts = drawn(awkward("plain").parts[2].svg)
     scale = scale_px_per_mm(shapes, texts, 10)
     old, new = (
-        next(s.box for s in shapes if s.dashes == dashes and abs(s.box[2] - s.box[0] - 44) < 0.1 and s.box[0] > 300)
+        next(s.box for s in shapes if s.dashes == dashes and abs(s.box[2] - s.box[0] - 36) < 0.1 and s.box[0] > 240)
         for dashes in ("8,4", None)
     )
     assert new[1] - old[1] == pytest.approx(4 * scale, abs=0.05)
