@@ -100,10 +100,10 @@ def _rows(leg: KneeChange) -> list[FigureRow]:
 
 
 def _panel(leg: KneeChange, ends_deg: Point) -> Figure:
-    drawing = Drawing(WIDTH_PX, TOP_PX + PLOT_PX + 54 + (16 if leg.lacking else 0))
+    drawing = Drawing(WIDTH_PX, TOP_PX + PLOT_PX + 36 + (16 if leg.lacking else 0))
     name = f"{leg.side.capitalize()} knee"
     drawing.heading(EDGE_PX, f"{name}: change over a turn")
-    drawing.paper.text((EDGE_PX, 28), "degrees, + more bent, − straighter than before", color=GREY)
+    drawing.paper.text((EDGE_PX, 28), "degrees by crank angle, + more bent, − straighter", color=GREY)
     low, high = ends_deg
     down_px = -PLOT_PX / (high - low)
     # degrees both ways: of the crank from side to side, of the knee upward
@@ -117,7 +117,7 @@ def _panel(leg: KneeChange, ends_deg: Point) -> Figure:
     _names(plot, leg)
     if leg.lacking:
         words = f"not assessed: {', '.join(leg.lacking)}"
-        drawing.paper.text((EDGE_PX, TOP_PX + PLOT_PX + 60), words, color=GREY)
+        drawing.paper.text((EDGE_PX, TOP_PX + PLOT_PX + 44), words, color=GREY)
     opening = f"{name}: change over a turn of the crank in degrees, more bent positive."
     return drawing.figure(title=f"{name} over a turn", alt=opening, rows=_rows(leg))
 
@@ -133,7 +133,6 @@ def _axes(plot: View, low_deg: float, high_deg: float) -> None:
     plot.lines([((angle, low_deg), (angle, high_deg)) for angle in PLACES], stroke=PALE, width_px=0.8)
     for angle, name in PLACES.items():
         paper.text((plot.x(angle), bottom + 13), (f"{angle}°", name), anchor="middle", color=GREY)
-    paper.text(((LEFT_PX + RIGHT_PX) / 2, bottom + 44), "crank angle, from the top toward the front", anchor="middle")
 
 
 def _names(plot: View, leg: KneeChange) -> None:

@@ -201,7 +201,7 @@ def _numbers(line: pandas.DataFrame) -> pandas.DataFrame:
     labels: list[dict] = []
     for each in line.sort_values(["setback_mm", "score"], ascending=[True, False]).itertuples():
         last = labels[-1] if labels else None
-        if last and each.setback_mm - last["setback_mm"] < 0.5 and last["score"] - each.score < 1.2:
+        if last and each.setback_mm - last["setback_mm"] < 0.5 and last["score"] - each.score < 1.4:
             last["trials"] += f", {each.trial}"
         else:
             labels.append({"setback_mm": each.setback_mm, "score": each.score, "trials": str(each.trial)})

@@ -29,7 +29,7 @@ __all__ = ["SeatMove", "SideLeg", "side_view", "whole_leg"]
 
 EDGE_PX, WORDS_PX, ROW_PX = 6, 12, 14
 # Left of the sheet the foot and below it the whole leg, right of them the axle large [px].
-FOOT_PX, TOP_PX, KEY_PX, NEAR_PX, LABELS_PX, NEAR_HEIGHT_PX = 164, 48, 118, 174, 66, 212
+FOOT_PX, TOP_PX, KEY_PX, NEAR_PX, LABELS_PX, NEAR_HEIGHT_PX = 164, 48, 104, 174, 66, 212
 # A sketched foot: places along the sole from heel or joint, and above it [mm]. Nothing is read from it.
 HEEL_BEHIND_ANKLE_MM, SKETCHED_ANKLE_MM, SKETCHED_HEIGHT_MM, SKETCHED_SOLE_MM = 45, 130, 75, 20
 FOREFOOT = ((-24, 50), (22, 40), (58, 22), (72, 6), (64, 0))
@@ -230,10 +230,10 @@ def _whole_foot(view: View, leg: SideLeg) -> None:
 
 def _marks(view: View, leg: SideLeg, setback: float, **look: str) -> None:
     """Draw joint and ankle: a small upright on the sole, a ring."""
-    view.path([leg.place(0, above, setback) for above in (-5, 9)], width_px=2, **look)
+    view.path([leg.place(0, above, setback) for above in (-8, 14)], width_px=2, **look)
     ankle = leg.ankle(setback)
     if ankle is not None:
-        _ring(view, ankle, 4, **look)
+        _ring(view, ankle, 6, **look)
 
 
 def _ring(view: View, middle: Point, radius_mm: float, *, fill: str = "none", **look: str) -> None:
@@ -277,10 +277,10 @@ def _key(drawing: Drawing, leg: SideLeg, chain: Sequence[Point] | None, top: flo
         lines = wrapped(words, width_px=FOOT_PX - EDGE_PX, size_px=WORDS_PX)
         paper.text((EDGE_PX, top + 8), lines, row_px=ROW_PX, color=GREY)
         return
-    paper.text((EDGE_PX, top + 8), "whole leg (key)", color=GREY)
+    paper.text((EDGE_PX, top + 8), f"whole leg, crank at {whole(leg.crank_angle_deg)}°", color=GREY)
     circle = leg.crank_mm
     xs, ys = zip(*chain, (-circle, -circle), (circle, circle), strict=True)
-    scale = min(64 / (max(xs) - min(xs)), (KEY_PX - 50) / (max(ys) - min(ys)))
+    scale = min(64 / (max(xs) - min(xs)), (KEY_PX - 40) / (max(ys) - min(ys)))
     view = drawing.view(origin_px=(EDGE_PX + 4 - min(xs) * scale, top + 32 + max(ys) * scale), px_per_mm=scale)
     _ring(view, (0, 0), circle, stroke=GREY, pattern="dotted")
     view.path(chain, width_px=1.6)
@@ -291,7 +291,6 @@ def _key(drawing: Drawing, leg: SideLeg, chain: Sequence[Point] | None, top: flo
     paper.line((ankle[0] + 3, ankle[1]), (aside - 3, ankle[1]), stroke=GREY, width_px=0.6)
     for words, x, y in (("hip", hip[0] + 4, hip[1] - 10), ("knee", knee[0] + 8, knee[1]), ("ankle", aside, ankle[1])):
         paper.text((x, y), words, color=GREY)
-    paper.text((EDGE_PX, top + KEY_PX - 8), f"crank at {whole(leg.crank_angle_deg)}°", color=GREY)
 
 
 def _near(drawing: Drawing, leg: SideLeg) -> None:

@@ -38,7 +38,7 @@ def draw_seat(seat: SeatMove) -> Figure:
         row("", "seat-tube angle", seat.seat_tube_angle_deg, unit="deg", to=rounded),
         row("", "bars down", seat.bar_down_mm, lacking="not given", said=""),
     ]
-    notes = "Grey, dashed: before. Ink, solid: after. Saddle and bars sketched; moves to scale."
+    notes = "Dashed: before. Saddle and bars sketched; moves to scale."
     if seat.seat_tube_angle_deg is None:
         notes += " Seat-tube angle: not measured, drawn upright."
     lines = wrapped(notes, width_px=0.95 * WIDTH_PX, size_px=WORDS_PX)

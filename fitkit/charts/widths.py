@@ -27,8 +27,8 @@ __all__ = ["WidthSide", "widths"]
 Spans = tuple[tuple[float, float], ...]
 
 EDGE_PX, MARGIN_PX, GAP_PX = 6, 28, 10
-TITLE_PX, SIDE_PX, WORDS_PX, ROW_PX = 15, 15, 12, 16
-BAR_PX, HATCH_PX, LEAST_BAR_PX, LEAST_RANGE_MM = 15, 5, 3, 12
+TITLE_PX, SIDE_PX, WORDS_PX, ROW_PX = 13, 13, 12, 14
+BAR_PX, HATCH_PX, LEAST_BAR_PX, LEAST_RANGE_MM = 11, 5, 3, 12
 REACHED, REFUSED, BLANK = "reached with these parts", "only with refused parts", "nothing reaches"
 
 
@@ -91,7 +91,7 @@ def widths(sides: Sequence[WidthSide], *, family: str = "") -> Figure:
     px_per_mm = (WIDTH_PX - 2 * MARGIN_PX) / (len(changes) - 1)
     line = drawing.across(origin_px=(MARGIN_PX - low * px_per_mm, 0), px_per_mm=px_per_mm)
     for side in sides:
-        top = _side(line, side, changes, top) + 14
+        top = _side(line, side, changes, top) + 8
     drawing.paper.text((EDGE_PX, top), notes, row_px=ROW_PX, color=GREY)
     drawing.height_px = math.ceil(top + ROW_PX * len(notes))
     opening = f"{title}, as changes of half-stance in mm, outward positive."
@@ -165,14 +165,14 @@ def _side(line: View, side: WidthSide, changes: range, top: float) -> float:
     # Tops of the bar, of the names under the line, of what is said below them [px].
     bar = top + 22 + ROW_PX * (1 + max((at for *_, at in marks), default=-1))
     bar += 18 if side.wish_mm is not None else 0
-    names_px = bar + BAR_PX + 37
+    names_px = bar + BAR_PX + 33
     said_px = names_px + ROW_PX * (1 + max((tier for *_, tier in names), default=-1))
     paper.text((EDGE_PX, top + 6), _heading(side), size_px=SIDE_PX, bold=True)
     _bars(line, side, bar)
     _axis(line, changes, bar + BAR_PX)
     for words, x, anchor, at in marks:
         color = BLUE if words.startswith("wish") else INK
-        paper.text((x, top + 27 + ROW_PX * at), words, anchor=anchor, bold=True, color=color)
+        paper.text((x, top + 24 + ROW_PX * at), words, anchor=anchor, bold=True, color=color)
     if side.wish_mm is not None:
         _pointers(line, side, bar)
     for words, centre, tier in names:

@@ -91,7 +91,7 @@ def test_ankle_before_and_after_are_to_scale_from_the_axle(name):
         behind, above = leg.ankle_to_mtp1_mm - setback, leg.ankle_height_mm + leg.axle_to_foot_sole_mm
         ahead = -behind * math.cos(p) + above * math.sin(p)
         up = behind * math.sin(p) + above * math.cos(p)
-        ankle = rings(shapes, dashes=dashes, radius_mm=4, scale=scale)[0]
+        ankle = rings(shapes, dashes=dashes, radius_mm=6, scale=scale)[0]
         assert ankle == pytest.approx((axle_x + ahead * scale, axle_y - up * scale), abs=0.05)
 
 

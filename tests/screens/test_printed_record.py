@@ -2,6 +2,7 @@
 
 import io
 import json
+import math
 
 import nbformat
 import pytest
@@ -21,18 +22,50 @@ BLOCKS = (
 )
 
 
+LEAST_PT = 8  # what a reader of ordinary sight can read at arm's length
+
+
 @pytest.fixture
-def printed(browser):
-    """Return a function that prints a page and returns the words of each side."""
+def paper(browser):
+    """Return a function that prints a page and returns its sides."""
 
     def print_page(address=None, html=None):
         page = browser.new_page()
         page.goto(address) if address else page.set_content(html)
         data = page.pdf(prefer_css_page_size=True)
         page.close()
-        return [" ".join(side.extract_text().split()) for side in PdfReader(io.BytesIO(data)).pages]
+        return PdfReader(io.BytesIO(data)).pages
 
     return print_page
+
+
+@pytest.fixture
+def printed(paper):
+    """Return a function that prints a page and returns the words of each side."""
+    return lambda *address, **html: [" ".join(side.extract_text().split()) for side in paper(*address, **html)]
+
+
+def letters_pt(side):
+    """Return the words of a printed side, its drawings' too, each with the size of its letters [pt]."""
+    found = []
+
+    def visit(words, page, line, _, size):
+        if words.strip():
+            areas = (matrix[0] * matrix[3] - matrix[1] * matrix[2] for matrix in (page, line))
+            found.append((size * math.sqrt(abs(math.prod(areas))), words.strip()))
+
+    side.extract_text(visitor_text=visit)
+    return found
+
+
+# With every drawing there is; with parts for the width; with few.
+@pytest.mark.parametrize("key", [*FULLEST, "rider-111_2026-05-06_road", "rider-108_2026-03-02_road"])
+def test_every_letter_of_a_printed_record_can_be_read(paper, demo_reports, key):
+    letters = [each for side in paper((demo_reports / key / "record.html").as_uri()) for each in letters_pt(side)]
+    drawn = {"Left sole from below", "10", "big-toe side", "rider's left"}
+    assert drawn <= {words for _, words in letters}, "the drawings' words are no text"
+    small = sorted(each for each in letters if round(each[0], 1) < LEAST_PT)
+    assert not small
 
 
 @pytest.mark.parametrize("key", KEYS)
