@@ -245,9 +245,7 @@ def sprint_points(sprints: Records, *, band_w: Sequence[float] | None) -> Figure
             f"Grey band {low} to {high} W about the mean {mean} W of {settings[0]}: "
             "no mean inside it can be told from that one."
         )
-    chart = alt.layer(*layers).properties(
-        width=PLOT_WIDTH_PX, height=150, title=_titled("Sprints", subtitle)
-    )
+    chart = alt.layer(*layers).properties(width=PLOT_WIDTH_PX, height=150, title=_titled("Sprints", subtitle))
     return from_altair(chart, alt=f"Peak power of each sprint: {told}. {tail}", title="Sprints by setting")
 
 

@@ -340,7 +340,9 @@ def _setbacks(view: View, leg: SideLeg, sole_y: float, left: float) -> None:
 
 
 def _notes(leg: SideLeg) -> list[str]:
-    notes = ["Grey, dashed: before. Ink, solid: after. Upright on the sole: the joint. Ring: the ankle. All in mm; foot sketched."]
+    notes = [
+        "Grey, dashed: before. Ink, solid: after. Upright on the sole: the joint. Ring: the ankle. Foot sketched; mm."
+    ]
     if leg.ankle_move_mm is not None and leg.move_mm:
         forward, down = leg.ankle_move_mm
         ways = f"{halves(abs(forward))} {'back' if forward < 0 else 'forward'} and {halves(abs(down))}"

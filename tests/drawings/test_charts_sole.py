@@ -260,8 +260,8 @@ def test_ordinary_pair_stays_under_14_kilobytes():
     assert len(awkward("plain")[0].svg.encode()) < 14000
 
 
-def test_smallest_words_are_readable_on_a_telephone():
-    # House choice: 9 px at least when the picture is 340 px wide.
+def test_smallest_words_are_readable_in_a_printed_column():
+    # House choice: 11 px, 8 pt, at least when the picture is 340 px wide.
     for name in AWKWARD:
         for _, texts in awkward(name)[1]:
             assert min(each.size_px for each in texts) * 340 / 360 >= 11
