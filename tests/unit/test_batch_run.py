@@ -123,10 +123,10 @@ def test_unchanged_visits_are_left_alone_and_again_makes_them(clinic):
 
 
 def test_a_changed_visit_is_made_and_so_is_the_one_after_it(clinic):
-    first, second = clinic.visit("rider-1", "2025-01-01"), clinic.visit("rider-1", "2026-03-04")
-    other = clinic.visit("rider-2")
+    first = clinic.visit("rider-1", "2025-01-01", rider={"mass_kg": 70})
+    second, other = clinic.visit("rider-1", "2026-03-04"), clinic.visit("rider-2")
     clinic.run()
-    clinic.visit("rider-1", "2025-01-01", fitter_id="f1")
+    clinic.visit("rider-1", "2025-01-01", rider={"mass_kg": 71})
     clinic.run()
     assert clinic.made == [first, second]
     assert clinic.summary()[other]["status"] == "unchanged"
