@@ -18,7 +18,7 @@ from fitkit.batch import engine, run
 from fitkit.batch.job import Limits
 
 pages = types.ModuleType("fitkit.report.pages")
-pages.record_html = lambda notebook, *, title: f"<title>{title}</title>{len(notebook.cells)} cells"
+pages.record_html = lambda notebook, *, title, is_full=False: f"<title>{title}</title>{len(notebook.cells)} cells"
 pages.sheet_html = lambda sheet: json.dumps(sheet)
 report = types.ModuleType("fitkit.report")
 report.pages = pages
