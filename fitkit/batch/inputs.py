@@ -17,6 +17,7 @@ from fitkit.files import make_folder, os_reason, write_new
 from fitkit.house import House, HouseProblems
 from fitkit.problems import WrongCallError
 from fitkit.session import Session, SessionProblems
+from fitkit.session.bike import RIDE_FILES
 from fitkit.session.checks import doubts
 from fitkit.session.reading import is_empty
 from fitkit.session.study import load_study
@@ -207,7 +208,7 @@ def _problems_of_study(path: Path) -> tuple[str, ...]:
 
 def _named_files(path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[str, ...]]:
     named, problems = {}, []
-    for field in ("films", "power_files"):
+    for field in RIDE_FILES:
         for index, entry in enumerate(getattr(opened.ride, field)):
             problem = _misplaced(entry.file, path.name)
             if problem:

@@ -239,6 +239,9 @@ class Ride(Part):
     power_files: tuple[NamedFile, ...] = listed("Power files")
 
 
+RIDE_FILES = ("films", "power_files")  # the lists that name files beside the session
+
+
 class PositionSide(Part):
     """One side of a position."""
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from fitkit.problems import Problem, joined, said, slip
+from fitkit.session.bike import RIDE_FILES
 from fitkit.session.models import Session
 from fitkit.session.paths import counting, find, get, holds_any, kept, steps_of, value_at
 from fitkit.vocabulary import SIGNS, SIZE_SYSTEMS
@@ -93,7 +94,7 @@ def _pitch_tables(tree: dict) -> Iterator[Problem]:
 
 def _named_files(tree: dict) -> Iterator[Problem]:
     count = len(_items(tree, "trials"))
-    for name in ("films", "power_files"):
+    for name in RIDE_FILES:
         for place, item in enumerate(_items(tree, "ride", name)):
             trial = get(item, ("trial",))
             if isinstance(trial, int) and not isinstance(trial, bool) and not 0 <= trial < count:

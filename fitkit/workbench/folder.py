@@ -10,6 +10,7 @@ import shutil
 import tempfile
 from dataclasses import dataclass
 from functools import cache
+from itertools import chain
 from pathlib import Path, PurePosixPath
 
 import platformdirs
@@ -17,6 +18,7 @@ import platformdirs
 from fitkit import files, session
 from fitkit.files import make_folder, replace_durably
 from fitkit.session import Session, SessionProblems
+from fitkit.session.bike import RIDE_FILES
 
 __all__ = [
     "LEARNING",
@@ -135,7 +137,7 @@ class WorkFolder:
                 "one of the two away"
             )
         _copy(path, target)
-        for entry in (*loaded.ride.films, *loaded.ride.power_files):
+        for entry in chain.from_iterable(getattr(loaded.ride, name) for name in RIDE_FILES):
             if ".." not in PurePosixPath(entry.file).parts and "\\" not in entry.file:
                 _copy(path.parent / entry.file, target.parent / entry.file)
         return target
