@@ -17,7 +17,7 @@ from fitkit.report import rider_sheet
 from fitkit.report.changes import ENGLISH
 from fitkit.report.pages import sheet_html
 from fitkit.vocabulary import SIGN_WORDS, SIGNS
-from fitkit.words import Catalogue, capital
+from fitkit.words import Catalogue, capital, catalogue
 
 SIDES = ("left", "right")
 BOTH = {
@@ -212,3 +212,9 @@ def test_a_second_catalogue_leaves_no_word_of_the_first(assessments):
         while inner != text:
             inner, text = text, re.sub(r"⟦[^⟦⟧]*⟧", "", text)
         assert not re.search(r"[^\W\d]", text), text
+
+
+def test_every_other_language_has_the_same_keys_and_places():
+    first = {key: blanks(str(text)) for key, text in leaves(ENGLISH.tree)}
+    for path in files.template("rider_sheet_words.toml").parent.glob("rider_sheet_words_*.toml"):
+        assert {key: blanks(str(text)) for key, text in leaves(catalogue(path).tree)} == first, path.name
