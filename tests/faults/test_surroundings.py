@@ -164,7 +164,7 @@ def test_changed_house_rules_make_all_again_and_changed_times_none(clinic):
 
 def test_a_notebook_sees_copies_of_its_inputs_and_nothing_else(clinic):
     clinic.notebook(SEES)
-    clinic.visit("rider-1", "2025-01-01")
+    clinic.visit("rider-1", "2025-01-01", rider={"mass_kg": 70})
     key = clinic.visit("rider-1", fitter_id="f1", ride={"films": [{"file": "json.py"}, {"file": "films/left.mp4"}]})
     study = {"fitter_id": "f1", "date": "2026-01-01"}
     study |= {"place_sd_mm": 1, "place_df": 9, "spread_sd_mm": 1, "spread_df": 9}

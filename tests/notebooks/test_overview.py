@@ -33,7 +33,7 @@ def test_the_page_is_one_small_private_file(made):
     assert len(page) < 150_000
     assert POLICY in text
     assert "<script" not in text
-    assert not re.search(r"(src|href)=\"(?!data:)", text)
+    assert not re.search(r"(src|href)=\"(?!data:|#)", text)
     assert "1500 visits" in text
     for name in (PAGE, NOTEBOOK):
         assert str(made) not in (made / "out" / name).read_text(encoding="utf-8")
