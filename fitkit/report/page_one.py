@@ -169,8 +169,8 @@ def _cleats(assessment: Assessment) -> list[tuple]:
     rows += _row("Tried", {side: (_tried(assessment, side), "") for side in SIDES})
     rows += _row("Starting band", ends("band_low", "band_high"))
     rows += _row("Slots", ends("slot_least", "slot_greatest"))
-    kinds = {assessment.advice[side].kind in ("decided", "kept") for side in SIDES}
-    title = "Decided or advised" if len(kinds) > 1 else "Decided" if kinds == {True} else "Advised for today"
+    kinds = {{"decided": "Decided", "kept": "Kept in a trial"}.get(assessment.advice[side].kind) for side in SIDES}
+    title = (kinds.pop() or "Advised for today") if len(kinds) == 1 else "Decided, kept or advised"
     rows += _row(title, {side: (_target(assessment, side), "") for side in SIDES})
     if any(assessment[f"{side}.cleat_setback.as_left"].is_known for side in SIDES):
         rows.append(("As left, measured again", *of_feet("cleat_setback.as_left").values()))
@@ -212,7 +212,9 @@ def _width(assessment: Assessment) -> list[tuple]:
     rows = [("Half-stance", *(_number(assessment[f"{side}.half_stance"]) for side in SIDES))]
     wishes = {side: getattr(assessment.visit.session.wish, side).half_stance_change_mm for side in SIDES}
     rows += _row("Wished change", {side: (plain(wish) if wish else "", "") for side, wish in wishes.items()})
-    chosen = {side: ", ".join(choice.chosen) or "none" for side, choice in assessment.choices.items()}
+    # An open sign withholds the parts, whatever the search found.
+    choices = {} if assessment.parts is None else assessment.choices
+    chosen = {side: ", ".join(choice.chosen) or "none" for side, choice in choices.items()}
     rows += _row("Parts for it", {side: (chosen.get(side, ""), "") for side in SIDES})
     turns = [assessment[f"{side}.thread.turns"] for side in SIDES]
     return rows + ([("Thread engaged, turns", *map(_number, turns))] if any(each.is_known for each in turns) else [])
@@ -233,4 +235,5 @@ def _saddle_words(assessment: Assessment) -> str:
     if saddle.assumes_dropping(assessment):
         return "No saddle height is advised: ride and measure first."
     bars = f", bars {saddle.how_far(bar)}" if bar.is_known else ""
-    return f"The cleats ask: saddle {saddle.how_far(down)}{bars}; measure the knee again after riding."
+    asked = f"saddle {saddle.how_far(down)}{bars}"
+    return f"The cleats ask: {asked}; measure the knee again after riding.{saddle.done_words(assessment)}"

@@ -51,7 +51,7 @@ def saddle(assessment: Assessment) -> Sentences:
         f"both legs, if the foot keeps its pitch; the pitch habit alone (the heel up to {habit:g} degrees higher or "
         f"lower than before) can shift that by {_habit_mm(assessment)} mm either way: measure the knee again after "
         "riding."
-        f"{_done(assessment)}",
+        f"{done_words(assessment)}",
         *stacks,
         f"Bars {how_far(bar)} with it, to keep the drop; lower bars are a posture, not a speed."
         + "".join(f" {capital(note)}." for note in bar.notes),
@@ -114,7 +114,7 @@ def how_far(down: Estimate) -> str:
     return f"{halves(abs(down.value))} mm {way}{ends}"
 
 
-def _done(assessment: Assessment) -> str:
+def done_words(assessment: Assessment) -> str:
     """Say what was done with the saddle, where its height was noted after as found."""
     inputs = Inputs(assessment.visit)
     before, now = inputs.number("as_found.saddle_height_mm"), inputs.number_now("saddle_height_mm")

@@ -117,6 +117,23 @@ def test_a_visit_just_begun_has_a_first_page_too(printed, tmp_path):
     assert "not assessed" in side
 
 
+def test_the_first_side_says_what_of_the_saddle_is_done_already():
+    # 738 as found and 736 as left: read as still to do, it would be done twice
+    page = Record(DEMO_SESSIONS / "rider-105_2026-03-02_road.json").page_one()
+    assert "saddle 2 mm down" in page.blocks["saddle_words"]
+    assert "Done: 2 mm down." in page.blocks["saddle_words"]
+
+
+def test_no_part_stands_on_the_first_side_before_a_clinician_has_seen_the_rider(tmp_path):
+    document = json.loads((DEMO_SESSIONS / "rider-111_2026-05-06_road.json").read_text(encoding="utf-8"))
+    path = tmp_path / "rider-111_2026-05-06_road.json"
+    for signs, is_named in (([], True), ([{"sign": "knee_swollen", "side": "left"}], False)):
+        path.write_text(json.dumps({**document, "signs": signs}), encoding="utf-8")
+        shown = Record(path).page_one()._repr_html_()
+        assert ("C-spindle" in shown) is is_named
+        assert ("Parts for it" in shown) is is_named
+
+
 def test_a_visit_with_more_than_the_first_side_holds_tells_the_rest_overleaf(printed, tmp_path):
     regions = ["low_back", "neck", "hand", "hip", "calf", "toes"]
     seen = ["heel_drops", "toes_point", "ankling", "unsteady", "hip_drop", "heel_swing"]
