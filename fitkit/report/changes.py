@@ -12,7 +12,17 @@ from fitkit.session import key
 from fitkit.session.paths import value_at
 from fitkit.words import Catalogue, catalogue, halved, halves, plain
 
-__all__ = ["ENGLISH", "Change", "alike", "also_changed", "changes", "part_words", "setting_words", "to_do"]
+__all__ = [
+    "ENGLISH",
+    "Change",
+    "alike",
+    "also_changed",
+    "changes",
+    "owed_names",
+    "part_words",
+    "setting_words",
+    "to_do",
+]
 
 ENGLISH = catalogue(files.template("rider_sheet_words.toml"))
 
@@ -207,6 +217,11 @@ def to_do(assessment: Assessment, say: Catalogue = ENGLISH) -> list[str]:
     """Return what saddle and bars owed at the last visit and still owe, and what they owe since."""
     said = [say("remains.to_do_last_time", owed=each.words(say)) for each in _owed_from_last_time(assessment)]
     return said + [say("remains.to_do", owed=each.words(say)) for each in _owed(assessment)]
+
+
+def owed_names(assessment: Assessment) -> set[str]:
+    """Return the fields of saddle and bars that `to_do` speaks of."""
+    return {each.name for each in (*_owed_from_last_time(assessment), *_owed(assessment))}
 
 
 def _owed(assessment: Assessment) -> list[_Owed]:

@@ -7,7 +7,7 @@ from fitkit.advice_words import slots_words, value_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.files import template
-from fitkit.report.changes import ENGLISH, Change, changes, setting_words, to_do
+from fitkit.report.changes import ENGLISH, Change, changes, owed_names, setting_words, to_do
 from fitkit.report.cleats import instruction, slip_words
 from fitkit.report.sheet import PEDAL, going_back, torques
 from fitkit.report.stance import foot_gaps
@@ -43,8 +43,9 @@ def workshop_slip(assessment: Assessment) -> dict:
     }
     if cautions.stops_advice(session):
         return slip | _stopped(assessment, found)
-    back = {name for advice in assessment.advice.values() for name in advice.also_back}
-    whole = [_whole(each) for each in found if each.side is None and (each.words or each.name not in back)]
+    # What is to go back, or is owed for a moved cleat, is said as such and never "leave as found" besides.
+    elsewhere = {name for advice in assessment.advice.values() for name in advice.also_back} | owed_names(assessment)
+    whole = [_whole(each) for each in found if each.side is None and (each.words or each.name not in elsewhere)]
     sides = [(side.capitalize(), WORKSHOP(f"slip.thread.{side}"), _side(assessment, found, side)) for side in SIDES]
     return slip | {
         "stopped": [],

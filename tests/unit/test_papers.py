@@ -7,6 +7,7 @@ from fitkit import house, session
 from fitkit.assessment import Visit, assess
 from fitkit.report.papers import floor_order, room_sheet_html, setting_strip_html, strips
 from fitkit.report.workshop import workshop_slip
+from tests.conftest import DEMO_SESSIONS
 
 # Typed from a label or a maker's paper, or decided in the visit: nothing to be measured on the floor.
 NOT_ON_THE_FLOOR = (
@@ -90,6 +91,17 @@ def test_a_cleat_ahead_of_the_mark_and_one_that_crosses_it_are_told_apart(assess
     crossing = {"as_found.left.cleat_setback_mm": [-3], "decided.moved_mm": {"left": 5}}
     words = rows_of(workshop_slip(assessed(NOTHING_LEFT | crossing)))["Left cleat"]["words"]
     assert words == "5 mm toward the heel: from 3 mm ahead of the mark to 2 mm behind the mark"
+
+
+def test_a_saddle_owed_for_a_moved_cleat_is_never_to_be_left_as_found_besides():
+    document = json.loads((DEMO_SESSIONS / "rider-101_2026-03-02_road.json").read_text(encoding="utf-8"))
+    kept = {"position": {"moved_mm": {"left": 4, "right": 0}}, "kept": True}
+    kept["unsteadiness"] = {"left": [1], "right": [1]}
+    loaded = session.parse(json.dumps(document | {"decided": {}, "as_left": {}, "trials": [kept]}).encode())
+    slip = workshop_slip(assess(Visit(session.key(loaded), loaded, house.load())))
+    assert any("Saddle height 1 mm down" in line for line in slip["to_do"])
+    assert not any(what.startswith("Saddle height") for what in rows_of(slip))
+    assert any(what.startswith("Bar height") for what in rows_of(slip))
 
 
 def test_what_is_noted_as_left_is_not_asked_for_again(assessed):
