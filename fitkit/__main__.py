@@ -13,8 +13,6 @@ from typing import Any
 
 from fitkit import __version__
 
-__all__ = ["main"]
-
 _FINE, _PROBLEMS, _WRONG_CALL = 0, 1, 2
 _STOPPED = 130
 _MOST_WORKERS = 64

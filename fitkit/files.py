@@ -14,20 +14,6 @@ from filelock import FileLock, Timeout
 
 from fitkit.words import one_line
 
-__all__ = [
-    "Access",
-    "append_durably",
-    "locked",
-    "make_folder",
-    "notebook",
-    "os_reason",
-    "remove",
-    "replace_durably",
-    "sync_folder",
-    "template",
-    "write_new",
-]
-
 _WAIT_S = 30  # nobody holds a lock for longer than one save takes
 _POLL_S = 0.005
 _PACKAGE = Path(__file__).resolve().parent

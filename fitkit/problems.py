@@ -15,8 +15,6 @@ from typing import Any
 
 from fitkit.words import count, printable
 
-__all__ = ["Problem", "Problems", "WrongCallError", "joined", "json_tree", "near", "said", "slip", "table_rows"]
-
 Steps = tuple[str | int, ...]
 
 

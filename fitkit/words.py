@@ -13,25 +13,6 @@ from datetime import date
 from functools import cache
 from pathlib import Path
 
-__all__ = [
-    "Catalogue",
-    "capital",
-    "catalogue",
-    "count",
-    "day",
-    "decimal",
-    "halved",
-    "halves",
-    "one_line",
-    "plain",
-    "printable",
-    "rounded",
-    "signed",
-    "span",
-    "tenths",
-    "whole",
-]
-
 _MONTHS = (
     "January",
     "February",

@@ -15,8 +15,6 @@ from scipy.optimize import isotonic_regression
 from fitkit.charts.figure import BLUE, FONT, GREY, INK, NAMESPACE, PATTERNS, Figure, FigureRow, text_width_px, words_of
 from fitkit.words import rounded, whole
 
-__all__ = ["Drawing", "Point", "View", "clamped", "spread"]
-
 Point = tuple[float, float]
 Piece = tuple[Point, Point]
 

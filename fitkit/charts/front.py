@@ -25,8 +25,6 @@ from fitkit.charts.figure import (
 from fitkit.estimate import Estimate
 from fitkit.words import capital, halved, halves, rounded, span, tenths
 
-__all__ = ["FrontSide", "front_view"]
-
 EDGE_PX, MIDDLE_PX, SAID_PX, WORDS_PX = 6, WIDTH_PX / 2, 15, 12
 HALF_PX = MIDDLE_PX - EDGE_PX
 # Heights are only an order from hip to pedal [px below the words on top].

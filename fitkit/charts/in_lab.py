@@ -6,8 +6,6 @@ import altair as alt
 
 from fitkit.charts.figure import CONFIG
 
-__all__ = ["in_lab"]
-
 # Lab carries its own renderer for this type; Altair's usual way fetches one from the network.
 _TYPE = "application/vnd.vegalite.v5+json"
 # No menu entry that hands a chart's data to a page elsewhere.

@@ -12,8 +12,6 @@ from fitkit.charts.canvas import Drawing, Point, View, spread
 from fitkit.charts.figure import BLUE, GREY, INK, PALE, WIDTH_PX, Figure, FigureRow, beside, check_sides, row, tenth
 from fitkit.words import capital, signed, tenths
 
-__all__ = ["CHOICES", "KneeChange", "knee_change"]
-
 CHOICES = {
     "saddle untouched": {"stroke": INK, "pattern": "dashed"},
     "height only": {"stroke": BLUE, "pattern": "solid"},

@@ -15,8 +15,6 @@ import vl_convert
 from fitkit.charts.figure import BLUE, CONFIG, FONT, GREY, INK, NAMESPACE, PALE, PATTERNS, Figure, beside
 from fitkit.words import capital, halved, halves, tenths, whole
 
-__all__ = ["agreement_plot", "from_altair", "knee_tracks", "settled_by_size", "sprint_points", "trial_lines"]
-
 Records = Sequence[Mapping] | pandas.DataFrame
 
 PLOT_WIDTH_PX, PLOT_HEIGHT_PX = 300, 92  # within the axes

@@ -11,8 +11,6 @@ from fitkit.charts.figure import BLUE, GREY, INK, PALE, Figure, wrapped
 from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, sole_outline
 from fitkit.words import Catalogue
 
-__all__ = ["RiderSole", "rider_soles"]
-
 # Drawn for a column of a sheet: shrunk to 70 mm its smallest words are 8 pt.
 SOLE_WIDTH_PX, HEAD_PX, SOLE_PX, ROW_PX, SMALL_PX, ARROW_PX = 168, 24, 244, 18, 14, 26
 CLEAT_MM = (21.0, 19.0)  # half of a sketched cleat, sideways and along the shoe; no maker's

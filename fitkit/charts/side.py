@@ -25,8 +25,6 @@ from fitkit.charts.figure import (
 from fitkit.charts.side_seat import SeatMove, draw_seat
 from fitkit.words import halved, halves, rounded, tenths, whole
 
-__all__ = ["SeatMove", "SideLeg", "side_view", "whole_leg"]
-
 EDGE_PX, WORDS_PX, ROW_PX = 6, 12, 14
 # Left of the sheet the foot and below it the whole leg, right of them the axle large [px].
 FOOT_PX, TOP_PX, KEY_PX, NEAR_PX, LABELS_PX, NEAR_HEIGHT_PX = 164, 48, 104, 174, 66, 212

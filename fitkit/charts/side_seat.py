@@ -9,8 +9,6 @@ from fitkit.charts.canvas import Drawing, Point, View
 from fitkit.charts.figure import BEFORE, BLUE, GREY, INK, PALE, WIDTH_PX, Figure, check_numbers, row, wrapped
 from fitkit.words import halved, halves, rounded, whole
 
-__all__ = ["SeatMove", "draw_seat"]
-
 EDGE_PX, WORDS_PX, ROW_PX = 6, 12, 14
 GREATEST_PX_PER_MM, SADDLE_X_PX, BARS_X_PX, BAR_PX, TUBE_PX = 3, 150, 280, 18, 46
 SADDLE_TOP_PX, SADDLE_HALF_PX = 46, 76

@@ -11,8 +11,6 @@ from fitkit.charts.figure import NOT_KNOWN, FigureRow, has_interval, row
 from fitkit.estimate import Estimate
 from fitkit.words import capital, halved, halves
 
-__all__ = ["JOINT_PLACE", "SOLE", "Ends", "SoleFoot", "ends_words", "sole_outline", "sole_rows"]
-
 Ends = tuple[float | None, float | None]
 
 # A sketched sole: place from heel to toe tip, then half-breadths to the big-toe and little-toe side, all in parts

@@ -26,8 +26,6 @@ from fitkit.charts.figure import (
 from fitkit.charts.sole_foot import JOINT_PLACE, SOLE, SoleFoot, ends_words, sole_rows
 from fitkit.words import capital, halved, halves
 
-__all__ = ["SoleFoot", "soles"]
-
 # The sheet, left to right: a ruler (on the big-toe side), the part of the sole round the joint, its labels [px].
 EDGE_PX, RULER_PX, PART_PX, GUTTER_PX = 6, 29, 202, 15
 LABEL_PX = WIDTH_PX - 2 * EDGE_PX - RULER_PX - PART_PX - GUTTER_PX

@@ -22,8 +22,6 @@ from fitkit.charts.figure import (
 )
 from fitkit.words import capital, signed, tenths
 
-__all__ = ["WidthSide", "widths"]
-
 Spans = tuple[tuple[float, float], ...]
 
 EDGE_PX, MARGIN_PX, GAP_PX = 6, 28, 10

@@ -15,8 +15,6 @@ from fitkit.house.rules import CLOSED, between, problems_of, refuse, shown
 from fitkit.problems import Problem, near, table_rows
 from fitkit.vocabulary import KINDS_BY_WIDTH, KINDS_OF_COLUMN, PART_KINDS, WIDENING_KINDS, PartKind
 
-__all__ = ["COLUMNS", "Part", "parse_parts"]
-
 GREATEST_NAME = 60
 _NUMBER = re.compile(r"[+-]?(\d+(\.\d*)?|\.\d+)", re.ASCII)
 _FORMULA = ("=", "+", "-", "@")

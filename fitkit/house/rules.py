@@ -16,20 +16,6 @@ from fitkit.estimate import Grade
 from fitkit.problems import Problem, joined, json_tree, near
 from fitkit.vocabulary import Cause
 
-__all__ = [
-    "CLOSED",
-    "Clinic",
-    "Rules",
-    "Shift",
-    "Spread",
-    "StartingBand",
-    "between",
-    "parse_rules",
-    "problems_of",
-    "refuse",
-    "shown",
-]
-
 GREATEST_SHOWN = 60
 
 # Shared by every house model: nothing converted, nothing unknown let through, nothing changed afterwards.

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from fitkit.assessment import Assessment
     from fitkit.calculations.readings import Interval
 
-__all__ = ["Number", "Sentences", "Table", "behind", "interval_words", "number_words", "table_of"]
-
 SIDES = ("left", "right")
 _UNITS = {"mm": " mm", "deg": "°", "": ""}
 

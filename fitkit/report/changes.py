@@ -12,18 +12,6 @@ from fitkit.session import key
 from fitkit.session.paths import value_at
 from fitkit.words import Catalogue, catalogue, halved, halves, plain
 
-__all__ = [
-    "ENGLISH",
-    "Change",
-    "alike",
-    "also_changed",
-    "changes",
-    "owed_names",
-    "part_words",
-    "setting_words",
-    "to_do",
-]
-
 ENGLISH = catalogue(files.template("rider_sheet_words.toml"))
 
 _CLEAT = "cleat_setback_mm"

@@ -15,8 +15,6 @@ from fitkit.report.blocks import Sentences, Table
 from fitkit.report.results import by_side, in_words, printed
 from fitkit.words import capital, catalogue, plain
 
-__all__ = ["BELIEFS", "Belief", "belief", "beliefs", "beside_reference", "where_it_stands"]
-
 _COMPARED = (
     "cleat_setback.as_found",
     "cleat_setback.start",

@@ -17,8 +17,6 @@ from nbformat import NotebookNode
 from fitkit import files
 from fitkit.words import Catalogue, catalogue
 
-__all__ = ["record_html", "render", "sheet_html"]
-
 
 def record_html(notebook: NotebookNode, *, title: str, is_full: bool = False) -> str:
     """Return the record's page: prose, tables and pictures of an executed notebook, without its code.

@@ -20,8 +20,6 @@ from fitkit.session.paths import value_at
 from fitkit.vocabulary import PLACES, SEEN_WORDS, SIGN_WORDS, SIGNS, UNSTEADINESS_WORDS, URGENCIES, choice_words
 from fitkit.words import day, halved, plain
 
-__all__ = ["Strip", "floor_order", "room_sheet_html", "setting_strip_html", "strips", "workshop_slip_html"]
-
 
 def workshop_slip_html(assessment: Assessment) -> str:
     """Return the workshop's page, one A4 side: what is to be done on either side and on saddle and bars."""

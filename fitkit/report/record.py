@@ -18,8 +18,6 @@ from fitkit.report.sheet import rider_sheet
 if TYPE_CHECKING:
     import pandas
 
-__all__ = ["RESULTS_TYPE", "SECTIONS", "SHEET_TYPE", "Emitted", "Record"]
-
 RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
 SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
 

@@ -15,8 +15,6 @@ from fitkit.session.study import MarkRepeats, load_repeats
 from fitkit.vocabulary import TAKEN_BRIEFLY
 from fitkit.words import capital, decimal
 
-__all__ = ["RepeatsShown", "example"]
-
 
 class RepeatsShown:
     """What a fitter's repeats show, part by part."""

@@ -17,8 +17,6 @@ from fitkit.report.changes import ENGLISH, Change, alike, changes, part_words, s
 from fitkit.report.saddle import assumes_dropping, is_anything_moved
 from fitkit.words import Catalogue, halved, halves, plain
 
-__all__ = ["PEDAL", "going_back", "rider_sheet", "torques"]
-
 _CLEAT = "cleat_setback_mm"
 _LISTS = ("stopped", "back", "parts", "toes", "odd", "rides", "bolts")  # what the sheet lists, often nothing
 PEDAL = ("washer_mm", "extender_mm", "spindle_to_cleat_centre_mm", "spindle_id", "extender_id")

@@ -13,8 +13,6 @@ from fitkit.report.sheet import PEDAL, going_back, torques
 from fitkit.report.stance import foot_gaps
 from fitkit.words import Catalogue, capital, catalogue, day, halved, halves, plain
 
-__all__ = ["WORKSHOP", "workshop_slip"]
-
 _CLEAT = "cleat_setback_mm"
 
 

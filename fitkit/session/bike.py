@@ -39,25 +39,6 @@ from fitkit.session.fields import (
 )
 from fitkit.session.rider import Complaint, Seen
 
-__all__ = [
-    "Bike",
-    "BikeSide",
-    "Film",
-    "KneeTravel",
-    "Moved",
-    "NamedFile",
-    "Photograph",
-    "PitchPoint",
-    "Position",
-    "PositionSide",
-    "Ride",
-    "RideSide",
-    "Trial",
-    "Unsteadiness",
-    "Wish",
-    "WishSide",
-]
-
 _calliper = partial(mm, kind="calliper")
 _gap = partial(mm, kind="gap")
 _given = partial(mm, kind=None)  # a count, or as a maker or a table says it

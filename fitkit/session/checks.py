@@ -17,8 +17,6 @@ from fitkit.session.paths import counting, find, get, holds_any, kept, steps_of,
 from fitkit.vocabulary import SIGNS, SIZE_SYSTEMS
 from fitkit.words import printable
 
-__all__ = ["doubts", "is_readings", "problems_between", "unusual"]
-
 SIDES = ("left", "right")
 _READINGS = "the dotted path of a list of readings, like as_found.left.cleat_setback_mm"
 

@@ -13,33 +13,6 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictStr, mo
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError, core_schema
 
-__all__ = [
-    "SCORE",
-    "Day",
-    "Identifier",
-    "Kind",
-    "Measured",
-    "Moment",
-    "Number",
-    "Part",
-    "PartialDay",
-    "PhotographedAt",
-    "Readings",
-    "RelativeFile",
-    "SaidText",
-    "Text",
-    "Worded",
-    "asked",
-    "degrees",
-    "listed",
-    "mm",
-    "needed",
-    "number",
-    "readings",
-    "readings_deg",
-    "readings_mm",
-]
-
 Kind = Literal["cleat_setback", "length", "pelvis", "angle", "gap", "calliper"]
 Readings = tuple[float, ...]
 Number = float | None

@@ -17,18 +17,6 @@ from fitkit.session.paths import pruned, put, same, steps_of
 from fitkit.session.reading import LIMIT_BYTES, SessionProblems
 from fitkit.vocabulary import FORMAT
 
-__all__ = [
-    "Change",
-    "add",
-    "differences",
-    "forget",
-    "history",
-    "history_path",
-    "keys_of",
-    "read_history",
-    "replay",
-]
-
 _ID = r"[a-z0-9-]{1,40}"
 _KEY = re.compile(rf"{_ID}_[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}_{_ID}")
 _OF_A_SESSION = re.compile(r"(?:(.+?)(?:\.history\.jsonl|\.json)|\.(.+)\.(?:lock|tmp))", re.DOTALL)

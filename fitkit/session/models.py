@@ -11,8 +11,6 @@ from fitkit.session.fields import Day, Identifier, Moment, Part, SaidText, Text,
 from fitkit.session.rider import Complaint, Rider, Seen, Shoes, Sign
 from fitkit.vocabulary import VERSION, Format, TakenHow
 
-__all__ = ["Amendment", "Consent", "Session", "SignOff", "SinceLast", "Struck"]
-
 
 class Struck(Part):
     """A reading that no longer counts, and why."""

@@ -18,24 +18,6 @@ from fitkit.problems import said
 from fitkit.session.fields import Kind, Measured, Worded
 from fitkit.session.models import Session
 
-__all__ = [
-    "FieldInfo",
-    "counting",
-    "describe",
-    "fields",
-    "find",
-    "get",
-    "group_names",
-    "holds_any",
-    "json_schema",
-    "kept",
-    "pruned",
-    "put",
-    "same",
-    "steps_of",
-    "value_at",
-]
-
 _PLACE = re.compile(r"0|[1-9][0-9]{0,6}")
 # Fields with a default stand in no file: absent means the default.
 _DEFAULTS = {("wish", "same_both_sides"): True}

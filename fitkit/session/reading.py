@@ -16,22 +16,6 @@ from fitkit.session.models import Session
 from fitkit.session.paths import FieldInfo, find, group_names, pruned
 from fitkit.vocabulary import FORMAT, VERSION
 
-__all__ = [
-    "LIMIT_BYTES",
-    "SessionProblems",
-    "checked",
-    "dump",
-    "earlier_path",
-    "earlier_visit",
-    "is_empty",
-    "key",
-    "load",
-    "parse",
-    "plain",
-    "read_bytes",
-    "tree_of",
-]
-
 LIMIT_BYTES = 1_000_000
 # What a file holds beside the visit: what it is named after, who keeps it, and whether the rider agrees to that.
 _NOT_OF_THE_VISIT = {"format", "version", "client_id", "visit_date", "setup", "fitter_id", "demonstration", "consent"}

@@ -46,8 +46,6 @@ from fitkit.vocabulary import (
     SizeSystem,
 )
 
-__all__ = ["Cleared", "Complaint", "Rider", "RiderSide", "Seen", "Shoe", "Shoes", "Sign"]
-
 
 class RiderSide(Part):
     """One leg of the rider."""

@@ -24,8 +24,6 @@ from fitkit.session.reading import LIMIT_BYTES, SessionProblems, checked, dump, 
 from fitkit.vocabulary import FORMAT, VERSION
 from fitkit.words import printable
 
-__all__ = ["Saved", "new", "sign_off", "strike", "update"]
-
 _FIXED = ("format", "version", "client_id", "visit_date", "setup")  # what the file is named after
 _WRITER = {"fitter": TypeAdapter(Identifier | None), "at": TypeAdapter(Moment)}
 

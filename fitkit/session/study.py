@@ -14,17 +14,6 @@ from fitkit.session.fields import Day, Identifier, Part, SaidText
 from fitkit.session.reading import SessionProblems, read_bytes, tree_of
 from fitkit.vocabulary import TakenHow
 
-__all__ = [
-    "FitterStudy",
-    "MarkRepeats",
-    "RepeatsOfOneShoe",
-    "load_repeats",
-    "load_study",
-    "repeats_path",
-    "save_repeats",
-    "save_study",
-]
-
 Spread = Annotated[float, Field(gt=0, le=20, strict=True, allow_inf_nan=False)]
 Freedom = Annotated[float, Field(ge=1, le=10_000, strict=True, allow_inf_nan=False)]
 Reading = Annotated[float, Field(ge=-60, le=150, strict=True, allow_inf_nan=False)]
