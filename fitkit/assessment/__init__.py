@@ -49,10 +49,6 @@ class Assessment:
         """The complaints of either side, or of the middle, that got worse since the last visit."""
         return {side: advised.worse for side, advised in self.advised.items()}
 
-    def foot(self, side: str) -> Foot:
-        """Return the foot of `side`, "left" or "right"."""
-        return self.feet[side]
-
     def __getitem__(self, name: str) -> Estimate:
         return self.results[name]
 
@@ -78,7 +74,7 @@ def assess(visit: Visit) -> Assessment:
     feet, legs, advised, found = {}, {}, {}, dict(ride.results)
     for side in SIDES:
         start = start_of(inputs, side)
-        advised[side] = advise_foot(inputs, side, start, ride.side(side))
+        advised[side] = advise_foot(inputs, side, start, ride.sides[side])
         foot = feet[side] = foot_of(inputs, draws, side, start, advised[side].advice)
         leg = legs[side] = assess_leg(inputs, draws, foot)
         special = assess_cleat(inputs, foot, advised[side].facts) | leg.results

@@ -126,8 +126,8 @@ def foot_gaps(inputs: Inputs, side: str) -> tuple[FootGap, ...]:
     gaps = []
     for name, words in GAPS.items():
         at = inputs.last_with(f"{side}.{name}")
-        path = f"bike.{side}.{name}" if at is None else f"{inputs.positions()[at]}.{side}.{name}"
-        then = inputs.as_found if at is None else Inputs(inputs.visit, inputs.positions()[: at + 1])
+        path = f"bike.{side}.{name}" if at is None else f"{inputs.positions[at]}.{side}.{name}"
+        then = inputs.as_found if at is None else Inputs(inputs.visit, inputs.positions[: at + 1])
         outward = outward_since_found(inputs, side) - outward_since_found(then, side)
         holds = not _stands_otherwise(then, inputs, side, outward)
         gaps.append(FootGap(name, words, inputs.quantity(path), then, holds, outward))

@@ -110,7 +110,8 @@ class Inputs:
 
     def __init__(self, visit: Visit, positions: Sequence[str] | None = None) -> None:
         self.visit = visit
-        self._positions = counting(visit.session) if positions is None else list(positions)
+        # Dotted paths of the positions that count, in order.
+        self.positions = counting(visit.session) if positions is None else list(positions)
 
     @property
     def as_found(self) -> Inputs:
@@ -137,10 +138,6 @@ class Inputs:
         mark = self._place(dotted, len(readings)) if place and kind == "cleat_setback" else None
         return mean_of(readings, self._spread_of(dotted, kind), place=mark)
 
-    def positions(self) -> list[str]:
-        """Return the dotted paths of the positions that count, in order."""
-        return self._positions
-
     def in_trial(self, number: int) -> Inputs:
         """Return the visit as it stood in one trial: as found, the trials kept before it, and the trial itself."""
         kept = [path for path in counting(self.visit.session) if path.startswith("trials.")]
@@ -152,7 +149,7 @@ class Inputs:
 
         A blank in one position means as in the one before it, down to as found; None where it is nowhere.
         """
-        paths = [f"{position}.{field}" for position in reversed(self.positions())]
+        paths = [f"{position}.{field}" for position in reversed(self.positions)]
         return next((path for path in paths if self.readings(path)), None)
 
     def now(self, field: str, *, bike: str | None = None) -> Quantity | None:
@@ -172,7 +169,7 @@ class Inputs:
 
     def setback_now(self, side: str) -> float | None:
         """Return where one cleat stands in the current position [mm]; a blank means as in the position before."""
-        places = (self.own_setback(position, side) for position in reversed(self.positions()))
+        places = (self.own_setback(position, side) for position in reversed(self.positions))
         return next((place for place in places if place is not None), None)
 
     def number(self, dotted: str) -> float | None:
@@ -188,11 +185,11 @@ class Inputs:
     def word_now(self, field: str) -> str | None:
         """Return a word, such as a part's id, of the current position, None where it is nowhere."""
         at = self.last_with(field)
-        return None if at is None else value_at(self.visit.session, f"{self._positions[at]}.{field}")
+        return None if at is None else value_at(self.visit.session, f"{self.positions[at]}.{field}")
 
     def last_with(self, field: str) -> int | None:
         """Return the number of the last position that says something of `field`, None where none does."""
-        paths = [f"{position}.{field}" for position in self._positions]
+        paths = [f"{position}.{field}" for position in self.positions]
         said = [n for n, path in enumerate(paths) if value_at(self.visit.session, path) not in (None, ())]
         return said[-1] if said else None
 
@@ -207,7 +204,7 @@ class Inputs:
         typed_at, named_at = self.last_with(field), self.last_with(f"{side}.{by_id}")
         typed = self.number_now(field, bike=f"bike.{field}" if name.startswith("spindle") else None)
         if typed_at is None and typed is not None:
-            typed_at = 0 if self._positions[:1] == ["as_found"] else -1  # on the bicycle as it came
+            typed_at = 0 if self.positions[:1] == ["as_found"] else -1  # on the bicycle as it came
         if named_at is None or (typed_at is not None and typed_at >= named_at):
             return typed, None
         part_id = self.word_now(f"{side}.{by_id}")
@@ -217,7 +214,7 @@ class Inputs:
         said = f"{side}: {part_id} by the parts table, not measured again"
         if name != "spindle_to_cleat_centre_mm":
             return gain, said
-        then = Inputs(self.visit, self._positions[: (typed_at or 0) + 1])
+        then = Inputs(self.visit, self.positions[: (typed_at or 0) + 1])
         before = self.part(then.word_now(f"{side}.{by_id}"))
         return (None if typed is None else typed + gain - (before.adds_mm or 0.0 if before else 0.0)), said
 

@@ -11,14 +11,11 @@ from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.assessment.results import RESULTS
 from fitkit.calculations import forward_limit
 from fitkit.calculations.film_points import film_problems
-from fitkit.calculations.forward_limit import Bracket, ScoredTrial
-from fitkit.calculations.hinge import Hinge, hinge
+from fitkit.calculations.forward_limit import Bracket, Hinge, ScoredTrial, hinge
 from fitkit.calculations.ride_check import AnglePlace, KneeTrack, knee_track, places_by_angle
 from fitkit.calculations.sprint import Effort, read_sprints
 from fitkit.calculations.sprint_settings import (
-    EXERTION_QUESTIONS,
     Difference,
-    Screen,
     SettingSprints,
     by_setting,
     compare,
@@ -83,7 +80,7 @@ class Compared:
 class Sprints:
     """All sprints of a visit, by setting and compared; nothing is compared while a sign is open."""
 
-    screen: Screen
+    screen_needs: str | None  # what the exertion screen needs before a sprint; None where nothing speaks against it
     ridden: tuple[Sprint, ...]
     settings: tuple[SettingSprints, ...]
     compared: tuple[Compared, ...]
@@ -109,10 +106,6 @@ class Ridden:
     filmed: Filmed
     sprints: Sprints
     results: dict[str, Estimate]
-
-    def side(self, side: str) -> SideRidden:
-        """Return the trials of `side`, "left" or "right"."""
-        return self.sides[side]
 
 
 def assess_ride(inputs: Inputs) -> Ridden:
@@ -195,23 +188,21 @@ def _sprints(inputs: Inputs) -> Sprints:
         return found.efforts, found.needs or "", (*file.notes, *found.notes)
 
     session = inputs.visit.session
-    asked = session.ride.exertion_screen
-    # True is that nothing spoke against it: a no to each question.
-    answers = {} if asked is None else dict.fromkeys(EXERTION_QUESTIONS, not asked)
-    screen = exertion_screen(answers, signs=[sign.sign for sign in cautions.signs_open(session)])
+    signs = [sign.sign for sign in cautions.signs_open(session)]
+    needs = exertion_screen(session.ride.exertion_screen, signs=signs)
     found, unread, notes = _read_each(inputs, session.ride.power_files, read)
     familiar = int(constants.SPRINT_FAMILIARISATION_SPRINTS.value)
     ridden = tuple(
         Sprint(number, setting, effort, number > familiar and effort.peak_w is not None)
         for number, (_, setting, effort) in enumerate(found, start=1)
     )
-    is_stopped = screen.needs is not None and screen.needs.startswith("clinician")
+    is_stopped = needs is not None and needs.startswith("clinician")
     settings = () if is_stopped else by_setting([(sprint.setting, sprint.effort.peak_w) for sprint in ridden])
     compared = tuple(
         Compared(settings[0].setting, other.setting, compare(settings[0].peaks_w, other.peaks_w))
         for other in settings[1:]
     )
-    return Sprints(screen, ridden, settings, compared, unread, notes)
+    return Sprints(needs, ridden, settings, compared, unread, notes)
 
 
 def _side(inputs: Inputs, side: str) -> SideRidden:

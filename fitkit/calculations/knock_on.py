@@ -205,84 +205,60 @@ POSES_AT_ONCE = 8_192  # 64 kB an array: a chunk stays in the cache and works in
 
 @dataclass(frozen=True)
 class KnockOnDraws:
-    """One leg's knock-on, an entry a draw: angles [deg], saddle and hip [mm]."""
+    """One leg's knock-on, an entry a draw: the straightest knee's change [deg], the saddle's way down its tube [mm]."""
 
-    hip_distance_mm: Array
     knee_change_deg: Array
     height_only_down_mm: Array
-    full_forward_mm: Array
-    full_down_mm: Array
 
 
-def over_draws(
-    before: Chain,
-    after: Chain,
-    *,
-    hip_distance_mm: Numbers | None = None,
-    least_knee_flexion_deg: Numbers | None = None,
-    steps: int = STEPS,
-) -> KnockOnDraws:
+def over_draws(before: Chain, after: Chain, *, hip_distance_mm: Numbers, steps: int = STEPS) -> KnockOnDraws:
     """Return the knock-on of many draws of one leg; a draw out of reach counts as a straight knee.
 
     Parameters
     ----------
     before, after : Chain
         Any field may hold one entry a draw. The habit's draws belong to the pitch after the move only.
-    hip_distance_mm, least_knee_flexion_deg : float or array
-        One of the two, as found: the hip's place [mm], or the stroke's least flexion [deg].
+    hip_distance_mm : float or array
+        The hip's place as found [mm].
     steps : int
         Crank angles of one revolution [1].
 
     Returns
     -------
     KnockOnDraws
-        The numbers of `untouched_knee_change`, `height_only_saddle_down` and `full_saddle_move`.
+        The numbers of `untouched_knee_change` and `height_only_saddle_down`.
 
     Raises
     ------
     ValueError
-        If neither or both of hip distance and flexion are given, or the fields differ in length.
+        If the fields differ in length.
 
     Notes
     -----
     Worked in chunks of at most 8,192 poses, so that 10,000 draws x 720 angles need less than 1 MB beside the
     result. A hip drawn farther than the straight leg reaches is taken where the leg is just straight.
     """
-    if (hip_distance_mm is None) == (least_knee_flexion_deg is None):
-        raise ValueError("expected one of hip_distance_mm and least_knee_flexion_deg, as found")
-    parts = before, after, hip_distance_mm, least_knee_flexion_deg
+    parts = before, after, hip_distance_mm
     lengths = set().union(*map(_lengths, parts))
     if len(lengths) > 1:
         raise ValueError(f"the draws have lengths {sorted(lengths)}; expected one")
     count, at_once = max(lengths, default=1), max(1, POSES_AT_ONCE // steps)
-    columns = {field.name: np.empty(count) for field in fields(KnockOnDraws)}
+    found = KnockOnDraws(np.empty(count), np.empty(count))
     for first in range(0, count, at_once):
         rows = slice(first, first + at_once)
-        for name, values in vars(_draw_chunk(*(_rows_of(part, rows) for part in parts), steps)).items():
-            columns[name][rows] = values
-    return KnockOnDraws(**columns)
+        pieces = (_rows_of(part, rows) for part in parts)
+        found.knee_change_deg[rows], found.height_only_down_mm[rows] = _draw_chunk(*pieces, steps)
+    return found
 
 
-def _draw_chunk(
-    before: Chain, after: Chain, distance: Numbers | None, flexion: Numbers | None, steps: int
-) -> KnockOnDraws:
+def _draw_chunk(before: Chain, after: Chain, distance: Numbers, steps: int) -> tuple[Array, Array]:
     old_path, new_path = ankle_path(before, crank_angles(steps)), ankle_path(after, crank_angles(steps))
-    angle = before.bike.seat_tube_angle_deg
-    if distance is None:
-        old = np.maximum(flexion, 0.0)
-        distance = greatest_hip_distance(before, least_knee_flexion_deg=old, path=old_path)
-    else:
-        distance = np.minimum(distance, greatest_hip_distance(before, least_knee_flexion_deg=0.0, path=old_path))
-        old, _ = least_knee_flexion(before, hip=hip_on_tube(distance, seat_tube_angle_deg=angle), path=old_path)
-    new, _ = least_knee_flexion(after, hip=hip_on_tube(distance, seat_tube_angle_deg=angle), path=new_path)
-    lowered = greatest_hip_distance(after, least_knee_flexion_deg=old, path=new_path)
-    return KnockOnDraws(
-        hip_distance_mm=distance,
-        knee_change_deg=new - old,
-        height_only_down_mm=distance - lowered,
-        full_forward_mm=np.mean(new_path[0], axis=-1) - np.mean(old_path[0], axis=-1),
-        full_down_mm=np.mean(old_path[1], axis=-1) - np.mean(new_path[1], axis=-1),
+    distance = np.minimum(distance, greatest_hip_distance(before, least_knee_flexion_deg=0.0, path=old_path))
+    hip = _hip(before, distance)
+    (old, _), (new, _) = (
+        least_knee_flexion(chain, hip=hip, path=path) for chain, path in ((before, old_path), (after, new_path))
     )
+    return new - old, distance - greatest_hip_distance(after, least_knee_flexion_deg=old, path=new_path)
 
 
 def _lengths(part: object) -> set[int]:

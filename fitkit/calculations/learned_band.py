@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas
 from scipy import optimize, special
 
 from fitkit.calculations.mixed_model import Fit, Grid, Hierarchy, fit
@@ -93,7 +94,7 @@ def learn(settled: Settled, prior: Prior) -> Learned:
 def _hierarchy(settled: Settled, prior: Prior) -> Hierarchy:
     """Return riders in rows and their feet in columns, with the prior."""
     riders, row = np.unique(settled.rider, return_inverse=True)
-    column = _place_in_row(row)
+    column = pandas.Series(row).groupby(row).cumcount().to_numpy()  # which of its rider's feet each foot is
     shape = (len(riders), int(column.max()) + 1)
     feet = np.column_stack(
         [np.ones(len(row)), np.asarray(settled.size_eu, float) - MIDDLE_SIZE_EU, settled.start_shift_mm]
@@ -188,17 +189,6 @@ def _check(settled: Settled) -> None:
         raise ValueError(f"bound holds {odd[0]}; expected -1, 0 or 1")
     if not np.array_equal(np.unique(settled.fitter), np.arange(int(np.max(settled.fitter)) + 1)):
         raise ValueError(f"fitter holds {np.unique(settled.fitter).tolist()}; expected numbers from 0 without a gap")
-
-
-def _place_in_row(row: np.ndarray) -> np.ndarray:
-    """Return which of its rider's feet each foot is."""
-    order = np.argsort(row, kind="stable")
-    sorted_rows = row[order]
-    first = np.r_[True, sorted_rows[1:] != sorted_rows[:-1]]
-    begins = np.maximum.accumulate(np.where(first, np.arange(len(row)), 0))
-    column = np.empty(len(row), int)
-    column[order] = np.arange(len(row)) - begins
-    return column
 
 
 def _placed(values: np.ndarray, row: np.ndarray, column: np.ndarray, shape: tuple[int, ...]) -> np.ndarray:

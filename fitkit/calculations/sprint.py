@@ -62,7 +62,6 @@ class SprintFile:
     """The efforts of a power file in order, or what is needed, and what must be said of the file."""
 
     efforts: tuple[Effort, ...]
-    step_s: float
     needs: str | None = None
     notes: tuple[str, ...] = ()
 
@@ -101,12 +100,12 @@ def read_sprints(
     step_s = float(np.median(np.diff(time)))
     problems = _problems(power, cadence, step_s)
     if problems:
-        return SprintFile((), step_s, f"a power file without this: {'; '.join(problems)}")
+        return SprintFile((), f"a power file without this: {'; '.join(problems)}")
     spikes = _spikes(time, power)
     efforts = tuple(_effort(time, power, cadence, run, step_s, spikes) for run in _runs(time, power, spikes))
     notes = tuple(f"spike of {power[i]:.0f} W at {time[i]:.1f} s" for i in spikes) + _gaps(time, power, step_s)
     wanted = f"a sprint; nothing in the file stays above half of its highest for {LONGEST_S:g} s or less"
-    return SprintFile(efforts, step_s, None if efforts else wanted, notes)
+    return SprintFile(efforts, None if efforts else wanted, notes)
 
 
 def _problems(power: np.ndarray, cadence: np.ndarray, step_s: float) -> list[str]:

@@ -7,7 +7,7 @@ sprints can show, and the trade's own figure is held to the same measure.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -36,13 +36,6 @@ EXERTION_QUESTIONS = {
 
 
 @dataclass(frozen=True)
-class Screen:
-    """What the exertion screen needs before a sprint may be ridden; None where nothing speaks against it."""
-
-    needs: str | None = None
-
-
-@dataclass(frozen=True)
 class SettingSprints:
     """The sprints of one setting that count: peak powers [W], their mean with interval, or what is needed."""
 
@@ -66,13 +59,13 @@ class Difference:
     needs: str | None = None
 
 
-def exertion_screen(answers: Mapping[str, bool | None], *, signs: Sequence[str] = ()) -> Screen:
-    """Return whether sprints may be ridden: every question answered no, and no sign that is not cleared.
+def exertion_screen(nothing_against: bool | None, *, signs: Sequence[str] = ()) -> str | None:
+    """Return what is needed before sprints may be ridden; None where nothing speaks against them.
 
     Parameters
     ----------
-    answers : mapping of str to bool or None
-        Answer to each of `EXERTION_QUESTIONS`; None is not answered.
+    nothing_against : bool or None
+        Whether each of `EXERTION_QUESTIONS` was answered no; None where they were not asked.
     signs : sequence of str
         Signs of the visit that no licensed role has cleared.
 
@@ -80,15 +73,11 @@ def exertion_screen(answers: Mapping[str, bool | None], *, signs: Sequence[str] 
     -----
     Standard medicine, from memory. It clears nobody medically: one yes ends the plan to sprint, not more.
     """
-    unknown = sorted(set(answers) - set(EXERTION_QUESTIONS))
-    if unknown:
-        raise ValueError(f"answers holds {', '.join(unknown)}; expected {', '.join(EXERTION_QUESTIONS)}")
     if signs:
-        return Screen(f"clinician: {signs[0]}")
-    if any(answers.get(question) for question in EXERTION_QUESTIONS):
-        return Screen(A_YES)
-    missing = sum(answers.get(question) is None for question in EXERTION_QUESTIONS)
-    return Screen(f"exertion screen; {missing} questions not answered" if missing else None)
+        return f"clinician: {signs[0]}"
+    if nothing_against is None:
+        return "exertion screen"
+    return None if nothing_against else A_YES
 
 
 def by_setting(ridden: Sequence[tuple[str, float | None]]) -> tuple[SettingSprints, ...]:

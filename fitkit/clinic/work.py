@@ -12,7 +12,6 @@ import pandas
 from fitkit import cautions
 from fitkit.assessment import Visit, assess
 from fitkit.assessment.inputs import Inputs
-from fitkit.clinic.settled import as_left_mm
 from fitkit.clinic.visits import SIDES, ClinicVisits
 
 DUE_WITHIN = timedelta(days=28)
@@ -149,4 +148,4 @@ def changes(clinic: ClinicVisits) -> dict[Measure, pandas.DataFrame]:
 
 def _as_left(inputs: Inputs, path: str) -> float | None:
     side, _, field = path.partition(".")
-    return as_left_mm(inputs, side) if field == "cleat_setback_mm" else inputs.number(f"as_left.{path}")
+    return inputs.own_setback("as_left", side) if field == "cleat_setback_mm" else inputs.number(f"as_left.{path}")

@@ -264,7 +264,7 @@ def not_measured_again(assessment: Assessment) -> list[str]:
     inputs, lacking = Inputs(assessment.visit), []
 
     def is_known(name: str) -> bool:
-        return any(inputs.readings(f"{position}.{name}") for position in inputs.positions())
+        return any(inputs.readings(f"{position}.{name}") for position in inputs.positions)
 
     for side in ("left", "right"):
         moved = inputs.setback_now(side) is not None

@@ -120,7 +120,7 @@ class _BesideAsFound:
         field, what = f"{side}.{name}" if side else name, self._what(name, side)
         if name == _CLEAT:
             before, now = self._found.setback_now(side), self._now.setback_now(side)
-            own = (at for at in reversed(self._now.positions()) if self._now.own_setback(at, side) is not None)
+            own = (at for at in reversed(self._now.positions) if self._now.own_setback(at, side) is not None)
             at = next(own, None)
         else:
             before, now, at = self._found.number_now(field), self._now.number_now(field), self._place(field)
@@ -168,7 +168,7 @@ class _BesideAsFound:
         field, views = f"{side}.{name}", (self._found, self._now)
         if name.endswith("_id"):
             before, now = (view.word_now(field) for view in views)
-            at = None if now is None else self._now.positions()[self._now.last_with(field)]
+            at = None if now is None else self._now.positions[self._now.last_with(field)]
         else:
             came = f"{_AS_IT_CAME[name]}.{field}" if name in _AS_IT_CAME else None
             before, now = (view.number_now(field, bike=came) for view in views)
@@ -220,7 +220,7 @@ def _owed(assessment: Assessment) -> list[_Owed]:
         if None not in (decided, left) and abs(_difference(left, decided)) >= 1:
             found.append(_Owed(name, _difference(left, decided), decided))
     saddle = assessment["saddle.height_only.down"]
-    typed = any(value_at(session, f"{at}.saddle_height_mm") for at in inputs.positions() if at != "as_found")
+    typed = any(value_at(session, f"{at}.saddle_height_mm") for at in inputs.positions if at != "as_found")
     if typed or not saddle.is_known or not _is_sum_of_what_was_done(assessment) or assumes_dropping(assessment):
         return found
     if halves(saddle.value) != "0":
@@ -232,7 +232,7 @@ def _owed(assessment: Assessment) -> list[_Owed]:
 def _is_sum_of_what_was_done(assessment: Assessment) -> bool:
     """Whether a cleat was moved and the sums of the visit are for that, and not for advice nobody followed."""
     moved = {change.side: change.is_changed for change in changes(assessment.visit) if change.name == _CLEAT}
-    moves = {side: assessment.foot(side).move for side in SIDES}
+    moves = {side: assessment.feet[side].move for side in SIDES}
     advised = {side for side, move in moves.items() if move is not None and halves(move.value) != "0"}
     done = {side for side in SIDES if moved[side] and assessment.advice[side].kind in ("decided", "kept")}
     return bool(done) and advised <= done

@@ -308,7 +308,7 @@ def _sole(assessment: Assessment, side: str) -> SoleFoot:
     return SoleFoot(
         side=side,
         now=assessment[f"{side}.cleat_setback.as_found"],
-        target_mm=assessment.foot(side).set_to,
+        target_mm=assessment.feet[side].set_to,
         band_mm=ends("band_low", "band_high"),
         slots_mm=ends("slot_least", "slot_greatest"),
         toe_out_deg=inputs.number_now(f"{side}.cleat_toe_out_deg"),

@@ -104,18 +104,14 @@ def overleaf(assessment: Assessment) -> Sentences:
 def _complaints(assessment: Assessment) -> list[tuple[str, str, str]]:
     """Return each complaint of now and of the last visit: where and since when, how bad then and now."""
     session, previous = assessment.visit.session, assessment.visit.previous
-    rows, named = [], set()
-    for each in session.complaints:
-        named.add((each.region, each.side))
-        since = f", since {each.since}" if each.since else ""
-        then = visit.severity(previous.complaints, (each.region, each.side)) if previous else ""
-        now = visit.severity(session.complaints, (each.region, each.side))
-        rows.append((f"{capital(visit.place_words(each.region, each.side))}{since}", then, now))
-    gone = [each for each in (previous.complaints if previous else ()) if (each.region, each.side) not in named]
-    for each in gone:
+    before, now = previous.complaints if previous else (), session.complaints
+    named = {(each.region, each.side) for each in now}
+    rows = []
+    for each in (*now, *(gone for gone in before if (gone.region, gone.side) not in named)):
         place = (each.region, each.side)
-        then = visit.severity(previous.complaints, place)
-        rows.append((capital(visit.place_words(*place)), then, visit.severity(session.complaints, place)))
+        since = f", since {each.since}" if each.since and place in named else ""
+        then = visit.severity(before, place) if previous else ""
+        rows.append((f"{capital(visit.place_words(*place))}{since}", then, visit.severity(now, place)))
     return rows
 
 
@@ -186,7 +182,7 @@ def _ends_words(low: Estimate, high: Estimate) -> str:
 
 def _tried(assessment: Assessment, side: str) -> str:
     """Return "unsteady 8, 12 · steady 16, 20"."""
-    settings = assessment.ride.side(side).bracket.settings
+    settings = assessment.ride.sides[side].bracket.settings
     said = []
     for word, is_unsteady in (("unsteady", True), ("steady", False)):
         found = [halves(each.cleat_setback_mm) for each in settings if each.is_unsteady is is_unsteady]

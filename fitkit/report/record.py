@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
-from fitkit.report import both_sides, cleats, results, riding, saddle, sprinting, stance, visit
+from fitkit.report import cleats, results, riding, saddle, sprinting, stance, visit
 from fitkit.report.blocks import Sentences, Table, behind
 from fitkit.report.page_one import PageOne, overleaf, page_one
 from fitkit.report.sheet import rider_sheet
@@ -96,8 +96,8 @@ SECTIONS: dict[str, Callable[[Assessment], PageOne | Sentences | Table | Figure 
     "complaints_then_and_now": visit.complaints_then_and_now,
     "last_time": visit.last_time,
     "intake": visit.intake,
-    "leg_lengths": both_sides.leg_lengths,
-    "both_sides": both_sides.both_sides,
+    "leg_lengths": stance.leg_lengths,
+    "both_sides": visit.both_sides,
     "told": visit.told,
     "remaining": visit.remaining,
     "notes": results.notes,

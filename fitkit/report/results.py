@@ -65,7 +65,7 @@ def printed(assessment: Assessment, name: str) -> str:
 
 
 def _move(assessment: Assessment, side: str) -> float:
-    return halved(assessment.foot(side).set_to) - halved(assessment[f"{side}.cleat_setback.as_found"].value)
+    return halved(assessment.feet[side].set_to) - halved(assessment[f"{side}.cleat_setback.as_found"].value)
 
 
 def by_side(

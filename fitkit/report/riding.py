@@ -8,8 +8,7 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.assessment.ride import FilmedKnee, SideRidden
 from fitkit.calculations import ride_check
-from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
-from fitkit.calculations.hinge import NOT_FOUND
+from fitkit.calculations.forward_limit import NOT_FOUND, UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
 from fitkit.charts import Figure
 from fitkit.charts.figure import row
 from fitkit.readers.film import POINTS, SETTINGS
@@ -28,7 +27,7 @@ def forward_limit(assessment: Assessment) -> Sentences:
         return Sentences(("Forward limit not assessed: no trial was recorded.",), kind="nothing")
     lines = []
     for side in SIDES:
-        ridden, name = assessment.ride.side(side), side.capitalize()
+        ridden, name = assessment.ride.sides[side], side.capitalize()
         lines.append(f"{name}: {_bracket_words(ridden)}")
         if ridden.bracket.settings:
             lines.append(f"{name} rests on trials {ridden.bracket.rests_on}.")
@@ -67,7 +66,7 @@ def _own_notes(assessment: Assessment, side: str) -> list[str]:
 
 def _hinges(assessment: Assessment) -> list[str]:
     """Return what the hinge model says of each side, said once where it is the same."""
-    said = {side: _hinge_words(assessment.ride.side(side)) for side in SIDES}
+    said = {side: _hinge_words(assessment.ride.sides[side]) for side in SIDES}
     if said["left"] == said["right"]:
         return [f"Both feet, {said['left']}"]
     return [f"{side.capitalize()}, {words}" for side, words in said.items()]
@@ -93,7 +92,7 @@ def trials_along(assessment: Assessment) -> Table:
     """Return each side's trials from toes to heel with what was seen in each: a list, no diagnosis."""
     inputs, rows = Inputs(assessment.visit), []
     for side in SIDES:
-        for number, trial in along_setbacks(assessment.ride.side(side).trials):
+        for number, trial in along_setbacks(assessment.ride.sides[side].trials):
             recorded = assessment.visit.session.trials[number]
             travel = inputs.readings(f"trials.{number}.knee_travel_mm.{side}")
             rows.append(
@@ -130,7 +129,7 @@ def trial_line(assessment: Assessment) -> Figure | Sentences:
     """Draw the trials along either sole; a sentence where there is none."""
     trials, limits, said = [], {}, {}
     for side in SIDES:
-        ridden = assessment.ride.side(side)
+        ridden = assessment.ride.sides[side]
         found = ridden.bracket
         unsteady = {number: setting.is_unsteady for setting in found.settings for number in setting.trials}
         for number, trial in enumerate(ridden.trials):

@@ -71,7 +71,7 @@ def is_anything_moved(assessment: Assessment) -> bool:
 
 
 def _moves(assessment: Assessment, side: str) -> bool:
-    move = assessment.foot(side).move
+    move = assessment.feet[side].move
     return move is not None and halves(move.value) != "0"
 
 

@@ -196,7 +196,7 @@ def torques(assessment: Assessment, say: Catalogue = ENGLISH) -> list[str]:
 def _torque(assessment: Assessment, name: str, say: Catalogue) -> str:
     # a torque noted as found was that of other bolts, or of the same before they were opened
     inputs = Inputs(assessment.visit)
-    inputs = Inputs(assessment.visit, tuple(at for at in inputs.positions() if at != "as_found"))
+    inputs = Inputs(assessment.visit, tuple(at for at in inputs.positions if at != "as_found"))
     typed = {side: inputs.number_now(f"{side}.{name}") for side in SIDES}
     known = {side: plain(value) for side, value in typed.items() if value is not None}
     return say(f"torque.{name}.{'both' if len(known) == 2 else next(iter(known), 'none')}", **known)

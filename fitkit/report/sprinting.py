@@ -23,7 +23,7 @@ def sprint_words(assessment: Assessment) -> Sentences:
     is_sprinter = assessment.visit.session.rider.riding == "short_maximal"
     if not (found.ridden or found.unread or is_sprinter):
         return Sentences(())
-    lines = [_screen_words(found.screen.needs)]
+    lines = [_screen_words(found.screen_needs)]
     lines += [f"{file.file} could not be used: {file.why}." for file in found.unread]
     lines += [f"{note}." for note in found.notes]
     if not (found.ridden or found.unread):

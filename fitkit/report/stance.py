@@ -11,6 +11,7 @@ from fitkit.calculations import anthropometry
 from fitkit.calculations import stance as widening
 from fitkit.calculations.clearances import LEAST_LEAN_DEG, bending_words, gap_words
 from fitkit.calculations.parts import CHANGE_OF_FAMILY, Choice
+from fitkit.calculations.readings import linear
 from fitkit.charts.figure import Figure
 from fitkit.charts.front import FrontSide
 from fitkit.charts.front import front_view as drawn_from_front
@@ -66,6 +67,32 @@ def hips(assessment: Assessment) -> Table:
         spacing = Number(words, row.value_mm, row.low_mm, row.high_mm, "mm", row.needs)
         rows.append((row.name, spacing, ends, row.source))
     return Table("Hip spacing, by each published way", ("", "Spacing", "95 %", "Source"), tuple(rows))
+
+
+def leg_lengths(assessment: Assessment) -> Sentences:
+    """Say that the leg lengths differ as measured, by how much, and how far a tape can be trusted."""
+    inputs = Inputs(assessment.visit)
+    left, right = (inputs.quantity(f"rider.{side}.leg_length_mm") for side in SIDES)
+    if left is None or right is None or halves(left.value) == halves(right.value):
+        return Sentences(())
+    longer, shorter = sorted((("left", left), ("right", right)), key=lambda leg: leg[1].value, reverse=True)
+    apart = linear([(1, longer[1]), (-1, shorter[1])])
+    low, high = apart.value - apart.half_width(), apart.value + apart.half_width()
+    unknown = "" if low > 0 else "; which leg is longer cannot be told from these readings"
+    differ = " mm, ".join(f"{side} {halves(length.value)}" for side, length in (longer, shorter))
+    by = halves(halved(longer[1].value) - halved(shorter[1].value))
+    tape, blocks = constants.LEG_LENGTH_ICC_TAPE, constants.LEG_LENGTH_ICC_BLOCKS
+    wrong = [one.value for one in (constants.LEG_LENGTH_WRONG_SIDE_TAPE, constants.LEG_LENGTH_WRONG_SIDE_BLOCKS)]
+    by_tape, by_blocks = (f"{people:g} of {of_all:g}" for people, of_all in wrong)
+    return Sentences(
+        (
+            f"Leg lengths differ as measured: {differ} mm, apart by {by} mm ({halves(low)} to "
+            f"{halves(high)}){unknown}.",
+            f"A tape named the wrong leg in {by_tape} people, blocks under the foot in {by_blocks}; intraclass "
+            f"correlation {tape.value:g} and {blocks.value:g} ({tape.source}). Measure with blocks before anything "
+            "rests on it; no size of a shim follows from it.",
+        )
+    )
 
 
 def width_candidates(assessment: Assessment) -> Table:

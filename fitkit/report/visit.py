@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import chain
 
@@ -18,10 +18,11 @@ from fitkit.report.cleats import slip_words
 from fitkit.report.sheet import torques
 from fitkit.session.paths import counting, value_at
 from fitkit.session.rider import Complaint
-from fitkit.vocabulary import choice_words
-from fitkit.words import capital, day, halves, plain
+from fitkit.vocabulary import PLACES, SEEN_WORDS, choice_words
+from fitkit.words import capital, day, halved, halves, plain
 
 _UNIT_WORDS = {"mm": " mm", "deg": "°", "kg": " kg", "N m": " N m", "1": ""}
+_WHOLE = "both or no side"
 _KEPT_SINCE = {
     True: "The rider says the settings were kept.",
     False: "The rider says the settings were not kept: what follows cannot be put down to them.",
@@ -86,9 +87,9 @@ def signs(assessment: Assessment) -> Sentences:
 def _sprinted_unasked(assessment: Assessment) -> list[str]:
     """Say that sprints were ridden although the questions before hard effort were not all answered with no."""
     sprints = assessment.ride.sprints
-    if not (sprints.ridden and sprints.screen.needs):
+    if not (sprints.ridden and sprints.screen_needs):
         return []
-    answers = "something spoke against them" if sprints.screen.needs == A_YES else "no answers recorded"
+    answers = "something spoke against them" if sprints.screen_needs == A_YES else "no answers recorded"
     return [f"{len(sprints.ridden)} sprints were ridden; questions before hard effort: {answers}."]
 
 
@@ -259,6 +260,46 @@ def severity_words(complaint: Complaint) -> str:
 
 def place_words(region: str, side: str | None) -> str:
     return choice_words(region) + (f", {side}" if side else "")
+
+
+def both_sides(assessment: Assessment) -> Table:
+    """Return complaints, what was seen riding and the cleats as found, the left side beside the right one."""
+    session = assessment.visit.session
+    told = [(one.side, PLACES[one.region] + severity_words(one)) for one in session.complaints]
+    seen = [(one.side, SEEN_WORDS[one.what] + _seen_from(one.seen_from)) for one in session.seen]
+    if not (told or seen):
+        return Table("", (), ())
+    none_seen = "nothing" if session.seen_asked else "not noted"
+    cleats = [_cleat_words(assessment, side) for side in SIDES]
+    rows = [
+        ("Complaint", *_cells(told, "none named")),
+        ("Seen riding", *_cells(seen, none_seen)),
+        ("Cleat as found", *cleats, ""),
+    ]
+    has_whole = any(side not in SIDES for side, _ in (*told, *seen))
+    head = ("", "Left", "Right", capital(_WHOLE))
+    shown = tuple(row if has_whole else row[:3] for row in rows)
+    caption = "Told and seen, side by side; this names no cause"
+    return Table(caption, head if has_whole else head[:3], shown)
+
+
+def _cells(said: Iterable[tuple[str | None, str]], none: str) -> list[str]:
+    by_side: dict[str, list[str]] = {side: [] for side in (*SIDES, _WHOLE)}
+    for side, words in said:
+        by_side[side if side in SIDES else _WHOLE].append(words)
+    left, right, whole = ("; ".join(words) for words in by_side.values())
+    return [left or none, right or none, whole]
+
+
+def _seen_from(where: str | None) -> str:
+    return f", seen from {'the ' if where in SIDES else ''}{where}" if where else ""
+
+
+def _cleat_words(assessment: Assessment, side: str) -> str:
+    found = assessment[f"{side}.cleat_setback.as_found"]
+    if not found.is_known:
+        return "not measured"
+    return f"{halves(abs(found.value))} mm {'ahead of' if halved(found.value) < 0 else 'behind'} the joint"
 
 
 # --- Against the last visit ------------------------------------------------------------------------------------------

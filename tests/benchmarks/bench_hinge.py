@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fitkit.calculations.hinge import hinge
+from fitkit.calculations.forward_limit import hinge
 
 SETBACKS = np.repeat(np.arange(8.0, 23.0, 2.0), 3)
 FITS = 2000

@@ -116,10 +116,10 @@ def draws(count: int, steps: int) -> None:
     before = riders(count)
     habit = np.random.default_rng(1).normal(0.0, 3.0 / 1.96, count)
     after = replace(before, cleat=replace(before.cleat, setback_mm=25.0), pitch=replace(before.pitch, habit_deg=habit))
-    flexion = np.full(count, 35.0)
-    seconds = best_seconds(lambda: over_draws(before, after, least_knee_flexion_deg=flexion, steps=steps), 3)
+    hip = {"hip_distance_mm": greatest_hip_distance(before, least_knee_flexion_deg=35.0)}
+    seconds = best_seconds(lambda: over_draws(before, after, **hip, steps=steps), 3)
     tracemalloc.start()
-    over_draws(before, after, least_knee_flexion_deg=flexion, steps=steps)
+    over_draws(before, after, **hip, steps=steps)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     plain = count * steps * 8

@@ -249,7 +249,7 @@ def whole_visits(count: int, seed: int) -> dict[str, list[tuple[bool, float]]]:
         found = assess(Visit(session.key(loaded), loaded, kept, None, study))
         for side in SIDES:
             leg = both[side]
-            to = leg["setback"] + moved[side] if moved else found.foot(side).set_to
+            to = leg["setback"] + moved[side] if moved else found.feet[side].set_to
             to = leg["setback"] if to is None else to
             visit.truth[f"{side}.cleat_setback.as_left"] = to if moved else None
             visit.truth[f"{side}.cleat_setback.move"] = to - leg["setback"]

@@ -5,7 +5,7 @@ import piecewise_regression.main as piecewise
 import pytest
 import rdata
 
-from fitkit.calculations.hinge import two_lines
+from fitkit.calculations.forward_limit import two_lines
 
 
 def test_break_is_that_of_r_segmented(outside_data):

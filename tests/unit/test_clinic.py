@@ -12,9 +12,16 @@ import pytest
 
 from fitkit import house, session
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE
-from fitkit.clinic.learning import NotLearnedError, band_of, rule_from, write_rules
+from fitkit.clinic.learning import (
+    NotLearnedError,
+    band_of,
+    feet_of,
+    latest_of_each_rider,
+    rule_from,
+    settled_visits,
+    write_rules,
+)
 from fitkit.clinic.overview import BAND_TYPE, Overview
-from fitkit.clinic.settled import feet_of, latest_of_each_rider, settled_visits
 from fitkit.clinic.visits import OUTCOMES, clinic_of, got_worse, load, outcomes
 from fitkit.clinic.work import follow_ups, orders
 from tests import invented_year

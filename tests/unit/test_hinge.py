@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from fitkit.calculations.hinge import NOT_FOUND, hinge, two_lines
+from fitkit.calculations.forward_limit import NOT_FOUND, hinge, two_lines
 
 SETBACKS = np.repeat(np.arange(8.0, 23.0, 2.0), 3)  # eight settings, three trials each
 FITS = 60

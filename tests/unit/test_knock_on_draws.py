@@ -18,7 +18,7 @@ from fitkit.calculations.knock_on import (
     over_draws,
     untouched_knee_change,
 )
-from fitkit.calculations.stroke import BikeGeometry, Chain, Cleat, Leg, Pitch
+from fitkit.calculations.stroke import BikeGeometry, Chain, Cleat, Leg, Pitch, greatest_hip_distance
 
 LEAST = 35.0
 
@@ -72,38 +72,32 @@ def one_of(chain: Chain, row: int) -> Chain:
     return Chain(**{name: pick(getattr(chain, name)) for name in ("leg", "cleat", "pitch", "bike")})
 
 
+def hips(chain: Chain, least: np.ndarray) -> np.ndarray:
+    """Return where the hip is, as the assessment finds it: a draw beyond a straight knee counts as straight."""
+    return greatest_hip_distance(chain, least_knee_flexion_deg=np.maximum(least, 0.0))
+
+
 def test_each_draw_is_the_single_leg_across_chunks():
     count = 2 * (POSES_AT_ONCE // 360) + 5
     before, after, least = drawn(count)
-    draws = over_draws(before, after, least_knee_flexion_deg=least)
+    distance = hips(before, least)
+    draws = over_draws(before, after, hip_distance_mm=distance)
     for row in (0, 1, POSES_AT_ONCE // 360, count - 1):
         single = one_of(before, row), one_of(after, row)
         hip = hip_distance_as_found(single[0], least_knee_flexion_deg=float(least[row]))
-        full = full_saddle_move(*single)
-        assert draws.hip_distance_mm[row] == pytest.approx(hip, abs=1e-9)
+        assert distance[row] == pytest.approx(hip, abs=1e-9)
         assert draws.knee_change_deg[row] == pytest.approx(
             untouched_knee_change(*single, hip_distance_mm=hip), abs=1e-6
         )
         assert draws.height_only_down_mm[row] == pytest.approx(
             height_only_saddle_down(*single, hip_distance_mm=hip), abs=1e-6
         )
-        assert (draws.full_forward_mm[row], draws.full_down_mm[row]) == pytest.approx(
-            (full.forward_mm, full.down_mm), abs=1e-9
-        )
-
-
-def test_draws_from_a_hip_distance_agree_with_draws_from_a_flexion():
-    before, after, least = drawn(200)
-    by_knee = over_draws(before, after, least_knee_flexion_deg=least)
-    by_hip = over_draws(before, after, hip_distance_mm=by_knee.hip_distance_mm)
-    assert by_hip.knee_change_deg == pytest.approx(by_knee.knee_change_deg, abs=1e-5)
-    assert by_hip.height_only_down_mm == pytest.approx(by_knee.height_only_down_mm, abs=1e-5)
 
 
 def test_pitch_habit_usually_matters_more_than_everything_else():
     def width(habit_sd_deg: float) -> float:
         before, after, least = drawn(2000, habit_sd_deg=habit_sd_deg)
-        down = over_draws(before, after, least_knee_flexion_deg=least, steps=120).height_only_down_mm
+        down = over_draws(before, after, hip_distance_mm=hips(before, least), steps=120).height_only_down_mm
         return np.ptp(np.percentile(down, [2.5, 97.5]))
 
     assert width(3.0 / 1.96) > 2.0 * width(0.0)
@@ -113,14 +107,13 @@ def test_draw_out_of_reach_counts_as_a_straight_knee():
     # Hips from far below reach to far above it; the leg reaches up to `straight`.
     straight = hip_distance_as_found(AS_FOUND, least_knee_flexion_deg=0.0)
     draws = over_draws(AS_FOUND, MOVED, hip_distance_mm=np.array([HIP_MM, straight + 5.0, straight + 80.0]))
-    assert draws.hip_distance_mm == pytest.approx([HIP_MM, straight, straight])
     assert draws.knee_change_deg[1:] == pytest.approx(0.0, abs=1e-4)
     assert draws.height_only_down_mm[1] == pytest.approx(draws.height_only_down_mm[2])
     assert np.all(np.isfinite(draws.height_only_down_mm))
 
 
 def test_flexion_drawn_below_zero_counts_as_a_straight_knee():
-    draws = over_draws(AS_FOUND, MOVED, least_knee_flexion_deg=np.array([-2.0, 0.0]))
+    draws = over_draws(AS_FOUND, MOVED, hip_distance_mm=hips(AS_FOUND, np.array([-2.0, 0.0])))
     assert draws.height_only_down_mm[0] == draws.height_only_down_mm[1]
 
 
@@ -128,9 +121,9 @@ def test_interval_of_the_full_move_where_it_is_linear_against_gtc():
     # Constant pitch known exactly: forward = (new - old) cos p, so the old cleat setback's u goes through linearly.
     count, u = 40_000, 1.6
     setback = 15.0 + u * np.random.default_rng(1).standard_normal(count)
-    draws = over_draws(with_cleat(AS_FOUND, setback_mm=setback), MOVED, hip_distance_mm=HIP_MM, steps=12)
+    found = full_saddle_move(with_cleat(AS_FOUND, setback_mm=setback), MOVED, steps=12)
     forward = (25.0 - ureal(15.0, u)) * np.cos(np.deg2rad(15.0))
-    low, high = np.percentile(draws.full_forward_mm, [2.5, 97.5])
+    low, high = np.percentile(found.forward_mm, [2.5, 97.5])
     assert (high + low) / 2 == pytest.approx(forward.x, abs=0.03)
     assert (high - low) / 2 == pytest.approx(1.96 * forward.u, rel=0.02)
 
@@ -147,18 +140,14 @@ def test_interval_of_the_lever_for_small_errors_against_gtc():
 def test_memory_of_draws_is_bounded(count):
     # One array of 2000 draws x 720 angles alone would be 11.5 MB; the chunks keep to 1 MB whatever the count.
     before, after, least = drawn(count)
+    distance = hips(before, least)
     tracemalloc.start()
-    over_draws(before, after, least_knee_flexion_deg=least, steps=720)
+    over_draws(before, after, hip_distance_mm=distance, steps=720)
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
-    assert peak - 5 * 8 * count < 1e6
+    assert peak - 2 * 8 * count < 1e6
 
 
 def test_draws_of_two_lengths_are_refused():
     with pytest.raises(ValueError, match=r"lengths \[3, 4\]"):
-        over_draws(with_cleat(AS_FOUND, setback_mm=np.zeros(3)), MOVED, least_knee_flexion_deg=np.full(4, 35.0))
-
-
-def test_hip_distance_and_flexion_together_or_neither_are_refused():
-    with pytest.raises(ValueError, match="expected one of hip_distance_mm"):
-        over_draws(AS_FOUND, MOVED)
+        over_draws(with_cleat(AS_FOUND, setback_mm=np.zeros(3)), MOVED, hip_distance_mm=np.full(4, HIP_MM))

@@ -5,8 +5,7 @@ import json
 
 from fitkit import house, session
 from fitkit.assessment import Visit, assess
-from fitkit.report.papers import floor_order, room_sheet_html, setting_strip_html, strips
-from fitkit.report.workshop import workshop_slip
+from fitkit.report.papers import floor_order, room_sheet_html, setting_strip_html, strips, workshop_slip
 from tests.conftest import DEMO_SESSIONS
 
 # Typed from a label or a maker's paper, or decided in the visit: nothing to be measured on the floor.

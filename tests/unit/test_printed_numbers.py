@@ -37,7 +37,7 @@ def test_found_and_move_make_the_place_and_both_halves_the_width(assessed, found
     }
     visit = assessed(changes)
     place, move = (number(printed(visit, f"left.cleat_setback.{name}")) for name in ("as_found", "move"))
-    assert place + move == number(halves(visit.foot("left").set_to))
+    assert place + move == number(halves(visit.feet["left"].set_to))
     gap, after = (number(printed(visit, f"left.toe.{name}")) for name in ("gap", "gap_after"))
     assert gap - move == after
     assert sum(number(printed(visit, f"{side}.half_stance")) for side in SIDES) == number(

@@ -10,7 +10,7 @@ from scipy import stats
 
 from fitkit.calculations import sprint, sprint_settings
 from fitkit.calculations.sprint import read_sprints, torque_cadence_line
-from fitkit.calculations.sprint_settings import EXERTION_QUESTIONS, by_setting, compare, exertion_screen
+from fitkit.calculations.sprint_settings import by_setting, compare, exertion_screen
 
 
 def power_at(cadence_rpm, torque_at_rest, no_load):
@@ -262,14 +262,10 @@ def test_three_sprints_are_not_assessed():
 
 
 def test_nobody_sprints_before_the_screen_is_clear():
-    clear = dict.fromkeys(EXERTION_QUESTIONS, False)
-    assert exertion_screen(clear).needs is None
-    assert exertion_screen({}).needs == "exertion screen; 6 questions not answered"
-    assert exertion_screen({**clear, "unwell": None}).needs == "exertion screen; 1 questions not answered"
-    assert exertion_screen({**clear, "unwell": True}).needs == "clinician: a yes in the exertion screen"
-    assert exertion_screen(clear, signs=["chest_pain"]).needs == "clinician: chest_pain"
-    with pytest.raises(ValueError, match="answers holds unwel"):
-        exertion_screen({"unwel": True})
+    assert exertion_screen(True) is None
+    assert exertion_screen(None) == "exertion screen"
+    assert exertion_screen(False) == "clinician: a yes in the exertion screen"
+    assert exertion_screen(True, signs=["chest_pain"]) == "clinician: chest_pain"
 
 
 def test_no_power_below_or_at_nothing_is_compared():
