@@ -11,18 +11,9 @@ from dataclasses import dataclass
 from fitkit.session import Session
 from fitkit.session.paths import holds_any
 from fitkit.session.rider import Sign
-from fitkit.vocabulary import SIGN_WORDS, SIGNS, URGENCIES
+from fitkit.vocabulary import SIGN_WORDS, SIGNS, URGENCIES, WHO_TO_SEE
 
 ADULT_YEARS = 18
-
-WHO_TO_SEE = {
-    "this hour": "emergency care, this hour: call the local emergency number; do not ride or drive yourself",
-    "today": "a doctor, today",
-    "before the next change": "a doctor or licensed clinician, before anything is changed on shoe or bicycle",
-}
-_WHO_BY_SIGN = {
-    "growing_under_18": "a clinician, together with a parent or guardian, before anything is changed",
-}
 
 
 @dataclass(frozen=True)
@@ -42,8 +33,7 @@ def _found(entry) -> SignFound:
     side = f", {entry.side}" if entry.side else ""
     cleared = entry.cleared
     clearance = f"cleared by {cleared.role} on {cleared.date}: {cleared.finding}" if cleared else None
-    who = _WHO_BY_SIGN.get(entry.sign, WHO_TO_SEE[urgency])
-    return SignFound(entry.sign, entry.side, SIGN_WORDS[entry.sign] + side, urgency, who, clearance)
+    return SignFound(entry.sign, entry.side, SIGN_WORDS[entry.sign] + side, urgency, WHO_TO_SEE[entry.sign], clearance)
 
 
 def signs_open(session: Session) -> tuple[SignFound, ...]:

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from typing import Any
 
 import numpy as np
 
-from fitkit import session
+from fitkit import files, session
 from fitkit.assessment.inputs import SIDES, Drawn, Draws, Inputs
 from fitkit.calculations import clearances, cleats, knock_on, stance
 from fitkit.calculations.readings import Quantity
 from fitkit.estimate import Estimate, Grade, Unit, known, missing
+from fitkit.words import catalogue
 
 
 def _as_read(reading: Quantity) -> Quantity:
@@ -43,7 +45,7 @@ class Input:
 
 @dataclass(frozen=True)
 class Result:
-    """One result: what it is, where it comes from, where it is shown; and how it is worked out, where that is plain."""
+    """One result, as ``templates/results.toml`` declares it; and how it is worked out, where that is plain."""
 
     unit: Unit
     title: str  # the words a record shows
@@ -55,7 +57,7 @@ class Result:
     inputs: Mapping[str, Input] = field(default_factory=dict)  # by parameter of `work`; the first need goes first
     work: Callable = _as_read
     is_drawn: bool = False  # not linear: goes by draws instead of by components
-    notes: tuple[str, ...] | Callable[[float], tuple[str, ...]] = ()
+    notes: Sequence[str] | Callable[[float], Sequence[str]] = ()
     at_fault: str = ""  # what it needs where `work` refuses its readings, ``{error}`` for the reason
 
     def of(
@@ -144,6 +146,9 @@ def _square_to_axle(cleat_setback_mm, toe_out_deg, joint_to_big_toe_side_mm, sho
     return cleats.square_to_axle(cleat_setback_mm, joint_to_big_toe_side_mm - shoe_outward_mm, toe_out_deg)
 
 
+_WAYS = ("heel_in", "heel_out")
+
+
 def _free_rotation(float_deg: Quantity, *, way: str, **toe_out: Quantity) -> Quantity:
     return getattr(cleats.free_rotation(float_deg.value, **toe_out), way)
 
@@ -166,231 +171,27 @@ def _of_toe(gap_mm: float) -> tuple[str, ...]:
     return (*overlap, clearances.TOE_SCOPE)
 
 
-AS_FOUND = Input("as_found.{side}.cleat_setback_mm", "readings of the cleat setback as found")
-SLOT_ENDS = {
-    "least": Input("shoes.{side}.least_cleat_setback_mm", "the slots' front end (least cleat setback)"),
-    "greatest": Input("shoes.{side}.greatest_cleat_setback_mm", "the slots' rear end (greatest cleat setback)"),
+# What a result's inputs go through, where that is more than reading one, and what must always be said beside it.
+_WORK: dict[str, dict] = {
+    "cleat_setback.square_to_axle": {"work": _square_to_axle},
+    **{f"float.free_{way}": {"work": partial(_free_rotation, way=way), "notes": _not_natural} for way in _WAYS},
+    "frontal_lean": {"work": stance.frontal_lean_deg, "notes": (stance.LEAN_DESCRIBES,)},
+    "lean.clearance": {"work": clearances.lean_deg, "notes": _of_lean},
+    "toe.gap": {"work": clearances.toe_gap, "notes": _of_toe},
+    "toe.gap_after": {"work": _toe_gap_after, "notes": _of_toe},
+    "calf_lever.ratio": {"work": knock_on.calf_lever_ratio},
 }
-_CRANK = Input("bike.crank_length_mm")
-_TOE_GAP = {
-    "axle_to_tyre_mm": Input("bike.{side}.axle_to_tyre_mm", "axle to tyre and axle to toe"),
-    "axle_to_toe_mm": Input("bike.{side}.axle_to_toe_mm", "axle to tyre and axle to toe"),
-}
-_TUBE = "closed chain of leg and crank: along the seat tube until least knee flexion is back"
-_STROKE = "mean over the stroke of the ankle's place after minus before"
+
+
+def _result(name: str, *, inputs: Mapping[str, dict] | None = None, **said: Any) -> Result:
+    read = {parameter: Input(**each) for parameter, each in (inputs or {}).items()}
+    return Result(**said, inputs=read, **_WORK.get(name, {}))
+
 
 # In the order of the results file: each foot's, left before right, then those of both.
-RESULTS = {
-    "cleat_setback.as_found": Result(
-        "mm",
-        "cleat setback as found",
-        "cleats",
-        "mean of {readings}, with {mark}",
-        "measured here",
-        inputs={"reading": AS_FOUND},
-    ),
-    "cleat_setback.as_left": Result(
-        "mm", "cleat setback as left", "cleats", "as found plus the distance moved between scribed lines"
-    ),
-    "cleat_setback.square_to_axle": Result(
-        "mm",
-        "joint ahead of the axle, square to it",
-        "rotation",
-        "s cos t + b sin t from cleat setback, toe-out and the joint's place, as found",
-        work=_square_to_axle,
-        inputs={
-            "cleat_setback_mm": AS_FOUND,
-            "toe_out_deg": Input("as_found.{side}.cleat_toe_out_deg", "cleat toe-out as found"),
-            "joint_to_big_toe_side_mm": Input(
-                "rider.{side}.mtp1_big_toe_side_mm", "first-MTP joint to the big-toe side of the shoe's axis"
-            ),
-            "shoe_outward_mm": Input("as_found.{side}.shoe_outward_mm", is_optional=True),
-        },
-        is_drawn=True,
-    ),
-    "cleat_setback.band_low": Result("mm", "starting band, low end", "starting_band", is_advice=True),
-    "cleat_setback.band_high": Result("mm", "starting band, high end", "starting_band", is_advice=True),
-    "cleat_setback.start": Result("mm", "starting point", "cleats", is_advice=True),
-    "cleat_setback.move": Result("mm", "move of the cleat, toward the heel", "cleats", is_advice=True),
-    **{
-        f"cleat_setback.slot_{end}": Result(
-            "mm",
-            f"slots' {'front' if end == 'least' else 'rear'} end, the shoe's own",
-            "cleats",
-            "1 reading, with {mark}",
-            "measured here",
-            inputs={"reading": reading},
-        )
-        for end, reading in SLOT_ENDS.items()
-    },
-    "cleat_setback.shortfall": Result(
-        "mm",
-        "slots short by, toward the heel",
-        "cleats",
-        "where it is going before the slots hold it, minus the nearest slot end",
-        is_advice=True,
-    ),
-    "mtp1.expected": Result(
-        "mm",
-        "first-MTP joint expected, from the heel",
-        "cleats",
-        "Gordon et al. 2014, NATICK/TR-15/007 (ANSUR II), regression on foot length",
-        "published",
-    ),
-    **{
-        f"float.free_{way}": Result(
-            "deg",
-            f"float still free, {words}",
-            "rotation",
-            "half the float, natural toe-out and the cleat's toe-out in the current position",
-            work=partial(_free_rotation, way=way),
-            inputs={
-                "float_deg": Input("bike.float_deg", "the pedal's float"),
-                "natural_toe_out": Input("rider.{side}.natural_toe_out_deg"),
-                "cleat_toe_out": Input("now.{side}.cleat_toe_out_deg"),
-            },
-            notes=_not_natural,
-        )
-        for way, words in (("heel_in", "heel inward"), ("heel_out", "heel outward"))
-    },
-    "half_stance": Result(
-        "mm",
-        "half-stance",
-        "widths",
-        "crank face + washer + extender + spindle to cleat centre + shoe outward, current position",
-    ),
-    "half_stance.wish": Result(
-        "mm",
-        "wished change of half-stance",
-        "parts",
-        "the fitter's own wish",
-        "house rule",
-        inputs={"reading": Input("wish.{side}.half_stance_change_mm", "a wished change of half-stance")},
-    ),
-    "half_stance.remaining": Result("mm", "what remains of the wish", "parts", is_advice=True),
-    "frontal_lean": Result(
-        "deg",
-        "frontal lean of hip to foot, foot outside",
-        "widths",
-        "atan((half-stance - hip spacing / 2) / (hip height + crank)), crank at its lowest",
-        work=stance.frontal_lean_deg,
-        inputs={
-            "half_stance_mm": Input("half_stance", "half-stance"),
-            "hip_spacing_mm": Input("hip_spacing", "hip spacing (inter-ASIS distance)"),
-            "crank_length_mm": _CRANK,
-            "hip_height_mm": Input("hip_height"),
-        },
-        is_drawn=True,
-        notes=(stance.LEAN_DESCRIBES,),
-    ),
-    "thread.turns": Result(
-        "turns",
-        "pedal thread engaged",
-        "clearances",
-        "min(spindle thread - tip - washer, crank depth) over the pitch of 1.270 mm (JIS B 0225-1960)",
-    ),
-    "lean.clearance": Result(
-        "deg",
-        "lean until the lowered pedal touches",
-        "clearances",
-        "atan((bottom bracket - crank - pedal below axle) / pedal's outer edge)",
-        work=clearances.lean_deg,
-        inputs={
-            "bottom_bracket_height_mm": Input("bike.bottom_bracket_height_mm", "bottom bracket height"),
-            "crank_length_mm": _CRANK,
-            "pedal_below_axle_mm": Input("bike.{side}.pedal_below_axle_mm"),
-            "pedal_outer_edge_mm": Input("bike.{side}.pedal_outer_edge_mm", "pedal outer edge"),
-            "added_mm": Input("added"),
-        },
-        is_drawn=True,
-        notes=_of_lean,
-        at_fault="lengths that are possible: {error}",
-    ),
-    "toe.gap": Result(
-        "mm",
-        "toe to tyre",
-        "clearances",
-        "axle to tyre - axle to toe, as found",
-        work=clearances.toe_gap,
-        inputs=_TOE_GAP,
-        notes=_of_toe,
-    ),
-    "toe.gap_after": Result(
-        "mm",
-        "toe to tyre after the move",
-        "clearances",
-        "gap as found - move of the cleat",
-        is_advice=True,
-        work=_toe_gap_after,
-        inputs={**_TOE_GAP, "move_mm": Input("move")},
-        notes=_of_toe,
-    ),
-    "calf_lever.ratio": Result(
-        "1",
-        "ankle-to-axle distance, after to before",
-        "saddle_choices",
-        "(ankle to first MTP joint - new setback) / (the same - old setback)",
-        is_advice=True,
-        work=knock_on.calf_lever_ratio,
-        inputs={
-            "ankle_to_mtp1_mm": Input("rider.{side}.ankle_to_mtp1_mm"),
-            "old_setback_mm": AS_FOUND,
-            "new_setback_mm": Input("target"),
-        },
-        is_drawn=True,
-        notes=("a ratio of lengths, no claim on performance",),
-        at_fault="an ankle that lies behind the cleat: measure ankle to first MTP joint and cleat setback again",
-    ),
-    "untouched.knee_change": Result(
-        "deg",
-        "knee at its straightest, saddle untouched",
-        "saddle_choices",
-        "closed chain of leg and crank: least knee flexion after the move minus before",
-        is_advice=True,
-    ),
-    "height_only.saddle_down": Result("mm", "saddle down, height only", "saddle_choices", _TUBE, is_advice=True),
-    "full.saddle_forward": Result("mm", "saddle forward, full answer", "saddle_choices", _STROKE, is_advice=True),
-    "full.saddle_down": Result("mm", "saddle down, full answer", "saddle_choices", _STROKE, is_advice=True),
-    "pitch_habit.saddle_down": Result(
-        "mm",
-        "what a pitch habit alone does to the saddle, height only",
-        "saddle_choices",
-        grade="house rule",
-        is_advice=True,
-    ),
-    "pitch_habit.knee_change": Result(
-        "deg",
-        "what a pitch habit alone does to the knee, saddle untouched",
-        "saddle_choices",
-        grade="house rule",
-        is_advice=True,
-    ),
-    "stack.saddle_down": Result(
-        "mm", "saddle down for shims and adapters alone", "saddle_choices", _TUBE, is_advice=True
-    ),
-    "forward_limit": Result("mm", "forward limit", "forward_limit", grade="measured here"),
-    "stance.width": Result("mm", "stance width", "stance", "left plus right half-stance", is_sided=False),
-    "stance.difference": Result(
-        "mm", "left minus right half-stance", "stance", "left minus right half-stance", is_sided=False
-    ),
-    "hip.spacing": Result("mm", "hip spacing", "hips", grade="published", is_sided=False),
-    "saddle.height_only.down": Result(
-        "mm",
-        "saddle down along the seat tube, for both legs",
-        "saddle",
-        "mean of the legs, along the seat tube",
-        is_advice=True,
-        is_sided=False,
-    ),
-    "bar.height_only.down": Result(
-        "mm",
-        "bar down with it",
-        "saddle",
-        "saddle's way down x sin(seat-tube angle), to keep the drop",
-        is_advice=True,
-        is_sided=False,
-    ),
-}
+RESULTS = {name: _result(name, **said) for name, said in catalogue(files.template("results.toml")).tree.items()}
+AS_FOUND = RESULTS["cleat_setback.as_found"].inputs["reading"]
+SLOT_ENDS = {end: RESULTS[f"cleat_setback.slot_{end}"].inputs["reading"] for end in ("least", "greatest")}
 RESULT_NAMES: tuple[str, ...] = (
     *(f"{side}.{name}" for side in SIDES for name, row in RESULTS.items() if row.is_sided),
     *(name for name, row in RESULTS.items() if not row.is_sided),

@@ -24,16 +24,6 @@ ORDER_WORDS = (
     "and practice are part of any difference."
 )
 
-# Standard medicine, from memory: what is asked before anybody is sent into a maximal effort.
-EXERTION_QUESTIONS = {
-    "heart_or_lungs": "Has anybody found a condition of your heart, your lungs or your blood vessels?",
-    "effort_advised_against": "Has a clinician told you to avoid hard effort?",
-    "signs_in_effort": "Have you had chest pain, fainting, an uneven heartbeat or unusual breathlessness in effort?",
-    "unwell": "Do you have a fever or an infection, or have you had one in the last two weeks?",
-    "pain_or_injury": "Do you have pain or an injury that hard effort may make worse, or a recent operation?",
-    "other_reason": "Is there any other reason not to go all out today?",
-}
-
 
 @dataclass(frozen=True)
 class SettingSprints:
@@ -65,7 +55,7 @@ def exertion_screen(nothing_against: bool | None, *, signs: Sequence[str] = ()) 
     Parameters
     ----------
     nothing_against : bool or None
-        Whether each of `EXERTION_QUESTIONS` was answered no; None where they were not asked.
+        Whether each question before hard effort was answered no; None where they were not asked.
     signs : sequence of str
         Signs of the visit that no licensed role has cleared.
 

@@ -12,18 +12,10 @@ from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.assessment.results import RESULTS
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Number, Sentences, Table
+from fitkit.vocabulary import GRADE_WORDS
 from fitkit.words import capital, halved
 
 _AS_ZERO = " not recorded: counted as 0"
-_GRADE_WORDS = {
-    "measured here": "a reading taken in this visit",
-    "derived": "geometry from readings of this visit",
-    "published": "a publication's figure",
-    "common practice": "what the trade does; no publication stands behind it",
-    "house rule": "this clinic's own choice",
-    "this clinic": "learned from this clinic's own visits",
-    "from memory": "remembered, not looked up",
-}
 # Notes of these stand in a section of their own, beside the number.
 _NOTED_ELSEWHERE = (".band_low", ".band_high", ".start", ".remaining", ".forward_limit")
 
@@ -154,4 +146,4 @@ def sources(assessment: Assessment) -> Table:
 def grades(assessment: Assessment) -> Sentences:
     """Say what each grade means, for those that occur."""
     used = dict.fromkeys(each.grade for each in assessment.results.values() if each.grade)
-    return Sentences(tuple(f"{grade}: {_GRADE_WORDS[grade]}" for grade in used))
+    return Sentences(tuple(f"{grade}: {GRADE_WORDS[grade]}" for grade in used))

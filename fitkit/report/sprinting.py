@@ -8,9 +8,10 @@ from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.ride import Compared, Sprint
 from fitkit.calculations.readings import Interval
-from fitkit.calculations.sprint_settings import A_YES, EXERTION_QUESTIONS, ORDER_WORDS, trade_figure_words
+from fitkit.calculations.sprint_settings import A_YES, ORDER_WORDS, trade_figure_words
 from fitkit.charts import Figure
 from fitkit.report.blocks import Number, Sentences, Table, interval_words
+from fitkit.vocabulary import EXERTION_QUESTIONS
 from fitkit.words import capital, decimal
 
 _tenth, _whole = partial(decimal, places=1), partial(decimal, places=0)
@@ -45,7 +46,7 @@ def _screen_words(needs: str | None) -> str:
         return "Sprints not assessed: something spoke against hard effort; see a clinician before any sprint."
     if needs.startswith("clinician"):
         return f"Sprints not assessed: {needs_words(needs)}."
-    questions = " ".join(EXERTION_QUESTIONS.values())
+    questions = " ".join(EXERTION_QUESTIONS)
     return (
         f"Exertion screen not recorded: before any sprint it needs a no to each of these (standard medicine, from "
         f"memory): {questions}"
@@ -54,7 +55,7 @@ def _screen_words(needs: str | None) -> str:
 
 def exertion_questions() -> Table:
     """Return the questions to be asked before any sprint; one yes ends the plan to sprint, and clears nobody."""
-    rows = tuple((str(number), words) for number, words in enumerate(EXERTION_QUESTIONS.values(), start=1))
+    rows = tuple((str(number), words) for number, words in enumerate(EXERTION_QUESTIONS, start=1))
     caption = "Before any sprint: a no to each of these (standard medicine, from memory); a yes: see a clinician first"
     return Table(caption, ("", "Question"), rows)
 

@@ -20,13 +20,8 @@ from fitkit.charts.widths import widths as drawn_widths
 from fitkit.estimate import Estimate
 from fitkit.report.blocks import Number, Sentences, Table
 from fitkit.report.results import by_side, grouped, printed, shown_in
+from fitkit.vocabulary import WIDE_KNEES
 from fitkit.words import capital, halved, halves, plain, signed
-
-_OTHER_CAUSES = {
-    "thigh_meets_trunk": "the thigh meets the trunk: bars, crank length or belly may push the knee out",
-    "hip_drop": "a hip drops: saddle height or a leg-length difference may be behind it",
-    "pelvis_rocks": "the pelvis rocks: the saddle may be too high",
-}
 
 
 def stance(assessment: Assessment) -> Sentences:
@@ -131,9 +126,7 @@ def before_widening(assessment: Assessment) -> Sentences:
     session = assessment.visit.session
     if not any(getattr(session.wish, side).half_stance_change_mm for side in SIDES):
         return Sentences(())
-    lines = [
-        f"Seen: {_OTHER_CAUSES[what]}." for what in dict.fromkeys(e.what for e in session.seen) if what in _OTHER_CAUSES
-    ]
+    lines = [f"Seen: {WIDE_KNEES[what]}." for what in dict.fromkeys(e.what for e in session.seen) if what in WIDE_KNEES]
     lines += _stiff_hips(assessment)
     free, pain = constants.KNEE_TRAVEL_PAIN_FREE_MM, constants.KNEE_TRAVEL_KNEECAP_PAIN_MM
     lines += [

@@ -5,7 +5,7 @@ import json
 import pytest
 
 from fitkit import cautions, session
-from fitkit.vocabulary import SIGN_WORDS, SIGNS
+from fitkit.vocabulary import SIGN_WORDS, SIGNS, WHO_TO_SEE
 
 BASE = {
     "format": "cleat-stance-session",
@@ -23,7 +23,7 @@ def visit(**fields):
 
 def test_every_sign_has_words_and_somebody_to_see():
     assert set(SIGN_WORDS) == set(SIGNS)
-    assert set(SIGNS.values()) == set(cautions.WHO_TO_SEE)
+    assert set(WHO_TO_SEE) == set(SIGNS)
 
 
 @pytest.mark.parametrize("sign", list(SIGNS))

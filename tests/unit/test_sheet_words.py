@@ -10,14 +10,14 @@ import string
 
 import pytest
 
-from fitkit import cautions, files, house, session
+from fitkit import files, house, session
 from fitkit.assessment import Visit, assess
 from fitkit.assessment.clearances import Unsafe
 from fitkit.report import rider_sheet
 from fitkit.report.changes import ENGLISH
 from fitkit.report.pages import sheet_html
-from fitkit.vocabulary import SIGN_WORDS, SIGNS
-from fitkit.words import Catalogue, capital, catalogue
+from fitkit.vocabulary import SIGNS, URGENCIES
+from fitkit.words import Catalogue, catalogue
 
 SIDES = ("left", "right")
 BOTH = {
@@ -179,10 +179,9 @@ def test_every_sentence_is_said_somewhere_and_every_place_is_filled(assessments)
     assert sorted({key for key, _ in leaves(ENGLISH.tree)} ^ watched.used) == []
 
 
-def test_the_signs_are_called_as_everywhere_else():
-    assert ENGLISH["sign"] == {sign: capital(words) for sign, words in SIGN_WORDS.items()}
-    urgencies = {urgency.replace(" ", "_"): who for urgency, who in cautions.WHO_TO_SEE.items()}
-    assert urgencies.items() <= ENGLISH["who"].items()
+def test_every_sign_has_its_words_and_whom_to_see():
+    assert set(ENGLISH["sign"]) == set(SIGNS)
+    assert {urgency.replace(" ", "_") for urgency in URGENCIES} <= set(ENGLISH["who"])
 
 
 def test_whatever_is_not_safe_has_its_sentence():
