@@ -4,6 +4,7 @@ A form writes the session and computes nothing; a live view works it out again w
 """
 
 from fitkit.forms.form import form
+from fitkit.forms.lead import lead
 from fitkit.forms.views import head, last_time, live, sign_off, still
 
-__all__ = ["form", "head", "last_time", "live", "sign_off", "still"]
+__all__ = ["form", "head", "last_time", "lead", "live", "sign_off", "still"]

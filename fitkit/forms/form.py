@@ -13,7 +13,8 @@ from fitkit.forms.controls import Box, button, choose, control, head_row, html, 
 from fitkit.forms.draft import Draft, opened
 from fitkit.forms.entry import shown
 from fitkit.forms.rows import Row, side_of, titled, value_words
-from fitkit.forms.sections import Section, layout, paths_of
+from fitkit.forms.sections import Fold, Section, layout, paths_of
+from fitkit.forms.watching import is_within
 
 __all__ = ["Form", "Panel", "Strike", "form"]
 
@@ -25,45 +26,91 @@ def form(session: str | Path, name: str, *, beside: widgets.Widget | None = None
 
 
 class _Fields:
-    """Rows of fields, further ones shown when asked for, lists of entries below them, and a bar."""
+    """Rows of fields, lists of entries below them, further ones folded under what they give."""
 
-    _here = ""  # the path above those of the fields
-
-    def __init__(self, draft: Draft, declared: Section, *more_class: str, titled_lists: bool = True) -> None:
-        self.draft, self.declared = draft, declared
-        self.rows = self._rows(declared.fields)
-        self.more: dict[str, Row] = {}  # those that are shown
-        self.panels = [Panel(draft, pattern, is_titled=titled_lists) for pattern in declared.entries]
-        self.more_button = button("More fields", self._toggle_more, *more_class)
-        self._status = html("", "fit-said")
-
-    def _rows(self, patterns: tuple[str, ...]) -> dict[str, Row]:
-        return {pattern: Row(self.draft, paths_of(pattern, self._here)) for pattern in patterns}
+    def __init__(self, draft: Draft, declared: Section, above: str = "", *, titled_lists: bool = True) -> None:
+        self.draft, self.declared, self.above = draft, declared, above  # above: the path above those of the fields
+        self.rows = {pattern: Row(draft, paths_of(pattern, above)) for pattern in declared.fields}
+        self.panels = [Panel(draft, pattern, above, is_titled=titled_lists) for pattern in declared.entries]
+        self.folds = [_Fold(draft, each, above) for each in declared.folds]
 
     def shown_rows(self) -> list[Row]:
-        """Return the rows on the screen, in their order."""
-        return [*self.rows.values(), *self.more.values()]
+        """Return the rows on the screen, folded ones where they are unfolded."""
+        unfolded = [fold.inside for fold in self.folds if fold.inside]
+        return [*self.rows.values(), *(row for part in (*self.panels, *unfolded) for row in part.shown_rows())]
 
-    def _boxes(self) -> list[Box]:
-        return [part.box for part in (*self.shown_rows(), *self.panels)]
+    def boxes(self) -> list[Box]:
+        """Return what is on the screen, in its order."""
+        heads = [head_row()] if any(len(each.paths) == 2 for each in self.rows.values()) else []
+        return [*heads, *(part.box for part in (*self.rows.values(), *self.panels, *self.folds))]
 
-    def _toggle_more(self) -> None:
-        self.more = {} if self.more else self._rows(self.declared.more)
-        self.more_button.description = "Fewer fields" if self.more else "More fields"
-        self.box.children = self._children()
+    def point(self, above: str) -> None:
+        """Show the same fields of another entry."""
+        self.above = above
+        for pattern, shown_row in self.rows.items():
+            shown_row.point(paths_of(pattern, above))
+        for panel in self.panels:
+            base = f"{above}{panel.base.rpartition('.')[2]}"
+            panel.show(base, min(panel.index, self.draft.count(base)))
+        for fold in self.folds:
+            fold.point(above)
 
     def refresh(self) -> None:
         """Show what the draft holds now."""
-        for part in (*self.shown_rows(), *self.panels):
+        for part in (*self.rows.values(), *self.panels, *self.folds):
             part.refresh()
+
+
+class _Fold:
+    """A button that says what further fields give, and those fields: made when they are shown first."""
+
+    def __init__(self, draft: Draft, declared: Fold, above: str) -> None:
+        self.draft, self.declared, self.above = draft, declared, above
+        self.inside: _Fields | None = None
+        self._is_open, self._is_folded_away = False, False
+        where = [path for part in declared.parts() for row in part.fields for path in paths_of(row)]
+        self._button = button("", self._toggle, "fit-fold", *(f"fit-holds-{path.replace('.', '--')}" for path in where))
+        self._stack = Box([], "fit-stack")
+        self.box = Box([self._button, self._stack], "fit-stack")
+        self.refresh()
+
+    def _toggle(self) -> None:
+        self._is_folded_away = self._is_open
+        self._is_open = not self._is_open
+        self.refresh()
+
+    def point(self, above: str) -> None:
+        """Show the same fields of another entry."""
+        self.above = above
+        if self.inside:
+            self.inside.point(above)
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Show what the draft holds now; what was unfolded stays so until it is folded by hand."""
+        self._is_open = self._is_open or (not self._is_folded_away and self._is_wanted())
+        if self._is_open and not self.inside:
+            self.inside = _Fields(self.draft, self.declared, self.above)
+        elif self._is_open:
+            self.inside.refresh()
+        self._button.description = f"{'−' if self._is_open else '+'} {self.declared.gives}"
+        self._stack.show(*(self.inside.boxes() if self._is_open else []))
+
+    def _is_wanted(self) -> bool:
+        if self.declared.after_a_visit and self.draft.last_visit():
+            return True
+        fields = [path for row in self.declared.fields for path in paths_of(row, self.above)]
+        paths = (*fields, *(f"{self.above}{name.rpartition('*.')[2]}" for name in self.declared.entries))
+        is_typed = any(is_within(path, paths) for path in self.draft.unsaved)
+        return is_typed or any(self.draft.value(path) not in (None, []) for path in paths)
 
 
 class Panel(_Fields):
     """The entries of one list, and the fields of the one that is chosen."""
 
-    def __init__(self, draft: Draft, pattern: str, *, is_titled: bool = True) -> None:
-        self.base, self.index = pattern.replace("*", "0"), 0
-        super().__init__(draft, layout().entries[pattern])
+    def __init__(self, draft: Draft, pattern: str, above: str = "", *, is_titled: bool = True) -> None:
+        self.base, self.index = f"{above}{pattern.rpartition('*.')[2]}", 0
+        super().__init__(draft, layout().entries[pattern], f"{self.base}.0.")
         self._is_titled = is_titled
         self._is_busy = self._is_asked = False
         named = f"Which {self.declared.one}"
@@ -72,19 +119,15 @@ class Panel(_Fields):
         self._which.observe(self._chosen, "value")
         out = "Count it again" if self.base == "struck" else f"Take this {self.declared.one} out"
         self._go = button(out, self._take_out)
-        buttons = [*([self.more_button] if self.declared.more else []), *([self._go] if self.declared.may_go else [])]
-        self._bar = Box([*buttons, self._status], "fit-bar")
+        self._status = html("", "fit-said")
+        self._bar = Box([*([self._go] if self.declared.may_go else []), self._status], "fit-bar")
         self.box = Box(self._children(), "fit-stack")
         draft.listen("moved", self._moved)
-
-    @property
-    def _here(self) -> str:
-        return f"{self.base}.{self.index}."
 
     def _children(self) -> list[widgets.Widget]:
         title = [html(f"<h3>{escape(self.declared.title)}</h3>")] if self._is_titled else []
         which = row(f"Which {escape(self.declared.one)}", self._which)
-        return [*title, which, Box([*self._boxes(), self._bar], "fit-stack", "fit-entry")]
+        return [*title, which, Box([*self.boxes(), self._bar], "fit-stack", "fit-entry")]
 
     def _take_out(self) -> None:
         if not self._is_asked:  # an Enter too many must cost nothing
@@ -92,25 +135,21 @@ class Panel(_Fields):
             say(self._status, "Press once more if it is really to go.")
             return
         problem = self.draft.take_out(self.base, self.index)
-        self.point(self.base, min(self.index, max(self.draft.count(self.base) - 1, 0)))
+        self.show(self.base, min(self.index, max(self.draft.count(self.base) - 1, 0)))
         say(self._status, problem or "Taken out.")
 
     def _chosen(self, change: dict) -> None:
         if not self._is_busy and change["new"] is not None:
-            self.point(self.base, change["new"])
+            self.show(self.base, change["new"])
 
     def _moved(self, base: str, old: int, new: int) -> None:
         if (base, old) == (self.base, self.index):
-            self.point(base, new)
+            self.show(base, new)
 
-    def point(self, base: str, index: int) -> None:
+    def show(self, base: str, index: int) -> None:
         """Show another entry, or the same one of another list."""
         self.base, self.index = base, index
-        for pattern, shown_row in {**self.rows, **self.more}.items():
-            shown_row.point(paths_of(pattern, self._here))
-        for panel in self.panels:
-            inside = f"{self._here}{panel.base.rpartition('.')[2]}"
-            panel.point(inside, min(panel.index, self.draft.count(inside)))
+        self.point(f"{base}.{index}.")
         self.refresh()
 
     def refresh(self) -> None:
@@ -187,26 +226,23 @@ class Form(_Fields):
         section = layout().sections[name]
         # Over a list that is the whole section, the notebook's own heading is enough.
         is_one_list = len(section.entries) == 1 and len(section.fields) < 2
-        super().__init__(draft, section, "fit-more", titled_lists=not is_one_list)
-        self._status.add_class("fit-saved")
+        super().__init__(draft, section, titled_lists=not is_one_list)
+        self._status = html("", "fit-said", "fit-saved")
         self.strike = Strike(draft, self._paths)
         self._strike_shown = False
         buttons = [button("Save", draft.save_all, "fit-first", "fit-save")]
-        if self.declared.more:
-            buttons.append(self.more_button)
-        if any(map(_is_readings, self._paths())):
+        folded = [path for part in section.parts() for row in part.fields for path in paths_of(row)]
+        if any(map(_is_readings, (*self._paths(), *folded))):
             buttons.append(button("Strike a reading", self._toggle_strike, "fit-strike"))
         self._bar = Box([*buttons, self._status], "fit-bar")
         self.box = Box(self._children(), "fit", f"fit-section-{name}")
         draft.listen("changed", self.refresh)
 
     def _paths(self) -> list[str]:
-        rows = [shown_row for part in (self, *self.panels) for shown_row in part.shown_rows()]
-        return [path for each in rows for path in each.paths if not path.startswith("taken.")]
+        return [path for each in self.shown_rows() for path in each.paths if not path.startswith("taken.")]
 
     def _children(self) -> list[widgets.Widget]:
-        heads = [head_row()] if any(len(each.paths) == 2 for each in self.shown_rows()) else []
-        return [*heads, *self._boxes(), self._bar, *([self.strike.box] if self._strike_shown else [])]
+        return [*self.boxes(), self._bar, *([self.strike.box] if self._strike_shown else [])]
 
     def _toggle_strike(self) -> None:
         self._strike_shown = not self._strike_shown

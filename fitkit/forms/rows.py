@@ -14,6 +14,7 @@ from fitkit.assessment.inputs import unknown_parts
 from fitkit.forms.controls import Box, button, choose, control, html, row
 from fitkit.forms.draft import Draft
 from fitkit.forms.entry import disagreement, exchange, read, sentence, shown
+from fitkit.forms.sections import needed_for
 from fitkit.house import House
 from fitkit.session import FieldInfo, Session
 from fitkit.session.paths import counting, get, steps_of, value_at
@@ -98,7 +99,14 @@ def _unit_words(info: FieldInfo) -> str:
 
 
 _LONG = {"note", "finding"}
-_WIDE = {"text", "choice", "file", "identifier"}
+_SHORT_CHOICE = 16  # letters
+
+
+def _is_wide(info: FieldInfo) -> bool:
+    """Whether a field needs a line of its own."""
+    if info.sort in ("yes or no", "choice"):
+        return max(len(words) for words, _ in choices(info)) > _SHORT_CHOICE
+    return info.sort in ("text", "file")
 
 
 def side_of(path: str) -> str:
@@ -126,9 +134,11 @@ class Row:
         self.inputs = [self._input(path, info) for path, info in zip(paths, self.infos, strict=True)]
         self._note = html("", "fit-note", "fit-words")
         self._offered: tuple = ()
-        unit = _unit_words(self.info)
-        title = f"{escape(_title(self.info))}{f'<span class=fit-unit>{escape(unit)}</span>' if unit else ''}"
-        kind = "fit-pair" if len(paths) == 2 else "fit-wide" if self.info.sort in _WIDE else "fit-one"
+        small = (("fit-unit", _unit_words(self.info)), ("fit-for", needed_for(self.info.dotted)))
+        title = escape(_title(self.info)) + "".join(
+            f'<span class="{kind}">{escape(w)}</span>' for kind, w in small if w
+        )
+        kind = "fit-pair" if len(paths) == 2 else "fit-wide" if _is_wide(self.info) else "fit-one"
         self.box = row(title, *self.inputs, self._note, kind=kind)
         self._base = self.box.children
         self.refresh()

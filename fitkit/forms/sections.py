@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator
 from functools import cache
@@ -15,7 +16,18 @@ from fitkit.problems import Problem, Problems, near, said
 from fitkit.session import fields
 from fitkit.session.paths import get, steps_of
 
-__all__ = ["Entries", "Layout", "Section", "absent_group", "layout", "paths_of", "read_layout"]
+__all__ = [
+    "Entries",
+    "Fold",
+    "Layout",
+    "Section",
+    "absent_group",
+    "layout",
+    "needed_for",
+    "notebook_of",
+    "paths_of",
+    "read_layout",
+]
 
 
 class Section(BaseModel):
@@ -23,18 +35,31 @@ class Section(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
-    fields: tuple[str, ...] = ()  # paths in their order
-    more: tuple[str, ...] = ()  # paths shown when asked for
+    fields: tuple[str, ...] = ()  # paths in their order: the short set
     entries: tuple[str, ...] = ()  # paths of lists of entries, below the fields
+    folds: tuple[Fold, ...] = ()  # further ones, shown when asked for or when they hold something
 
     def with_groups(self, groups: dict[str, tuple[str, ...]]) -> Section:
         """Return the section with all fields of a group in the place of its name, as in ``as_left.<torques>``."""
-        rows: dict[str, list[str]] = {"fields": [], "more": []}
-        for kind, paths in rows.items():
-            for path in getattr(self, kind):
-                above, _, name = path.removesuffix(">").partition("<")
-                paths += [f"{above}{field}" for field in groups[name]] if name in groups else [path]
-        return self.model_copy(update={kind: tuple(paths) for kind, paths in rows.items()})
+        paths = []
+        for path in self.fields:
+            above, _, name = path.removesuffix(">").partition("<")
+            paths += [f"{above}{field}" for field in groups[name]] if name in groups else [path]
+        folds = tuple(fold.with_groups(groups) for fold in self.folds)
+        return self.model_copy(update={"fields": tuple(paths), "folds": folds})
+
+    def parts(self) -> Iterator[Section]:
+        """Yield the section and all that is folded in it."""
+        yield self
+        for fold in self.folds:
+            yield from fold.parts()
+
+
+class Fold(Section):
+    """Further fields and lists under what they give."""
+
+    gives: str  # "for the saddle"
+    after_a_visit: bool = False  # whether it is shown where there was a visit before
 
 
 class Entries(Section):
@@ -51,6 +76,10 @@ class Layout(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     groups: dict[str, tuple[str, ...]]  # fields that stand in several positions, by the group's name
+    needed: dict[str, tuple[str, ...]]  # ends of paths, by what these fields are needed for
+    lacks: dict[str, tuple[str, ...]]  # results by the purpose they serve
+    behind: dict[str, tuple[str, ...]]  # fields by what a result says that it needs
+    notebooks: dict[str, tuple[str, ...]]  # names of sections by the notebook that shows them
     sections: dict[str, Section]  # by the name under which a notebook shows it
     entries: dict[str, Entries]  # by the path of the list, with ``*`` for a place in a list above it
 
@@ -72,7 +101,7 @@ def read_layout(path: Path) -> Layout:
     try:
         found = Layout.model_validate(tomllib.loads(path.read_text(encoding="utf-8")))
     except ValidationError as error:
-        names = {name for model in (Layout, Entries) for name in model.model_fields}
+        names = {name for model in (Layout, Entries, Fold) for name in model.model_fields}
         raise Problems(path, problems_of(error, known=names)) from None
     except ValueError as error:
         raise Problems(path, [Problem("the file", f"no TOML ({error})", "TOML like the shipped file")]) from None
@@ -84,10 +113,15 @@ def read_layout(path: Path) -> Layout:
 def _problems(found: Layout) -> Iterator[Problem]:
     """Yield every path that leads to no field or stands twice, and every list that is not declared."""
     known, seen = {info.dotted for info in fields()}, set()
-    places = [(f"sections.{name}", "", section) for name, section in found.sections.items()]
-    places += [(f"entries.{name}", f"{name}.*.", section) for name, section in found.entries.items()]
+    bare = {re.sub(r"\.(left|right)\b", "", f".{path}") for path in known}
+    for word, ends in found.needed.items():
+        for end in ends:
+            if not any(path.endswith(f".{end}") for path in bare):
+                yield Problem(f"needed.{word}", f"with {said(end)}", "ends of the paths of fields", near(end, known))
+    places = [(f"sections.{name}", "", part) for name, section in found.sections.items() for part in section.parts()]
+    places += [(f"entries.{name}", f"{name}.*.", part) for name, lst in found.entries.items() for part in lst.parts()]
     for where, above, section in places:
-        for row in (*section.fields, *section.more):
+        for row in section.fields:
             for path in paths_of(row.removeprefix("taken:"), above):
                 if path not in known:
                     hint = near(path, known)
@@ -105,6 +139,26 @@ def paths_of(pattern: str, base: str = "") -> tuple[str, ...]:
     above = "taken." if pattern.startswith("taken:") else ""
     path = f"{above}{base}{pattern.removeprefix('taken:')}"
     return tuple(path.replace("{side}", side) for side in ("left", "right")) if "{side}" in path else (path,)
+
+
+def needed_for(dotted: str) -> str:
+    """Return what a field is needed for, "cleat, saddle"; nothing where no result goes by it."""
+    bare = "." + ".".join(step for step in dotted.split(".") if step not in ("left", "right"))
+    return ", ".join(word for word, ends in layout().needed.items() if bare.endswith(tuple(f".{end}" for end in ends)))
+
+
+@cache
+def notebook_of(dotted: str) -> str:
+    """Return the name of the notebook that asks for a field; not for those inside lists."""
+    asked = {
+        path: notebook
+        for notebook, names in layout().notebooks.items()
+        for name in names
+        for part in layout().sections[name].parts()
+        for row in part.fields
+        for path in paths_of(row)
+    }
+    return asked[dotted]
 
 
 @cache

@@ -95,13 +95,13 @@ class _LastTime:
         last, found = self.draft.last_visit(), self._found()
         self._ticks = {path: self._ticks.get(path) or self._tick(path, value) for path, value in found.items()}
         if not last:
-            words = "No earlier visit of this client and set-up is here."
+            words = ""
         elif not found:
             words = f"Nothing more to confirm from the visit of {last.visit_date}."
         else:
             words = f"As left on {last.visit_date}. Check each on the bicycle or the rider; tick only what still holds."
         bar = [Box([self._take, self._status], "fit-bar")] if found else [self._status]
-        self.box.children = [html(f"<p>{escape(words)}</p>"), *self._ticks.values(), *bar]
+        self.box.children = [html(paragraph(words)), *self._ticks.values(), *bar]
 
     def _found(self) -> dict[str, Any]:
         last, found = self.draft.last_visit(), {}

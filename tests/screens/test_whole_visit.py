@@ -2,6 +2,7 @@
 what was typed has the same numbers as that of the file it was typed from."""
 
 import json
+import re
 
 import pytest
 
@@ -35,17 +36,17 @@ def walk(page, act):
 
 
 def open_all(page):
-    """Press every button that shows more fields."""
-    buttons = page.locator(".fit button", has_text="More fields")
-    while buttons.count():
-        buttons.first.focus()
-        count = buttons.count()
+    """Press every button that unfolds further fields; it keeps the keyboard."""
+    folded = page.locator(".fit-fold", has_text=re.compile(r"^\+ "))
+    while count := folded.count():
+        folded.first.focus()
         page.keyboard.press("Enter")
         page.wait_for_function(
-            "count => [...document.querySelectorAll('.fit button')].filter(b => b.innerText === 'More fields').length"
+            "count => [...document.querySelectorAll('.fit-fold')].filter(b => b.innerText.startsWith('+ ')).length"
             " < count",
             arg=count,
         )
+        assert "fit-fold" in page.evaluate("() => document.activeElement.className")
 
 
 def choose(page, here, words):

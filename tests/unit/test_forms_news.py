@@ -92,7 +92,7 @@ def test_a_blank_entry_on_the_screen_stays_a_new_one(path):
     elsewhere(path, complaints__0=(None, {"region": "hip"}))
     draft_of(path).look_again()
     assert panel.index == 1
-    panel.point("complaints", 0)
+    panel.show("complaints", 0)
     assert "Changed in another window." in words(panel.box)
 
 

@@ -35,10 +35,11 @@ IN_NO_SECTION = (
 
 def patterns(section, above=""):
     """Yield every field of a section, with ``*`` for places in lists."""
-    for path in (*section.fields, *section.more):
-        yield from ("taken.*" if path.startswith("taken:") else each for each in paths_of(path, above))
-    for base in section.entries:
-        yield from patterns(layout().entries[base], f"{base}.*.")
+    for part in section.parts():
+        for path in part.fields:
+            yield from ("taken.*" if path.startswith("taken:") else each for each in paths_of(path, above))
+        for base in part.entries:
+            yield from patterns(layout().entries[base], f"{base}.*.")
 
 
 def test_every_field_stands_once():
@@ -50,10 +51,16 @@ def test_every_field_stands_once():
 
 
 def test_every_section_stands_once_in_the_notebooks_of_a_visit():
-    sources = [files.notebook(f"{name}.ipynb").read_text(encoding="utf-8") for name in NOTEBOOKS]
-    cells = ["".join(cell["source"]) for source in sources for cell in json.loads(source)["cells"]]
-    shown = [name for cell in cells for name in re.findall(r'forms\.form\(\s*session,\s*"(\w+)"', cell)]
-    assert sorted(shown) == sorted(layout().sections)
+    shown = {}
+    for name, title in NOTEBOOKS.items():
+        cells = json.loads(files.notebook(f"{name}.ipynb").read_text(encoding="utf-8"))["cells"]
+        sources = ["".join(cell["source"]) for cell in cells]
+        shown[title] = [n for cell in sources for n in re.findall(r'forms\.form\(\s*session,\s*"(\w+)"', cell)]
+        assert any(f'forms.lead(session, Record, "{title}")' in source for source in sources)
+    assert sorted(name for names in shown.values() for name in names) == sorted(layout().sections)
+    assert {title: sorted(names) for title, names in shown.items()} == {
+        title: sorted(names) for title, names in layout().notebooks.items()
+    }
 
 
 @pytest.mark.parametrize(
@@ -65,6 +72,7 @@ def test_every_section_stands_once_in_the_notebooks_of_a_visit():
         ('"as_found.<heights>"', '"as_found.<hights>"', 'sections.as_found_heights is with "as_found.<hights>"'),
         ('entries = ["seen"]', 'entries = ["sene"]', 'with the list "sene"; expected one of signs, complaints'),
         ('one = "film"', 'once = "film"', "entries.ride.films.once is 'film'; expected no such name. Is one meant?"),
+        ('"unsteadiness",', '"unsteadyness",', 'needed.cleat is with "unsteadyness"; expected ends of the paths'),
         ('one = "film"', "one = 3", "entries.ride.films.one is 3; expected text."),
         ('one = "film"', "one = film", "the file is no TOML (Invalid value (at line "),
     ],

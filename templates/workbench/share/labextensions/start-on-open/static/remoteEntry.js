@@ -87,6 +87,15 @@
     setTimeout(() => putBack(input, field), 0);
   };
 
+  // A link that names what lacks puts the keyboard into its field, which may be folded.
+  const goTo = async (panel, name) => {
+    const input = () => panel.querySelector(`.fit-at-${name} :is(input, select, textarea)`);
+    const fold = panel.querySelector(`.fit-holds-${name}`);
+    if (!input() && fold) fold.click();
+    for (let n = 0; n < 100 && !input(); n++) await wait(50);
+    if (input()) { input().scrollIntoView({ block: 'center' }); input().focus({ preventScroll: true }); }
+  };
+
   // Forms of a kernel that runs already must be known here before the cells that show them run again.
   const WIDGETS = 'application/vnd.jupyter.widget-view+json';
   const wait = (ms) => new Promise((done) => setTimeout(done, ms));
@@ -156,6 +165,8 @@
     document.addEventListener('pointerdown', onPress, true);
     window.addEventListener('beforeunload', (event) => { if (typed.size) event.preventDefault(); });
     document.addEventListener('click', (event) => {
+      const go = event.target.closest && event.target.closest('a[data-fit-go]');
+      if (go) { event.preventDefault(); goTo(go.closest('.jp-NotebookPanel'), go.dataset.fitGo); return; }
       const link = event.target.closest && event.target.closest('a[data-fit-open]');
       if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
       event.preventDefault();
