@@ -37,6 +37,7 @@ _LAYOUT = widgets.Layout()
 _HTML_STYLE, _BUTTON_STYLE = widgets.widget_string.HTMLStyle(), widgets.ButtonStyle()
 _STYLES = {
     widgets.Text: widgets.widget_string.TextStyle(),
+    widgets.Combobox: widgets.widget_string.TextStyle(),
     widgets.Textarea: widgets.widget_string.TextStyle(),
     widgets.Dropdown: widgets.widget_description.DescriptionStyle(),
     widgets.Checkbox: widgets.widget_bool.CheckboxStyle(),

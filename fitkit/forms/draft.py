@@ -26,6 +26,7 @@ from fitkit.session.reading import earlier_visit, plain
 __all__ = ["Draft", "Unsaved", "draft_of", "opened"]
 
 _DRAW_AFTER_S = 0.08
+_AMENDING = "Not saved yet: the visit is signed off. Give the reason for the change below, then press Save."
 
 
 def draft_of(path: str | Path) -> Draft:
@@ -212,7 +213,10 @@ class Draft:
     def save_all(self) -> None:
         """Try again to save all that was typed and is not saved."""
         self._read()
-        self._save_waiting()
+        if self.is_signed:
+            self._amend()
+        else:
+            self._save_waiting()
         if not self.unsaved and not self.trouble:
             self.saved_at = f"{self._clock():%H:%M}"
         self.notify()
@@ -257,6 +261,7 @@ class Draft:
         saved, problem = self._write(action, mine)
         if saved is None:
             return problem
+        self.reason = ""
         conflicts = ", ".join(saved.refused)
         self.notify()
         return f"Changed meanwhile in another notebook: {conflicts}. Look again." if conflicts else ""
@@ -280,7 +285,9 @@ class Draft:
     def _save_first(self, dotted: str, unsaved: Unsaved) -> None:
         """Save one field; where that went well, try what waited for it or for the disk."""
         self.unsaved[dotted] = unsaved
-        if self._save(dotted):
+        if self.is_signed and unsaved.entry.is_taken:
+            self._keep([dotted], _AMENDING)  # all that is changed waits for one reason and one Save
+        elif self._save(dotted):
             self._save_waiting()
 
     def _save_waiting(self) -> None:
@@ -288,31 +295,62 @@ class Draft:
             if dotted in self.unsaved and not self.unsaved[dotted].is_conflict:
                 self._save(dotted)
 
-    def _save(self, dotted: str) -> bool:
-        """Save one field, or the group it brings into being, else say why not beside it; whether that went well."""
+    def _amend(self) -> None:
+        """Save all that waits in a signed visit as one amendment, under the reason given; it serves once."""
+        leaves: list[str] = []
+        changes: dict[str, tuple] = {}
+        for dotted in [path for path, unsaved in self.unsaved.items() if not unsaved.is_conflict]:
+            if dotted not in leaves and dotted in self.unsaved:
+                found, made, _ = self._changes(dotted)
+                leaves, changes = [*leaves, *found], {**changes, **made}
+        if not leaves or not self.reason.strip():
+            self._keep(leaves, _AMENDING)
+            return
+        saved, problem = self._write(
+            partial(sessions.update, self.path, changes, reason=self.reason.strip()), tuple(changes)
+        )
+        if saved is None:
+            self._keep(leaves, problem)
+            return
+        self.reason = ""
+        taken = [path for path in saved.refused if path not in leaves]  # groups whose place another window took
+        again = [path for path in leaves if is_within(path, tuple(taken))]
+        self._accept([path for path in leaves if path not in again], saved.refused)
+        self._keep(again, _AMENDING)
+
+    def _changes(self, dotted: str) -> tuple[list[str], dict[str, tuple], str]:
+        """Return the fields that are saved with one, what is to be changed, and the group it brings into being.
+
+        No fields where it cannot be saved yet; why not is said beside it.
+        """
         unsaved = self.unsaved[dotted]
         if not unsaved.entry.is_taken:
-            return False
+            return [], {}, ""
         group = absent_group(self.tree, dotted)
         if group is None:
-            leaves, changes = [dotted], {dotted: (unsaved.seen, unsaved.entry.value)}
-        else:
-            above, needs = group
-            open_fields = [path for path in needs if not self._is_ready(path)]
-            if open_fields:
-                titles = " and ".join(sessions.describe(path).title.lower() for path in open_fields)
-                self.unsaved[dotted] = replace(unsaved, why=f"Not saved yet: needs {titles} too.")
-                return False
-            leaves = [path for path in self.unsaved if path.startswith(f"{above}.") and self._is_ready(path)]
-            made: dict = {}
-            for path in leaves:
-                put(made, steps_of(path.removeprefix(f"{above}.")), self.unsaved[path].entry.value)
-            changes = {above: (None, made)}
+            return [dotted], {dotted: (unsaved.seen, unsaved.entry.value)}, ""
+        above, needs = group
+        open_fields = [path for path in needs if not self._is_ready(path)]
+        if open_fields:
+            titles = " and ".join(sessions.describe(path).title.lower() for path in open_fields)
+            self.unsaved[dotted] = replace(unsaved, why=f"Not saved yet: needs {titles} too.")
+            return [], {}, ""
+        leaves = [path for path in self.unsaved if path.startswith(f"{above}.") and self._is_ready(path)]
+        made: dict = {}
+        for path in leaves:
+            put(made, steps_of(path.removeprefix(f"{above}.")), self.unsaved[path].entry.value)
+        return leaves, {above: (None, made)}, above
+
+    def _save(self, dotted: str) -> bool:
+        """Save one field, or the group it brings into being, else say why not beside it; whether that went well."""
+        leaves, changes, above = self._changes(dotted)
+        if not leaves:
+            return False
         action = partial(sessions.update, self.path, changes, reason=self.reason.strip() or None)
         saved, problem = self._write(action, tuple(changes))
         if saved is None:
             self._keep(leaves, problem)
-        elif group and saved.refused:
+        elif above and saved.refused:
             self._save_moved(above)
         else:
             self._accept(leaves, saved.refused)

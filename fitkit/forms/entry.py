@@ -358,7 +358,7 @@ def file_words(error: SessionProblems) -> str:
 def sentence(problem: Problem) -> str:
     """Return what is wrong with one field, called by its title."""
     if problem.where == "reason":
-        return f"{problem.hint} Give the reason for the change at the top of the page, then press Save."
+        return f"{problem.hint} Give the reason for the change, then press Save."
     try:
         where = describe(problem.where).title
     except ValueError:

@@ -31,6 +31,7 @@ class _Fields:
     def __init__(self, draft: Draft, declared: Section, above: str = "", *, titled_lists: bool = True) -> None:
         self.draft, self.declared, self.above = draft, declared, above  # above: the path above those of the fields
         self.rows = {pattern: Row(draft, paths_of(pattern, above)) for pattern in declared.fields}
+        self._heads = [head_row()] if any(len(each.paths) == 2 for each in self.rows.values()) else []
         self.panels = [Panel(draft, pattern, above, is_titled=titled_lists) for pattern in declared.entries]
         self.folds = [_Fold(draft, each, above) for each in declared.folds]
 
@@ -41,8 +42,7 @@ class _Fields:
 
     def boxes(self) -> list[Box]:
         """Return what is on the screen, in its order."""
-        heads = [head_row()] if any(len(each.paths) == 2 for each in self.rows.values()) else []
-        return [*heads, *(part.box for part in (*self.rows.values(), *self.panels, *self.folds))]
+        return [*self._heads, *(part.box for part in (*self.rows.values(), *self.panels, *self.folds))]
 
     def point(self, above: str) -> None:
         """Show the same fields of another entry."""
@@ -235,6 +235,10 @@ class Form(_Fields):
         if any(map(_is_readings, (*self._paths(), *folded))):
             buttons.append(button("Strike a reading", self._toggle_strike, "fit-strike"))
         self._bar = Box([*buttons, self._status], "fit-bar")
+        asked = "Reason for changing a signed visit"
+        self._reason = control(widgets.Text, asked, "fit-reason")
+        self._reason.observe(self._given, "value")
+        self._asked = row(asked, self._reason, kind="fit-alone")
         self.box = Box(self._children(), "fit", f"fit-section-{name}")
         draft.listen("changed", self.refresh)
 
@@ -242,16 +246,22 @@ class Form(_Fields):
         return [path for each in self.shown_rows() for path in each.paths if not path.startswith("taken.")]
 
     def _children(self) -> list[widgets.Widget]:
-        return [*self.boxes(), self._bar, *([self.strike.box] if self._strike_shown else [])]
+        waiting = self.draft.is_signed and any(path in self.draft.unsaved for path in self._paths())
+        asked = [self._asked] if waiting else []
+        return [*self.boxes(), self._bar, *asked, *([self.strike.box] if self._strike_shown else [])]
+
+    def _given(self, change: dict) -> None:
+        self.draft.reason = change["new"]
 
     def _toggle_strike(self) -> None:
         self._strike_shown = not self._strike_shown
-        self.box.children = self._children()
         self.refresh()
 
     def refresh(self) -> None:
         """Show what the draft holds now."""
         super().refresh()
+        self._reason.value = self.draft.reason
+        self.box.show(*self._children())
         say(self._status, " ".join(filter(None, (self._saved_words(), self._one_foot_alone()))))
         if self._strike_shown:
             self.strike.refresh()

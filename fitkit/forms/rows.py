@@ -11,6 +11,7 @@ import ipywidgets as widgets
 from fitkit import house
 from fitkit import session as sessions
 from fitkit.assessment.inputs import unknown_parts
+from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS
 from fitkit.forms.controls import Box, button, choose, control, html, row
 from fitkit.forms.draft import Draft
 from fitkit.forms.entry import disagreement, exchange, read, sentence, shown
@@ -165,6 +166,8 @@ class Row:
             made = control(widgets.Checkbox, name, where, value=True, indent=False)
         elif info.sort in ("yes or no", "choice"):
             made = control(widgets.Dropdown, name, where, options=choices(info))
+        elif self._known_names() is not None:
+            made = control(widgets.Combobox, name, where, options=self._known_names(), ensure_option=False)
         else:
             made = control(widgets.Textarea if info.dotted.rpartition(".")[2] in _LONG else widgets.Text, name, where)
         made.observe(self._changed, "value")
@@ -184,6 +187,8 @@ class Row:
             widget.value = self.draft.choice(path) is not False  # what is not in the file is yes
         else:
             widget.value = self.draft.text(path)
+        if isinstance(widget, widgets.Combobox) and widget.options != (names := self._known_names()):
+            widget.options = names
         classes = ("fit-in", at_class(path), *(["fit-held-in"] if path in self.draft.unsaved else []))
         if tuple(widget._dom_classes) != classes:
             widget._dom_classes = classes
@@ -202,8 +207,10 @@ class Row:
             yield f'<span class="fit-ack" data-at="{at_class(path)}" data-typed="{arrived}"></span>'
         if exchanged := self._exchanged():
             yield f"<p><b>Please look.</b> {escape(exchanged)}</p>"
-        how = ". ".join(filter(None, (self.info.how, self._known_names())))
+        how = ". ".join(filter(None, (self.info.how, self._known_words())))
         yield f'<p class="fit-how">{escape(how)}.</p>' if how else ""
+        if ".unsteadiness." in self.info.dotted:
+            yield f"<p>{escape('; '.join(f'{score} {words}' for score, words in UNSTEADINESS_WORDS.items()))}</p>"
 
     def _remarks(self, path: str, info: FieldInfo) -> Iterator[tuple[str | None, str]]:
         """Yield what is said beside a field: the beginning in bold, None for nothing in bold, and the rest."""
@@ -219,17 +226,21 @@ class Row:
                 value = shown(values[struck["index"]])
                 yield None, f"{value} (reading {struck['index'] + 1}) is struck: {struck['reason']}"
 
-    def _known_names(self) -> str:
-        """Return the names the parts table has for a field that takes one of them."""
+    def _known_names(self) -> tuple[str, ...] | None:
+        """Return the names the parts table has for a field that takes one of them, None where it takes none."""
         kept, leaf = _house(), self.paths[0].rpartition(".")[2]
         if leaf == "pedal_family":
-            names = kept.families
-        elif leaf in ("spindle_id", "extender_id", "base_adapter_id"):
-            family = kept.family(self.draft.value("bike.pedal_family") or "")
-            names = tuple(part.id for part in family if part.kind == leaf.removesuffix("_id"))
-        else:
+            return tuple(kept.families)
+        if leaf not in ("spindle_id", "extender_id", "base_adapter_id"):
+            return None
+        family = kept.family(self.draft.value("bike.pedal_family") or "")
+        return tuple(part.id for part in family if part.kind == leaf.removesuffix("_id"))
+
+    def _known_words(self) -> str:
+        names = self._known_names()
+        if names is None:
             return ""
-        return f"In the {kept.parts_source}: {', '.join(names) or 'none; is the pedal family typed?'}"
+        return f"In the {_house().parts_source}: {', '.join(names) or 'none; is the pedal family typed?'}"
 
     def _questions(self, path: str, info: FieldInfo) -> Iterator[str]:
         session = self.draft.session
@@ -258,13 +269,20 @@ class Row:
         if wanted == self._offered:
             return
         self._offered = wanted
-        made = [button(words, partial(getattr(self.draft, act), *given)) for words, act, *given in wanted]
+        made = [button(words, partial(self._do, act, *given)) for words, act, *given in wanted]
         self.box.children = [*self._base, *([Box(made, "fit-do")] if made else [])]
+
+    def _do(self, act: str, *given: object) -> None:
+        if problem := getattr(self.draft, act)(*given):
+            self._note.value += f"<p>{escape(problem)}</p>"
 
     def _offers(self) -> Iterator[tuple]:
         """Yield the words of each button, and what the draft does when it is pressed."""
         for path, info in zip(self.paths, self.infos, strict=True):
             side, unsaved = self._side(path), self.draft.unsaved.get(path)
+            for place, struck in enumerate(self.draft.value("struck") or ()):
+                if struck["field"] == path:
+                    yield f"{side}Count reading {struck['index'] + 1} again", "take_out", "struck", place
             if unsaved and unsaved.is_conflict:
                 yield f"{side}Keep theirs, {shown(unsaved.theirs) or 'blank'}", "settle", path, False
                 yield f"{side}Take mine, {unsaved.entry.typed or 'blank'}", "settle", path, True

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from html import escape
 from pathlib import Path
@@ -18,6 +19,7 @@ from fitkit.forms.controls import STYLE, Box, WordedBox, button, control, html, 
 from fitkit.forms.draft import Draft, draft_of, opened
 from fitkit.forms.entry import file_words, sentence
 from fitkit.forms.rows import last_value, titled, value_words
+from fitkit.forms.sections import layout
 from fitkit.session import SessionProblems
 
 __all__ = ["head", "last_time", "live", "sign_off", "still"]
@@ -32,19 +34,10 @@ class _Head:
     def __init__(self, draft: Draft) -> None:
         self.draft = draft
         self._words = html("")
-        asked = "Reason for changing a signed visit"
-        self._reason = control(widgets.Text, asked, "fit-reason")
-        self._reason.observe(self._given, "value")
-        self._asked = row(asked, self._reason)
         self.box = Box([html(STYLE), self._words], "fit", "fit-top")
         draft.listen("changed", self.refresh)
 
-    def _given(self, change: dict) -> None:
-        self.draft.reason = change["new"]
-        self.draft.save_all()
-
     def refresh(self) -> None:
-        self.box.show(*self.box.children[:2], *([self._asked] if self.draft.is_signed else []))
         self._words.value = "".join(self._sentences())
 
     def _sentences(self) -> list[str]:
@@ -208,7 +201,9 @@ class _Signing:
         signed = session.sign_off if session else None
         if signed:
             lines = [f"Signed off by {signed.fitter_id} at {signed.at[:16].replace('T', ' ')}."]
-            lines += [f"Amended by {a.fitter_id}, {a.at[:16].replace('T', ' ')}: {a.reason}" for a in signed.amendments]
+            for each in signed.amendments:
+                fields, at = "; ".join(map(_title_of, each.fields)), each.at[:16].replace("T", " ")
+                lines.append(f"Amended by {each.fitter_id}, {at}: {fields}. {each.reason}")
             words = "".join(f"<p>{escape(line)}</p>" for line in lines)
         else:
             words = f"<p>{escape(self._not_yet())}</p>"
@@ -257,6 +252,16 @@ class _Signing:
         items = "".join(f"<li>{escape(line)}</li>" for line in listed)
         said = f"{escape(words)}{f'<ul>{items}</ul>' if items else ''}{escape(after)}"
         self._status.value = f'<div role="status">{said}</div>'
+
+
+def _title_of(dotted: str) -> str:
+    """Return the title of a field, or of the list that an entry was added to."""
+    try:
+        return titled(dotted)
+    except ValueError:
+        lists = {re.sub(r"\*", "0", name): lst.title for name, lst in layout().entries.items()}
+        above = re.sub(r"\d+", "0", dotted).removesuffix(".0")
+        return lists.get(above, "several fields")
 
 
 def not_measured_again(assessment: Assessment) -> list[str]:

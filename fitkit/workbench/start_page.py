@@ -132,6 +132,7 @@ class _Page:
             return f"There is such a visit already. {self._links_to(path)}"
         except OSError as error:
             return escape(f"Not begun: {error.strerror or error}. Nothing was written.")
+        self._client.value = ""  # an Enter too many begins nothing twice
         self._look_again()
         offered = " What was left last time is offered in the notebooks, to be confirmed." if is_known else ""
         return f"Begun: {escape(path.stem)}.{offered} {self._links_to(path)}"

@@ -6,6 +6,7 @@ from fitkit import forms, session
 from fitkit.forms.controls import made_once
 from fitkit.forms.draft import draft_of
 from fitkit.forms.form import Form
+from fitkit.forms.sections import paths_of
 
 
 @pytest.fixture
@@ -21,7 +22,11 @@ def words(widget):
 
 def row_of(path, section, pattern):
     forms.form(path, section)
-    return made_once(Form, draft_of(path), section).rows[pattern]
+    made = made_once(Form, draft_of(path), section)
+    for fold in made.folds:
+        if pattern in fold.declared.fields and not fold.inside:
+            fold._button.click()
+    return next(row for row in made.shown_rows() if row.paths == paths_of(pattern))
 
 
 def test_a_cell_run_twice_has_one_form_that_saves_once(path):
@@ -88,7 +93,42 @@ def test_sign_off_needs_a_fitter_and_then_asks_for_reasons(path):
     row = row_of(path, "body", "rider.mass_kg")
     row.inputs[0].value = "74"
     assert "Give the reason" in words(row.box)
-    assert "Reason for changing a signed visit" in words(forms.head(path))
+    assert "Reason for changing a signed visit" in words(forms.form(path, "body"))
+    assert "Reason for changing a signed visit" not in words(forms.form(path, "shoes"))
+    draft = draft_of(path)
+    draft.reason = "read again"
+    draft.save_all()
+    assert "Body mass (kg). read again" in words(forms.sign_off(path))
+
+
+def test_a_strike_is_taken_back_where_it_was_struck(path):
+    row = row_of(path, "as_found_cleats", "as_found.{side}.cleat_setback_mm")
+    row.inputs[0].value = "11 31"
+    draft_of(path).strike("as_found.left.cleat_setback_mm", 1, "tape slipped")
+    assert "31 (reading 2) is struck: tape slipped" in words(row.box)
+    [again] = [one for one in row.box.children[-1].children if "Count reading 2 again" in one.description]
+    again.click()
+    assert session.load(path).struck == ()
+
+
+def test_further_fields_are_folded_until_the_file_holds_one(path):
+    def fold(section, gives):
+        return next(each for each in made_once(Form, draft_of(path), section).folds if each.declared.gives == gives)
+
+    assert "Thigh" not in words(forms.form(path, "body"))
+    session.update(path, {"rider.left.thigh_mm": (None, [410])}, fitter=None, at="2026-03-04T10:00:00")
+    forms.form(path, "body")
+    assert "Thigh" in words(forms.form(path, "body"))
+    button = fold("body", "for the saddle")._button
+    button.click()
+    assert "Thigh" not in words(forms.form(path, "body"))  # folded by hand, it stays folded
+    assert "Kept since last" not in words(forms.form(path, "since_last"))
+
+
+def test_parts_of_the_table_are_offered_and_others_can_be_typed(path):
+    row = row_of(path, "bike", "bike.pedal_family")
+    assert row.inputs[0].options
+    assert not row.inputs[0].ensure_option
 
 
 def test_one_side_alone_is_said(path):

@@ -179,7 +179,8 @@ def test_a_new_visit_asks_about_a_day_to_come_and_an_unknown_rider_and_takes_no_
         assert work.sessions() == []
         page._begun()
         assert asked in said(page)
-    page._date.value = "25.11.2026"
+    assert page._client.value == ""  # an Enter too many begins nothing
+    page._client.value, page._date.value = "rider-9", "25.11.2026"
     page._begun()
     assert "Did you mean 2026-11-25" in said(page)
 
