@@ -96,8 +96,13 @@ def ready(page, notebook: str) -> None:
 
 
 def field(page, dotted: str):
-    """Return the input of a field."""
-    return page.locator(f".{at_class(dotted)}").locator("input, select, textarea")
+    """Return the input of a field, unfolded first where it is folded."""
+    found = page.locator(f".{at_class(dotted)}").locator("input, select, textarea")
+    fold = page.locator(f".fit-fold.fit-holds-{dotted.replace('.', '--')}")
+    if fold.count() and not found.count():
+        fold.first.click()
+        found.first.wait_for()
+    return found
 
 
 def note_of(page, dotted: str):
@@ -107,6 +112,7 @@ def note_of(page, dotted: str):
 
 def tab_to(page, dotted: str, most: int = 400) -> None:
     """Press Tab until the field has the keyboard."""
+    field(page, dotted)
     for _ in range(most):
         if page.evaluate(FOCUSED)["name"] == at_class(dotted):
             return
