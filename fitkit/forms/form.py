@@ -68,8 +68,7 @@ class _Fold:
         self.draft, self.declared, self.above = draft, declared, above
         self.inside: _Fields | None = None
         self._is_open, self._is_folded_away = False, False
-        where = [path for part in declared.parts() for row in part.fields for path in paths_of(row)]
-        self._button = button("", self._toggle, "fit-fold", *(f"fit-holds-{path.replace('.', '--')}" for path in where))
+        self._button = button("", self._toggle)
         self._stack = Box([], "fit-stack")
         self.box = Box([self._button, self._stack], "fit-stack")
         self.refresh()
@@ -93,14 +92,20 @@ class _Fold:
             self.inside = _Fields(self.draft, self.declared, self.above)
         elif self._is_open:
             self.inside.refresh()
+        held = (f"fit-holds-{path.replace('.', '--')}" for path in self._paths())
+        self._button._dom_classes = ("fit-fold", *held)
         self._button.description = f"{'−' if self._is_open else '+'} {self.declared.gives}"
         self._stack.show(*(self.inside.boxes() if self._is_open else []))
+
+    def _paths(self) -> tuple[str, ...]:
+        """Return the fields and lists that are folded here."""
+        fields = (path for row in self.declared.fields for path in paths_of(row, self.above))
+        return *fields, *(f"{self.above}{name.rpartition('*.')[2]}" for name in self.declared.entries)
 
     def _is_wanted(self) -> bool:
         if self.declared.after_a_visit and self.draft.last_visit():
             return True
-        fields = [path for row in self.declared.fields for path in paths_of(row, self.above)]
-        paths = (*fields, *(f"{self.above}{name.rpartition('*.')[2]}" for name in self.declared.entries))
+        paths = self._paths()
         is_typed = any(is_within(path, paths) for path in self.draft.unsaved)
         return is_typed or any(self.draft.value(path) not in (None, []) for path in paths)
 

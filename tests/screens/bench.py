@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import signal
 import urllib.request
 from collections.abc import Iterator
@@ -98,9 +99,11 @@ def ready(page, notebook: str) -> None:
 def field(page, dotted: str):
     """Return the input of a field, unfolded first where it is folded."""
     found = page.locator(f".{at_class(dotted)}").locator("input, select, textarea")
-    fold = page.locator(f".fit-fold.fit-holds-{dotted.replace('.', '--')}")
+    steps = dotted.replace(".", "--").split("--")
+    held = (f".fit-holds-{'--'.join(steps[:end])}" for end in range(1, len(steps) + 1))
+    fold = page.locator(", ".join(held)).filter(has_text=re.compile(r"^\+ "))
     if fold.count() and not found.count():
-        fold.first.click()
+        fold.first.press("Enter")
         found.first.wait_for()
     return found
 

@@ -6,6 +6,7 @@
 
   // What was typed and has not arrived: class of the field -> text, for each notebook.
   const typed = new Map();
+  const begun = new Set(); // those of them that were never entered, with Enter or by leaving the field
   let last = null; // the field that had the keyboard when its form went away
   const fieldOf = (node) => node && node.closest && node.closest('[class*="fit-at-"]');
   const nameOf = (field) => [...field.classList].find((name) => name.startsWith('fit-at-'));
@@ -13,8 +14,13 @@
     const panel = field.closest('.jp-NotebookPanel');
     return `${panel ? panel.dataset.fitPath : ''} ${nameOf(field)}`;
   };
-  const store = () => { try { sessionStorage.setItem('fit-typed', JSON.stringify([...typed])); } catch (_) { } };
-  const recall = () => { try { for (const [k, v] of JSON.parse(sessionStorage.getItem('fit-typed') || '[]')) typed.set(k, v); } catch (_) { } };
+  const store = () => {
+    try { sessionStorage.setItem('fit-typed', JSON.stringify([...typed])); sessionStorage.setItem('fit-begun', JSON.stringify([...begun])); } catch (_) { }
+  };
+  const recall = () => {
+    const kept = (name) => JSON.parse(sessionStorage.getItem(name) || '[]');
+    try { for (const [k, v] of kept('fit-typed')) typed.set(k, v); for (const k of kept('fit-begun')) begun.add(k); } catch (_) { }
+  };
 
   const onInput = (event) => {
     const field = fieldOf(event.target);
@@ -23,6 +29,7 @@
       inHand = event.target; late = null;
       inHandKey = keyOf(field); wasWaiting = typed.has(inHandKey);
     }
+    if (event.isTrusted) begun.add(inHandKey);
     typed.set(keyOf(field), event.target.value); store();
   };
 
@@ -31,17 +38,29 @@
   let inHand = null, inHandKey = '', wasWaiting = false, late = null;
   const onSend = (event) => {
     const input = event.target, news = late;
-    if (input !== inHand) return;
+    if (input !== inHand) { enterBegun(event); return; }
     inHand = late = null;
+    begun.delete(inHandKey); store();
+    fieldOf(input).classList.remove('fit-begun');
     if (event.type !== 'focusout') return;
     // Left as it was before the typing began: nothing is sent, and what came meanwhile is shown.
     if (!wasWaiting || typed.get(inHandKey) === news) { typed.delete(inHandKey); store(); }
     if (news !== null) input.value = news;
   };
+  const send = (input) => ['input', 'change'].forEach((kind) => input.dispatchEvent(new Event(kind, { bubbles: true })));
+  const enterBegun = (event) => { // what was put back and is left as it stands, or confirmed with Enter
+    const field = fieldOf(event.target);
+    if (!field || !field.matches('.fit-begun') || event.target === inHand || event.type === 'change') return;
+    field.classList.remove('fit-begun');
+    begun.delete(keyOf(field));
+    send(event.target);
+  };
   const guard = (input) => {
     if (Object.prototype.hasOwnProperty.call(input, 'value')) return;
     const { get, set } = Object.getOwnPropertyDescriptor(Object.getPrototypeOf(input), 'value');
-    Object.defineProperty(input, 'value', { get, set(text) { if (this !== inHand) set.call(this, text); else late = text; } });
+    Object.defineProperty(input, 'value', { get, set(text) {
+      if (this === inHand) late = text; else if (!this.closest('.fit-begun')) set.call(this, text);
+    } });
   };
   const onFocus = (event) => {
     const field = fieldOf(event.target), row = event.target.closest && event.target.closest('.fit-row');
@@ -56,11 +75,11 @@
   };
   const putBack = (input, field) => {
     const key = keyOf(field);
+    if (field.dataset.fitDone !== key) field.classList.remove('fit-begun'); // another entry's
     if (typed.has(key) && input !== inHand && typed.get(key) !== input.value && field.dataset.fitDone !== key) {
       field.dataset.fitDone = key;
       input.value = typed.get(key);
-      input.dispatchEvent(new Event('input', { bubbles: true }));
-      input.dispatchEvent(new Event('change', { bubbles: true }));
+      if (begun.has(key)) field.classList.add('fit-begun'); else send(input);
     }
     if (key === last && document.activeElement === document.body) input.focus();
   };
@@ -75,22 +94,31 @@
     const within = (css) => [...(node.matches(css) ? [node] : []), ...node.querySelectorAll(css)];
     for (const ack of within('.fit-ack')) arrived(ack);
     for (const field of within('[class*="fit-at-"]')) named(field);
+    for (const fold of within('.fit-fold')) setTimeout(() => unfold(fold), 0);
   };
   const named = (field) => { // a form's classes come after its input
     const input = nameOf(field) && field.querySelector('input[type=text], textarea');
     if (!input) return;
     guard(input);
     if (input === inHand && keyOf(field) !== inHandKey) { // the entry being typed was given another place
-      typed.delete(inHandKey); inHandKey = keyOf(field);
+      typed.delete(inHandKey); begun.delete(inHandKey); inHandKey = keyOf(field); begun.add(inHandKey);
       typed.set(inHandKey, input.value); store();
     }
     setTimeout(() => putBack(input, field), 0);
   };
 
+  const holds = (fold, name) => [...fold.classList].some((held) => held.startsWith('fit-holds-')
+    && `${name}--`.startsWith(`${held.slice(10)}--`));
+  const unfold = (fold) => { // what was typed and has not arrived is never folded away
+    const panel = fold.closest('.jp-NotebookPanel'), start = `${panel ? panel.dataset.fitPath : ''} fit-at-`;
+    const waits = [...typed.keys()].some((key) => key.startsWith(start) && holds(fold, key.slice(start.length)));
+    if (waits && !fold.dataset.fitDone && fold.innerText.startsWith('+')) { fold.dataset.fitDone = 'yes'; fold.click(); }
+  };
+
   // A link that names what lacks puts the keyboard into its field, which may be folded.
   const goTo = async (panel, name) => {
     const input = () => panel.querySelector(`.fit-at-${name} :is(input, select, textarea)`);
-    const fold = panel.querySelector(`.fit-holds-${name}`);
+    const fold = [...panel.querySelectorAll('.fit-fold')].find((one) => holds(one, name));
     if (!input() && fold) fold.click();
     for (let n = 0; n < 100 && !input(); n++) await wait(50);
     if (input()) { input().scrollIntoView({ block: 'center' }); input().focus({ preventScroll: true }); }
@@ -127,7 +155,7 @@
   };
   // Lab takes the keyboard once more a moment after the run; nobody pressed anything, so it goes back.
   let pressed = 0;
-  const onPress = () => { pressed = Date.now(); };
+  const onPress = (event) => { pressed = Date.now(); if (event.key === 'Enter') enterBegun(event); };
   const onTaken = (event) => {
     const node = event.target.closest && event.target.closest('.jp-NotebookPanel[data-fit-ran-at]');
     if (!node || event.target.closest('.fit') || Date.now() - pressed < 300) return;
@@ -174,7 +202,7 @@
     }, true);
     new MutationObserver((changes) => changes.forEach((change) => {
       change.addedNodes.forEach(look);
-      if (change.type === 'attributes' && String(change.target.className).includes('fit-at-')) named(change.target);
+      if (change.type === 'attributes' && /fit-(at-|fold)/.test(String(change.target.className))) look(change.target);
     })).observe(document.body, { childList: true, subtree: true, attributes: true, attributeFilter: ['class'] });
 
     tracker.widgetAdded.connect(async (_, panel) => {
