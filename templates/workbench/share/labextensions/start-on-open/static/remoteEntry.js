@@ -40,7 +40,9 @@
     const input = event.target, news = late;
     if (input !== inHand) { enterBegun(event); return; }
     inHand = late = null;
-    begun.delete(inHandKey); store();
+    const isTaken = /^(.|Backspace|Delete)$/.test(lastKey); // by a run that died, not left
+    if (!isTaken) begun.delete(inHandKey);
+    store();
     fieldOf(input).classList.remove('fit-begun');
     if (event.type !== 'focusout') return;
     // Left as it was before the typing began: nothing is sent, and what came meanwhile is shown.
@@ -154,8 +156,8 @@
     if (page) page.scrollTop = 0;
   };
   // Lab takes the keyboard once more a moment after the run; nobody pressed anything, so it goes back.
-  let pressed = 0;
-  const onPress = (event) => { pressed = Date.now(); if (event.key === 'Enter') enterBegun(event); };
+  let pressed = 0, lastKey = '';
+  const onPress = (event) => { pressed = Date.now(); lastKey = event.key || ''; if (event.key === 'Enter') enterBegun(event); };
   const onTaken = (event) => {
     const node = event.target.closest && event.target.closest('.jp-NotebookPanel[data-fit-ran-at]');
     if (!node || event.target.closest('.fit') || Date.now() - pressed < 300) return;
