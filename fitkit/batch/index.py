@@ -26,7 +26,7 @@ from fitkit.batch.folder import (
 )
 from fitkit.files import Access, template
 from fitkit.problems import WrongCallError
-from fitkit.words import count, one_line
+from fitkit.words import one_line
 
 INDEX = "index.html"
 SUMMARY = "summary.csv"
@@ -42,14 +42,20 @@ _SAID = {
 _BRACKETS = ("left.forward_limit", "right.forward_limit")  # they have ends and no value
 _LINKS = {
     "record.html": "record",
-    "rider_sheet.html": "rider's sheet",
-    "record.pdf": "record as PDF",
-    "rider_sheet.pdf": "rider's sheet as PDF",
+    "rider_sheet.html": "sheet",
+    "record.pdf": "record's PDF",
+    "rider_sheet.pdf": "sheet's PDF",
     "record.ipynb": "notebook",
-    "results.json": "results as data",
+    "results.json": "data",
 }
-# The most urgent on top.
-_URGENT = ("see a clinician", "not safe", "got worse")
+# The most urgent on top: how what is to be known of a visit begins, and what stands over all of which that is so.
+_TABLES = {
+    "see a clinician first": "Must see a clinician first",
+    "not safe as fitted": "Not safe as fitted",
+    "not made": "Not made",
+    "got worse": "Got worse since the last change",
+    "": "All others",
+}
 
 
 @dataclass(frozen=True)
@@ -98,46 +104,23 @@ class Row:
         return self.name.split("_")[1] if self.is_visit else ""
 
     @property
-    def title(self) -> str:
-        """The visit's day and set-up below its client's name, or the file's name."""
-        return " · ".join(self.name.split("_")[1:]) if self.is_visit else self.name
-
-    def marks(self, latest: bool) -> list[str]:
-        """Return the words that stand in a frame beside the title."""
-        marks = {
-            "latest": latest,
-            "demonstration": self.demonstration,
-            "see a clinician first": "see a clinician first" in self.attention,
-            "not safe as fitted": bool(self.unsafe),
-        }
-        toes = _toe_words(self.results)
-        return [*(word for word, wanted in marks.items() if wanted), *([toes] if toes else [])]
+    def setup(self) -> str:
+        """The set-up of the bicycle."""
+        return self.name.split("_", 2)[2] if self.is_visit else ""
 
     @property
-    def outcome(self) -> str:
-        """What became of the visit, and why."""
-        return f"{_SAID[self.status]}: {self.said}" if self.said else _SAID[self.status]
+    def told(self) -> str:
+        """What became of the visit, what must be looked at first, and why."""
+        known = [*self.attention, f"{_SAID[self.status]}: {self.said}" if self.said else _SAID[self.status]]
+        if self.status == "failed":
+            known.reverse()
+        return "; ".join([*known, *_toe_words(self.results), *(["demonstration"] if self.demonstration else [])])
 
     @property
-    def to_attend(self) -> str:
-        """What must be looked at, and why the record was not made."""
-        return "; ".join([*self.attention, *([f"not made: {self.said}"] if self.status == "failed" else [])])
-
-    @property
-    def urgency(self) -> tuple:
-        """The place among those that need attention."""
-        first = next(iter(self.attention), "")
-        return next((n for n, word in enumerate(_URGENT) if first.startswith(word)), len(_URGENT)), self.name
-
-    @property
-    def lacking(self) -> list[dict]:
-        """The results that are not assessed."""
-        return [result for result in self.results if result.get("value") is None]
-
-    @property
-    def needs(self) -> list[str]:
-        """What they need."""
-        return sorted({str(result.get("needs")) for result in self.lacking if result.get("needs")})
+    def table(self) -> str:
+        """The heading it stands under."""
+        known = (*self.attention, *(["not made"] if self.status == "failed" else []))
+        return next(words for begun, words in _TABLES.items() if not begun or any(k.startswith(begun) for k in known))
 
     @property
     def said(self) -> str:
@@ -190,27 +173,27 @@ def safe_cell(value: object) -> object:
 
 
 def index_html(rows: Sequence[Row], *, headline: str) -> str:
-    """Return the page of a report folder: clients, their visits newest first, what became of each, and links."""
-    clients: dict[str, list[Row]] = {}
-    for row in sorted(rows, key=lambda row: row.name):
-        clients.setdefault(row.client, []).append(row)
-    files = clients.pop("", [])
-    for visits in clients.values():
-        # Sorted by name already, so that set-ups of one day stay in order.
-        visits.sort(key=lambda row: row.visit_date, reverse=True)
-    first = sorted((row for row in rows if row.attention or row.status == "failed"), key=lambda row: row.urgency)
-    return _page().render(headline=headline, files=files, first=first, clients=clients, links=_LINKS) + "\n"
+    """Return the page of a report folder: what needs attention first, then all others; one line a visit, with links."""
+    files = [row for row in rows if not row.is_visit]
+    tables: dict[str, list[Row]] = {words: [] for words in _TABLES.values()}
+    # By client, newest first; sorted by name before, so that set-ups of one day stay in order.
+    newest = sorted(sorted(rows, key=lambda row: row.name), key=lambda row: row.visit_date, reverse=True)
+    for row in sorted(newest, key=lambda row: row.client):
+        if row.is_visit:
+            tables[row.table].append(row)
+    style = Markup(template("paper.css").read_text(encoding="utf-8"))  # noqa: S704 - the kit's own
+    return _page().render(headline=headline, files=files, tables=tables, links=_LINKS, style=style) + "\n"
 
 
 @cache
 def _page() -> jinja2.Template:
     source = template("index.html.j2")
     kept = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    kept.filters |= {"text": lambda text: Markup(escape(one_line(text, longest=4000))), "count": count}  # noqa: S704
+    kept.filters["text"] = lambda text: Markup(escape(one_line(text, longest=4000)))  # noqa: S704
     return kept.from_string(source.read_text(encoding="utf-8"))
 
 
-def _toe_words(results: Iterable[dict]) -> str:
+def _toe_words(results: Iterable[dict]) -> list[str]:
     """Return that a toe meets, or within its error may meet, the tyre; as found where nothing is moved."""
     after = {each["name"]: each for each in results if ".toe.gap" in str(each.get("name"))}
     gaps = [after.get(f"{side}.toe.gap_after", {}) for side in ("left", "right")]
@@ -218,8 +201,8 @@ def _toe_words(results: Iterable[dict]) -> str:
     pairs = zip(gaps, found, strict=True)
     known = [gap for pair in pairs if (gap := next((each for each in pair if each.get("value") is not None), None))]
     if any(gap["value"] < 0 for gap in known):
-        return "toe meets tyre"
-    return "toe may meet tyre" if any(gap["low"] <= 0 for gap in known) else ""
+        return ["toe meets tyre"]
+    return ["toe may meet tyre"] if any(gap["low"] <= 0 for gap in known) else []
 
 
 _NOT_GIVEN = "its session file was not among those given this time"
