@@ -2,11 +2,12 @@
 
 import copy
 import json
+import re
 
 from fitkit import house, session
 from fitkit.assessment import Visit, assess
 from fitkit.report.papers import floor_order, room_sheet_html, setting_strip_html, strips, workshop_slip
-from tests.conftest import DEMO_SESSIONS
+from tests.conftest import DEMO_SESSIONS, ROOT
 
 # Typed from a label or a maker's paper, or decided in the visit: nothing to be measured on the floor.
 NOT_ON_THE_FLOOR = (
@@ -165,3 +166,19 @@ def test_a_sign_stops_the_work_and_puts_back_what_was_tried(assessed):
     assert rows_of(slip)["Left cleat"]["words"] == "back to 11.5 mm behind the mark (now 16 mm behind the mark)"
     untouched = NOTHING_LEFT | {"decided": {}, "signs": [{"sign": "hot_swollen_calf"}]}
     assert workshop_slip(assessed(untouched))["groups"] == []
+
+
+def test_papers_pages_and_notebooks_share_one_scale_of_type_and_one_family():
+    scale = {"8.5pt", "9pt", "9.5pt", "10.5pt", "11pt", "12.5pt", "14pt", "19pt"}
+    styles = [
+        *(ROOT / "templates").rglob("*.css"),
+        *(ROOT / "templates").rglob("*.j2"),
+        *(ROOT / "templates").rglob("*.js"),
+    ]
+    assert len(styles) > 8
+    for path in styles:
+        text = path.read_text(encoding="utf-8")
+        sizes = set(re.findall(r"font(?:-size)?: ?([0-9.]+[a-z]+)", text))
+        assert sizes - {"5.5px"} <= scale, path  # a name drawn in millimetres
+        families = re.findall(r"font: ?[^;}]*?/[0-9.]+ ([^;}]+)", text)
+        assert {family.split(",")[0].strip().strip('"') for family in families} <= {"Times New Roman"}, path

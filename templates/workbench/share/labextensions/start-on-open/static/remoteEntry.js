@@ -174,10 +174,10 @@
     .jp-NotebookPanel[data-fit-start] .jp-OutputArea-child { grid-template-columns: 0 minmax(0, 1fr) 0 }
     .jp-NotebookPanel[data-fit-start] .jp-OutputArea-output { overflow: visible; padding-left: 4px }
     .jp-NotebookPanel[data-fit-start] .jp-RenderedVegaCommon5 { overflow-x: auto }
-    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { font: 16px/1.45 Georgia, "Liberation Serif", serif; max-width: 46rem; color: #1a1a1a }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { font: 11pt/1.42 "Times New Roman", "Liberation Serif", Times, serif; max-width: 46rem; color: #1a1a1a }
     .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput :is(h1, h2) { font-weight: bold; color: #1a1a1a }
-    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h1 { font-size: 26px }
-    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h2 { font-size: 20px; border-top: 1.5px solid #1a1a1a; padding-top: 6px }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h1 { font-size: 19pt }
+    .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput h2 { font-size: 14pt; border-top: 1.5px solid #1a1a1a; padding-top: 6px }
     .jp-NotebookPanel[data-fit-start] .jp-Cell { padding: 2px 6px; border-color: transparent !important; box-shadow: none !important }
     .jp-NotebookPanel[data-fit-start] .jp-Cell::before, .jp-NotebookPanel[data-fit-start] .jp-Cell::after { display: none }
     .jp-NotebookPanel[data-fit-start] .jp-MarkdownOutput { border: 0 !important }
