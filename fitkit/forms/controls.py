@@ -12,23 +12,6 @@ import ipywidgets as widgets
 from fitkit.files import template
 from fitkit.forms.watching import call_later
 
-__all__ = [
-    "STYLE",
-    "Box",
-    "WordedBox",
-    "button",
-    "choose",
-    "control",
-    "explained_row",
-    "head_row",
-    "html",
-    "made_once",
-    "paragraph",
-    "row",
-    "same_widget",
-    "say",
-]
-
 STYLE = f"<style>\n{template('forms.css').read_text(encoding='utf-8')}</style>"
 _AFTER_PRESS_S = 0.3
 

@@ -23,8 +23,6 @@ from fitkit.session.checks import doubts
 from fitkit.session.paths import get, put, same, steps_of
 from fitkit.session.reading import earlier_visit, plain
 
-__all__ = ["Draft", "Unsaved", "draft_of", "opened"]
-
 _DRAW_AFTER_S = 0.08
 _AMENDING = "Not saved yet: the visit is signed off. Give the reason for the change below, then press Save."
 

@@ -20,17 +20,6 @@ from fitkit.session import FieldInfo, Problem, SessionProblems, describe
 from fitkit.session.fields import Day, Identifier, PartialDay, RelativeFile
 from fitkit.words import printable
 
-__all__ = [
-    "Entry",
-    "disagreement",
-    "exchange",
-    "file_words",
-    "not_saved_words",
-    "read",
-    "sentence",
-    "shown",
-]
-
 _MOST_READINGS = 20  # nobody takes more of one thing in a visit; more is a pasted table
 
 # What a unit that stands beside a number is worth in the field's own unit; 1 is the field's unit itself.

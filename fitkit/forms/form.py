@@ -16,8 +16,6 @@ from fitkit.forms.rows import Row, side_of, titled, value_words
 from fitkit.forms.sections import Fold, Section, layout, paths_of
 from fitkit.forms.watching import is_within
 
-__all__ = ["Form", "Panel", "Strike", "form"]
-
 
 def form(session: str | Path, name: str, *, beside: widgets.Widget | None = None) -> widgets.Widget:
     """Return a section's form for a session, the same one each time."""

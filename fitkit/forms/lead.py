@@ -19,8 +19,6 @@ from fitkit.forms.sections import layout, notebook_of, paths_of
 from fitkit.forms.views import live
 from fitkit.session.paths import value_at
 
-__all__ = ["lead", "still_lacks"]
-
 
 def lead(session: str | Path, draw: Callable[[Path], Any], here: str) -> widgets.Widget:
     """Return what is to be kept in sight in the notebook called `here`; `draw` makes the record of a session file."""

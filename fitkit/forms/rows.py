@@ -22,16 +22,6 @@ from fitkit.session.paths import counting, get, steps_of, value_at
 from fitkit.session.reading import plain
 from fitkit.vocabulary import SIGN_WORDS, SIGNS, choice_words
 
-__all__ = [
-    "Row",
-    "at_class",
-    "choices",
-    "last_value",
-    "side_of",
-    "titled",
-    "value_words",
-]
-
 
 def last_value(last: Session, dotted: str):
     """Return what the visit before says of a field, as plain JSON: as found is what was last left; None for nothing."""

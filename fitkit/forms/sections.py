@@ -16,19 +16,6 @@ from fitkit.problems import Problem, Problems, near, said
 from fitkit.session import fields
 from fitkit.session.paths import get, steps_of
 
-__all__ = [
-    "Entries",
-    "Fold",
-    "Layout",
-    "Section",
-    "absent_group",
-    "layout",
-    "needed_for",
-    "notebook_of",
-    "paths_of",
-    "read_layout",
-]
-
 
 class Section(BaseModel):
     """One part of a notebook."""

@@ -22,8 +22,6 @@ from fitkit.forms.rows import last_value, titled, value_words
 from fitkit.forms.sections import layout
 from fitkit.session import SessionProblems
 
-__all__ = ["head", "last_time", "live", "sign_off", "still"]
-
 
 def head(session: str | Path) -> widgets.Widget:
     """Return what stands at the top of a notebook: whose visit it is, when it was saved, what is not saved yet."""

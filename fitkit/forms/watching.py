@@ -8,8 +8,6 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-__all__ = ["call_later", "changed_fields", "file_state", "grown_lists", "is_within", "watch"]
-
 _EVERY_S = 1.0
 _OPENED_BY_A_PERSON = "JPY_SESSION_NAME"  # Jupyter's server sets it for the kernel of a notebook; a batch has none
 _NOTHING_SEEN = object()

@@ -20,17 +20,6 @@ from fitkit.files import make_folder, replace_durably
 from fitkit.session import Session, SessionProblems
 from fitkit.session.bike import RIDE_FILES
 
-__all__ = [
-    "LEARNING",
-    "NOTEBOOKS",
-    "WorkFolder",
-    "WorkFolderError",
-    "default_folder",
-    "is_kept",
-    "learning_folder",
-    "load_or_none",
-]
-
 # The notebooks of a visit and those for learning, and what they are called on the start page.
 NOTEBOOKS = {
     "1_intake": "Intake",

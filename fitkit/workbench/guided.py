@@ -19,8 +19,6 @@ from fitkit.report.compared import belief, beside_reference
 from fitkit.report.compared import beliefs as every_belief
 from fitkit.workbench.folder import learning_folder
 
-__all__ = ["ask", "beliefs", "beside", "lesson"]
-
 REFERENCE = "worked_example/worked-example_2026-03-02_road.json"
 # What the trainee finds out; the rest is on the measuring sheet.
 _OWN = ("trials", "decided", "as_left", "taken", "fitter_id")

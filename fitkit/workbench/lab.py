@@ -28,8 +28,6 @@ from fitkit import files
 from fitkit.session import SessionProblems
 from fitkit.workbench.folder import WorkFolder, WorkFolderError, default_folder
 
-__all__ = ["Running", "find_running", "open_command", "run_folder", "start", "stop"]
-
 _FINE, _PROBLEMS, _WRONG_CALL = 0, 1, 2
 _OPENING_LIMIT_S = 90
 
