@@ -14,7 +14,6 @@ from pydantic import ValidationError
 
 from fitkit import house
 from fitkit import session as sessions
-from fitkit.assessment.repeats import study_of
 from fitkit.forms.controls import (
     STYLE,
     Box,
@@ -29,14 +28,12 @@ from fitkit.forms.controls import (
     say,
 )
 from fitkit.forms.entry import read
-from fitkit.report.repeats import RepeatsShown
+from fitkit.report.repeats import RepeatsShown, study_of
 from fitkit.report.riding import ruler_table
 from fitkit.session import FieldInfo, SessionProblems
 from fitkit.session.study import MarkRepeats, RepeatsOfOneShoe, load_repeats, repeats_path, save_repeats, save_study
 from fitkit.vocabulary import TAKEN_BRIEFLY
 from fitkit.workbench.folder import is_kept, learning_folder
-
-__all__ = ["measure", "ruler"]
 
 _HOW = (
     ("choose how it was taken", None),

@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from fitkit.assessment import load_visit
-from fitkit.assessment.repeats import assess_repeats, study_of
+from fitkit.report.repeats import assess_repeats, study_of
 from fitkit.session import SessionProblems
 from fitkit.session.study import MarkRepeats, RepeatsOfOneShoe, load_repeats, load_study, save_repeats, save_study
 
