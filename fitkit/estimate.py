@@ -30,6 +30,8 @@ class Estimate:
         if self.value is None:
             if not self.needs and not self.is_bracket:
                 raise ValueError("an estimate without a value must say what it needs")
+            if self.is_bracket and not self.low < self.high:
+                raise ValueError(f"bracket {self.low} to {self.high}; expected its low end below its high end")
             return
         if not self.low <= self.value <= self.high:
             raise ValueError(f"interval {self.low} to {self.high} does not hold the value {self.value}")
@@ -60,42 +62,3 @@ class Estimate:
     def as_result(self, name: str) -> dict:
         """Return the estimate as one entry of the results file, under `name`."""
         return {"name": name, **asdict(self), "notes": list(self.notes)}
-
-
-def known(
-    value: float,
-    *,
-    unit: Unit,
-    grade: Grade,
-    source: str,
-    half_width: float = 0.0,
-    low: float | None = None,
-    high: float | None = None,
-    notes: tuple[str, ...] = (),
-) -> Estimate:
-    """Return an estimate from a value and either a half-width or both ends of its interval [unit]."""
-    low = value - half_width if low is None else low
-    high = value + half_width if high is None else high
-    # Adding 0.0 takes the sign off a minus zero, which would be printed.
-    ends = (float(end) + 0.0 for end in (value, low, high))
-    return Estimate(*ends, unit, grade, source, None, tuple(n for n in notes if n))
-
-
-def missing(
-    needs: str, *, unit: Unit = "mm", low: float | None = None, high: float | None = None, notes: tuple[str, ...] = ()
-) -> Estimate:
-    """Return an estimate that says what it needs; a bracket without a value keeps its ends."""
-    return Estimate(None, low, high, unit, None, None, needs, tuple(n for n in notes if n))
-
-
-def between(low: float, high: float, *, unit: Unit, grade: Grade, source: str, notes: tuple[str, ...] = ()) -> Estimate:
-    """Return a bracket of trials: its two ends [unit] and no value, since trials say no more than that.
-
-    Raises
-    ------
-    ValueError
-        If the ends are not in order.
-    """
-    if not low < high:
-        raise ValueError(f"bracket {low} to {high}; expected its low end below its high end")
-    return Estimate(None, float(low), float(high), unit, grade, source, None, tuple(n for n in notes if n))

@@ -13,7 +13,7 @@ from fitkit import files, session
 from fitkit.assessment.inputs import SIDES, Drawn, Draws, Inputs
 from fitkit.calculations import clearances, cleats, knock_on, stance
 from fitkit.calculations.readings import Quantity
-from fitkit.estimate import Estimate, Grade, Unit, known, missing
+from fitkit.estimate import Estimate, Grade, Unit
 from fitkit.words import catalogue
 
 
@@ -77,14 +77,15 @@ class Result:
         elif isinstance(found, Drawn):
             value, (low, high) = found.value, np.percentile(found.draws, [2.5, 97.5])
             low, high = min(low, value), max(high, value)
-        ends = {"half_width": half_width, "low": low, "high": high}
-        return known(
-            value, unit=self.unit, grade=grade or self.grade, source=source or self.source, **ends, notes=notes
-        )
+        ends = (value - half_width if low is None else low, value + half_width if high is None else high)
+        # Adding 0.0 takes the sign off a minus zero, which would be printed.
+        numbers = (float(each) + 0.0 for each in (value, *ends))
+        said = tuple(note for note in notes if note)
+        return Estimate(*numbers, self.unit, grade or self.grade, source or self.source, None, said)
 
     def lacking(self, needs: str, *, notes: tuple[str, ...] = ()) -> Estimate:
         """Return the estimate that says what it needs."""
-        return missing(needs, unit=self.unit, notes=notes)
+        return Estimate(None, None, None, self.unit, None, None, needs, notes)
 
 
 def row_of(name: str) -> Result:

@@ -21,7 +21,7 @@ from fitkit.calculations.sprint_settings import (
     compare,
     exertion_screen,
 )
-from fitkit.estimate import Estimate, between, missing
+from fitkit.estimate import Estimate
 from fitkit.readers import FileProblems
 from fitkit.readers.film import Film, FilmSide, read_film
 from fitkit.readers.power import read_power
@@ -237,8 +237,9 @@ def _forward_limit(inputs: Inputs, ridden: SideRidden) -> Estimate:
         if ridden.trials[number].score is not None
     )
     notes = (f"rests on {found.rests_on}", *found.notes, *over) if found.settings else found.notes
+    ends = (None, found.low_mm, found.high_mm, row.unit)
     if found.needs is not None:
-        return missing(found.needs, low=found.low_mm, high=found.high_mm, notes=notes)
+        return Estimate(*ends, None, None, found.needs, notes)
     rules = inputs.visit.house.rules
     source = f"trials of this visit; unsteady from a mean score of {rules.unsteady_from:g} of 10"
     held = forward_limit.hit_rate_words(
@@ -247,5 +248,4 @@ def _forward_limit(inputs: Inputs, ridden: SideRidden) -> Estimate:
         score_sd=rules.score_sd,
         place_sd_mm=rules.spread.cleat_setback_mm,
     )
-    notes = (held, *notes)
-    return between(found.low_mm, found.high_mm, unit=row.unit, grade=row.grade, source=source, notes=notes)
+    return Estimate(*ends, row.grade, source, None, (held, *notes))

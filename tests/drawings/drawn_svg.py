@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from xml.etree import ElementTree
 
 from fitkit.charts.figure import BLUE, GREY, INK, NOT_KNOWN, PALE, text_width_px
-from fitkit.estimate import known
+from fitkit.estimate import Estimate
 
 INHERITED = ("fill", "stroke", "stroke-width", "stroke-dasharray", "font-size", "font-weight", "text-anchor")
 SVG = "{http://www.w3.org/2000/svg}"
@@ -153,7 +153,8 @@ def read(value=None, low=None, high=None):
     """Return an invented reading with its interval [mm], exact without one; without a value, none."""
     if value is None:
         return NOT_KNOWN
-    return known(value, unit="mm", grade="measured here", source="an invented reading", low=low, high=high)
+    ends = (value if low is None else low, value if high is None else high)
+    return Estimate(value, *ends, "mm", "measured here", "an invented reading")
 
 
 def require_tidy(svg):

@@ -9,7 +9,7 @@ from fitkit import cautions, house, session
 from fitkit.advice_words import value_words
 from fitkit.assessment import Visit, assess
 from fitkit.assessment.results import RESULTS
-from fitkit.estimate import known, missing
+from fitkit.estimate import Estimate
 from fitkit.report import rider_sheet
 from fitkit.report.pages import sheet_html
 from fitkit.report.record import Record
@@ -162,10 +162,11 @@ def test_results_and_sheet_leave_the_notebook_as_one_output(record):
 
 
 def test_value_words_carry_the_interval():
-    estimate = known(11.31, unit="mm", grade="derived", source="x", half_width=3.02)
+    estimate = Estimate(11.31, 8.29, 14.33, "mm", "derived", "x")
     assert value_words(estimate) == "11.5 mm (8.5 to 14.5)"
-    assert value_words(missing("foot length")) == "not assessed: needs foot length"
-    assert value_words(missing("clinician: fever")) == "not assessed: not before a clinician has seen to fever"
+    lacking = RESULTS["mtp1.expected"].lacking
+    assert value_words(lacking("foot length")) == "not assessed: needs foot length"
+    assert value_words(lacking("clinician: fever")) == "not assessed: not before a clinician has seen to fever"
 
 
 WIDER = {
