@@ -4,24 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cache
 from html import escape
 from typing import TYPE_CHECKING
 
 from fitkit.charts import Figure
 from fitkit.charts.figure import FigureRow
+from fitkit.files import template
+from fitkit.vocabulary import SIDES
 from fitkit.words import capital, halves, plain, span
 
 if TYPE_CHECKING:
+    import jinja2
     import pandas
 
     from fitkit.assessment import Assessment
     from fitkit.calculations.readings import Interval
 
-SIDES = ("left", "right")
 _UNITS = {"mm": " mm", "deg": "°", "": ""}
 
 
 _BROAD = 5  # columns from which a table needs the whole breadth of a printed page
+
+
+@cache
+def page_template(name: str) -> jinja2.Template:
+    """Return a page of ``templates/``: what fills its places is escaped, and a place that nobody fills is refused."""
+    import jinja2  # where a page is shown, never on the way to a form
+
+    loader = jinja2.FileSystemLoader(template(name).parent)
+    kept = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
+    return kept.get_template(name)
 
 
 @dataclass(frozen=True)

@@ -3,23 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
 from textwrap import shorten
-from typing import TYPE_CHECKING
 
-from fitkit import cautions, files
+from fitkit import cautions
 from fitkit.advice_words import needs_words
 from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.estimate import Estimate
 from fitkit.report import cleats, results, saddle, visit
-from fitkit.report.blocks import Sentences
+from fitkit.report.blocks import Sentences, page_template
 from fitkit.report.changes import ENGLISH, changes
 from fitkit.vocabulary import choice_words
 from fitkit.words import capital, day, halves, plain
-
-if TYPE_CHECKING:
-    import jinja2
 
 _SEEN = "yes"
 _WISH = "Needs a wished change"  # nobody asked for one, so nothing is missing
@@ -41,19 +36,10 @@ class PageOne:
     blocks: dict
 
     def _repr_html_(self) -> str:
-        return _template().render(page=self.blocks, room=ROOM)
+        return page_template("record_page_one.html.j2").render(page=self.blocks, room=ROOM)
 
     def __repr__(self) -> str:
         return "\n".join([*self.blocks["visit"], *self.blocks["first"], *self.blocks["lead"], *self.blocks["to_do"]])
-
-
-@cache
-def _template() -> jinja2.Template:
-    import jinja2  # where a page is shown, never on the way to a form
-
-    loader = jinja2.FileSystemLoader(files.template("record_page_one.html.j2").parent)
-    kept = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    return kept.get_template("record_page_one.html.j2")
 
 
 def page_one(assessment: Assessment) -> PageOne:

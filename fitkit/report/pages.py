@@ -9,12 +9,12 @@ import re
 from functools import cache
 from itertools import chain, takewhile
 
-import jinja2
 from markupsafe import Markup
 from nbconvert import HTMLExporter, TemplateExporter
 from nbformat import NotebookNode
 
 from fitkit import files
+from fitkit.report.blocks import page_template
 from fitkit.words import Catalogue, catalogue
 
 
@@ -89,14 +89,7 @@ def _exporter() -> HTMLExporter:
 
 def render(name: str, *styles: str, **content: object) -> str:
     """Return the page that a template makes of its content and of the style files named."""
-    return _template(name).render(style=Markup(_style(*styles)), **content)  # noqa: S704 - our own files
-
-
-@cache
-def _template(name: str) -> jinja2.Template:
-    loader = jinja2.FileSystemLoader(files.template(name).parent)
-    kept = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    return kept.get_template(name)
+    return page_template(name).render(style=Markup(_style(*styles)), **content)  # noqa: S704 - our own files
 
 
 @cache

@@ -11,8 +11,7 @@ from fitkit import files, session, workbench
 from fitkit.forms.controls import made_once
 from fitkit.workbench import lab, open_command, strip_outputs
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
-from fitkit.workbench.start_page import _Page
-from fitkit.workbench.taking_away import TakingAway
+from fitkit.workbench.start_page import TakingAway, _Page
 
 
 @pytest.fixture
