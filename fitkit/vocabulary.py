@@ -15,6 +15,7 @@ VERSION = 1
 
 Population = Literal["men", "women"]
 Riding = Literal["everyday", "long_steady", "time_trial", "mixed_racing", "short_maximal"]
+SIDES = ("left", "right")
 Side = Literal["left", "right", "both"]
 CleatWear = Literal["new", "used", "worn"]
 ShoeFit = Literal["tight", "right", "loose"]

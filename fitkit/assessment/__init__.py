@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from fitkit import cautions
 from fitkit.assessment.advising import Advised, advise_foot
@@ -103,14 +103,8 @@ def _parts(choices: dict[str, Choice]) -> dict:
 
 
 def _part_choice(choice: Choice) -> dict:
-    return {
-        "chosen": list(choice.chosen),
-        "remaining_mm": choice.remaining_mm,
-        "reachable_mm": [list(span) for span in choice.reachable_mm],
-        "gaps_mm": [list(span) for span in choice.gaps_mm],
-        "refused": [{"id": refused.id, "reason": refused.reason} for refused in choice.refused],
-        "other_families": list(choice.other_families),
-    }
+    names = ("chosen", "remaining_mm", "reachable_mm", "gaps_mm", "refused", "other_families")
+    return {name: value for name, value in asdict(choice).items() if name in names}
 
 
 def _withhold(visit: Visit, results: dict[str, Estimate]) -> dict[str, Estimate]:

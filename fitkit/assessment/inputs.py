@@ -17,8 +17,8 @@ from fitkit.session import Problem, Session, SessionProblems
 from fitkit.session.paths import counting, value_at
 from fitkit.session.reading import earlier_path
 from fitkit.session.study import FitterStudy, load_study
+from fitkit.vocabulary import SIDES
 
-SIDES = ("left", "right")
 _KINDS = {"spindle_id": "spindle", "extender_id": "extender", "base_adapter_id": "base_adapter"}
 
 

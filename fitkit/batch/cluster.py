@@ -11,12 +11,13 @@ import re
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import KW_ONLY, dataclass
 from multiprocessing import connection
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fitkit.batch import remote
-from fitkit.batch.job import Job
+from fitkit.batch.job import Job, failed
 from fitkit.batch.pool import Pool
 from fitkit.batch.remote import differences, packed, too_large
 from fitkit.files import os_reason, sync_folder
@@ -109,23 +110,18 @@ def _check_workers(client: Client, address: str) -> None:
             )
 
 
+@dataclass
 class ClusterPool:
     """Visits on a cluster; those with files too large to be sent are made on this machine, afterwards."""
 
-    def __init__(
-        self,
-        client: Client,
-        environment: Mapping[str, str],
-        *,
-        wake: int,
-        forked: bool = True,
-        say: Callable[[str], object] = lambda message: None,
-    ) -> None:
-        self.client = client
-        self.forked = forked
-        self.say = say
-        self.environment = dict(environment)
-        self.wake = wake
+    client: Client
+    environment: Mapping[str, str]
+    _: KW_ONLY
+    wake: int  # as of a pool of this machine
+    forked: bool = True
+    say: Callable[[str], object] = lambda message: None
+
+    def __post_init__(self) -> None:
         self._under_way: dict[Future, Job] = {}
         self._last_seen = time.monotonic()
 
@@ -163,7 +159,7 @@ class ClusterPool:
                 parcel = packed(job, self.environment, forked=self.forked)
             except OSError as error:
                 name = Path(error.filename or "").name
-                yield job, _failed(f"{one_line(name)} could not be read or written: {os_reason(error)}")
+                yield job, failed(f"{one_line(name)} could not be read or written: {os_reason(error)}")
                 continue
             self._under_way[self.client.submit(remote.make, parcel, pure=False)] = job
 
@@ -177,11 +173,11 @@ class ClusterPool:
         if future.status != "finished":
             error = future.exception() if future.status == "error" else None
             words = f"{type(error).__name__}: {error}" if error else "the cluster dropped it"
-            return _failed(f"the cluster's workers did not live to make it: {one_line(words)}")
+            return failed(f"the cluster's workers did not live to make it: {one_line(words)}")
         try:
             return _written(job, *future.result())
         except OSError as error:
-            return _failed(f"the record could not be written: {os_reason(error)}")
+            return failed(f"the record could not be written: {os_reason(error)}")
 
     def _ending(self) -> str:
         """Return why no more can come from the cluster, nothing while some can."""
@@ -198,11 +194,7 @@ class ClusterPool:
         self._under_way.clear()
         waiting.clear()
         for job in left:
-            yield job, _failed(reason)
-
-
-def _failed(reason: str) -> dict:
-    return {"status": "failed", "reason": reason, "seconds": 0.0}
+            yield job, failed(reason)
 
 
 def _written(job: Job, outcome: dict, files: Mapping[str, bytes]) -> dict:

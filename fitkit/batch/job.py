@@ -54,6 +54,11 @@ class Job:
     full: bool = False  # whether the folded parts of the record are open, so that they are printed
 
 
+def failed(reason: str, seconds: float = 0.0, **more: str) -> dict:
+    """Return what became of a visit whose record was not made."""
+    return {"status": "failed", "reason": reason, "seconds": seconds, **more}
+
+
 def digest(data: bytes) -> str:
     """Return the digest of some bytes."""
     return hashlib.sha256(data).hexdigest()

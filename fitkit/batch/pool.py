@@ -10,11 +10,11 @@ import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import KW_ONLY, dataclass, field
 from multiprocessing import connection, forkserver
 from pathlib import Path
 
-from fitkit.batch.job import Job
+from fitkit.batch.job import Job, failed
 from fitkit.batch.processes import (
     end_group,
     environment_set,
@@ -63,23 +63,19 @@ class _Work:
         return whole, f"the notebook took longer than {limits.notebook_s:g} s; stopped at {self.at}"
 
 
+@dataclass
 class Pool:
     """Some processes at a time, each a copy of a warm one where the system can do that."""
 
-    def __init__(
-        self,
-        workers: int,
-        environment: Mapping[str, str],
-        *,
-        wake: int,
-        forked: bool = True,
-        say: Callable[[str], object] = lambda message: None,
-    ) -> None:
-        self.workers = workers
-        self.wake = wake  # a file descriptor that can be read once the run is to stop
-        self.forked = forked
-        self.say = say
-        self._environment = dict(environment)
+    workers: int
+    environment: Mapping[str, str]
+    _: KW_ONLY
+    wake: int  # a file descriptor that can be read once the run is to stop
+    forked: bool = True
+    say: Callable[[str], object] = lambda message: None
+
+    def __post_init__(self) -> None:
+        self._environment = dict(self.environment)
         self._context = multiprocessing.get_context("forkserver" if can_fork() else "spawn")
         self._works: list[_Work] = []
         self._said: set[str] = set()
@@ -166,7 +162,7 @@ class Pool:
         if not reason and time.monotonic() > late:
             reason = too_long
         seconds = round(time.monotonic() - work.begun, 2)
-        return {"status": "failed", "reason": reason, "seconds": seconds, "engine": work.engine} if reason else None
+        return failed(reason, seconds, engine=work.engine) if reason else None
 
     def _read(self, work: _Work) -> dict | None:
         """Take in what a visit's process said; return the outcome if that was among it."""

@@ -17,10 +17,9 @@ from fitkit.batch.folder import record_files
 from fitkit.batch.job import Job, digest_of_files, fingerprint, stage
 from fitkit.batch.processes import PrintError, print_page
 from fitkit.files import os_reason, remove, sync_folder
+from fitkit.report import RESULTS_TYPE, SHEET_TYPE
 from fitkit.words import one_line
 
-RESULTS_MIME = "application/vnd.cleat-stance-results+json"
-SHEET_MIME = "application/vnd.cleat-stance-sheet+json"
 _SLOWER = "a kernel of its own for each record, about 2 s"
 
 
@@ -139,11 +138,11 @@ def emitted(notebook: NotebookNode, key: str) -> tuple[dict, dict]:
         for cell in notebook.cells
         if cell.cell_type == "code"
         for output in cell.outputs
-        if RESULTS_MIME in output.get("data", {})
+        if RESULTS_TYPE in output.get("data", {})
     ]
     if len(shown) != 1:
         raise ResultsError(f"the notebook shows {len(shown)} outputs with results; expected exactly one")
-    results, sheet = shown[0][RESULTS_MIME], shown[0].get(SHEET_MIME)
+    results, sheet = shown[0][RESULTS_TYPE], shown[0].get(SHEET_TYPE)
     if not isinstance(sheet, dict):
         raise ResultsError("the notebook shows results without the rider's sheet; expected both in one output")
     _check_results(results, key)

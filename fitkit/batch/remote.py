@@ -24,7 +24,7 @@ from pathlib import Path
 
 import fitkit
 from fitkit import files
-from fitkit.batch.job import LARGE_FILE_BYTES, TEMPLATE, Input, Job, digest_of_code
+from fitkit.batch.job import LARGE_FILE_BYTES, TEMPLATE, Input, Job, digest_of_code, failed
 from fitkit.batch.pool import Pool
 from fitkit.batch.processes import find_browser
 from fitkit.files import Access
@@ -131,18 +131,14 @@ def make(parcel: Parcel) -> Returned:
     """Make one record and return it; a Dask worker runs this."""
     differ = differences(parcel.facts)
     if differ:
-        return _failed(f"a worker of the cluster has another kit: {differ}")
+        return failed(f"a worker of the cluster has another kit: {differ}"), {}
     try:
         link = _program(parcel)
         link.send(parcel)
         return link.recv()
     except (EOFError, OSError):
         _close_program()
-        return _failed("the kit's process on the cluster's worker ended")
-
-
-def _failed(reason: str) -> Returned:
-    return {"status": "failed", "reason": reason, "seconds": 0.0}, {}
+        return failed("the kit's process on the cluster's worker ended"), {}
 
 
 _OWN = threading.local()  # each of the Dask worker's threads has a program, which ends with it
@@ -201,7 +197,7 @@ def _work(link: Connection, folder: Path) -> None:
 
 def _outcome(pool: Pool, job: Job, parcel: Parcel) -> dict:
     if parcel.pdf and job.browser is None:
-        return _failed("--pdf needs Chromium, and the cluster's worker has none")[0]
+        return failed("--pdf needs Chromium, and the cluster's worker has none")
     for _, outcome in pool.run([job]):
         return outcome
     raise EOFError

@@ -74,29 +74,23 @@ def _cluster(address: str | None) -> contextlib.AbstractContextManager[Client | 
     return connected(address)
 
 
+@dataclass
 class _Batch:
     """One run over one report folder."""
 
-    def __init__(
-        self,
-        options: Options,
-        folder: ReportFolder,
-        found: Found,
-        browser: str | None,
-        screen: TextIO,
-        cluster: Client | None,
-    ) -> None:
-        self.cluster = cluster
-        self.options = options
-        self.folder = folder
-        self.found = found
-        self.visits = {visit.key: visit for visit in found.visits}
-        self.browser = browser
-        self.screen = screen
-        self.log = RunLog(folder.path, folder.access)
+    options: Options
+    folder: ReportFolder
+    found: Found
+    browser: str | None
+    screen: TextIO
+    cluster: Client | None
+    unwritten: str = ""  # what could not be written of log and index
+
+    def __post_init__(self) -> None:
+        self.visits = {visit.key: visit for visit in self.found.visits}
+        self.log = RunLog(self.folder.path, self.folder.access)
         self.entries = self.log.entries()
         self.run_name = _now()
-        self.unwritten = ""
 
     def run(self, interruption: Interruption) -> int:
         """Make what has to be made; return the exit code."""

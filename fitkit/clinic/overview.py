@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas
 
+from fitkit import files
 from fitkit.calculations.cleats import starting_band
 from fitkit.calculations.learned_band import SIMULATED_COVERAGE, effect_of_start
 from fitkit.calculations.readings import Interval
@@ -16,8 +17,9 @@ from fitkit.clinic.learning import LearnedBand, band_document, band_of, compare
 from fitkit.clinic.visits import OUTCOMES, ClinicVisits, got_worse, load
 from fitkit.report.blocks import Sentences, Table
 from fitkit.vocabulary import SIGN_WORDS, choice_words
-from fitkit.words import capital, count, day, halves, signed, span, tenths
+from fitkit.words import capital, catalogue, count, day, halves, signed, span, tenths
 
+_SAY = catalogue(files.template("overview_words.toml"))
 BAND_TYPE = "application/vnd.cleat-stance-band+json"
 # A page stays under 150 kB and a list can be read: what is left out is counted.
 LONGEST_LIST = 120
@@ -261,32 +263,21 @@ class Overview:
             return Sentences((f"No starting band is shown: no size has {band.small} settled riders or more.",))
         learned, middle = band.learned, band.bands[len(band.bands) // 2]
         rider, foot, *fitter = learned.fit.best_sds_mm
-        between = f", between fitters {fitter[0]:.1f} mm." if learned.fitters > 1 else "; one fitter only."
-        lines = (
-            f"At EU {middle.size_eu:g} the middle half of new riders settles at {_ends(middle.middle_half)} mm behind "
-            f"the joint, 95 % at {_ends(middle.new_rider)}.",
-            f"Learned from {learned.riders} riders ({learned.feet} feet) whose settings were kept; {learned.bounds} "
-            "feet stood at a slot's end and count as bounds only: where they are many, the line lies beyond what was "
-            "read.",
-            f"Spread between riders of one size {rider:.1f} mm, between a rider's feet and readings {foot:.1f} mm"
-            + between,
-            f"Shrunk toward the starting rule's line ({rule.source}); few riders would leave it as it is.",
-            f"{band.chosen.share_that_left:.0%} of the riders were ever set elsewhere than the start. "
-            f"{self._start_effect_words()}",
-            f"In simulated clinics with slot ends and two to ten fitters, riders held out, the 95 % interval held "
-            f"{SIMULATED_COVERAGE:.1%} of the riders held out.",
-            "Nothing here changes the house rules: that takes a person, a day, and the option --export-band.",
-        )
-        return Sentences(lines)
+        places = {
+            "middle_half": _ends(middle.middle_half),
+            "new_rider": _ends(middle.new_rider),
+            "fitters": _SAY("fitters", sd=fitter[0]) if learned.fitters > 1 else _SAY["one_fitter"],
+            "share_that_left": band.chosen.share_that_left,
+            "effect_of_start": self._start_effect_words(),
+            "coverage": SIMULATED_COVERAGE,
+        }
+        named = {"learned": learned, "middle": middle, "rider": rider, "foot": foot, "rule": rule}
+        return Sentences(tuple(line.format(**places, **named) for line in _SAY["learned"]))
 
     def _start_effect_words(self) -> str:
         if not self.band.learned.has_start_effect:
-            return "All started on the rule's line, so that its pull on the settings cannot be seen in these numbers."
-        found = effect_of_start(self.band.learned)
-        said = (
-            f"Of a start shifted by 1 mm, {found.value:.2f} mm ({found.low:.2f} to {found.high:.2f}) is found again in "
-            "the setting: the rule pulls, or the reason for the shift does."
-        )
+            return _SAY["all_on_the_line"]
+        said = _SAY("effect_of_start", found=effect_of_start(self.band.learned))
         return said.replace("(-", "(−").replace("to -", "to −")
 
     def learned_table(self) -> Table:
@@ -327,18 +318,7 @@ class Overview:
 
     def limits(self) -> Sentences:
         """Say what the page cannot tell."""
-        return Sentences(
-            (
-                "Kept is not proved good: riders who come again and keep a setting differ from those who do not.",
-                "Starts are worked out by the house rules of today, not by those of the day of the visit.",
-                "Riders choose their fitter and fitters their riders: a bias between fitters may be one between "
-                "riders.",
-                "A cleat within two reading errors of a slot's end counts as standing at it: where it would have gone "
-                "is not known, only on which side.",
-                f"Counts of health and of work under {self.clinic.small} are not shown (house rule).",
-                "Sizes under EU 40 start from the band's rearward end, the others from the rule's point.",
-            )
-        )
+        return Sentences(tuple(line.format(small=self.clinic.small) for line in _SAY["limits"]))
 
     def band_data(self) -> BandData:
         """Emit the learned band as data."""

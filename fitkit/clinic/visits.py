@@ -26,9 +26,8 @@ from fitkit.report.blocks import Sentences
 from fitkit.session import Session, SessionProblems
 from fitkit.session.reading import is_empty
 from fitkit.session.study import FitterStudy, load_study
-from fitkit.vocabulary import PLACES, TAKEN_BRIEFLY
+from fitkit.vocabulary import PLACES, SIDES, TAKEN_BRIEFLY
 
-SIDES = ("left", "right")
 Outcome = Literal["kept", "changed", "unknown", "not seen again"]
 OUTCOMES: dict[Outcome, str] = {
     "kept": "followed up, settings kept",

@@ -109,29 +109,17 @@ class Measure:
 
     words: str
     unit: str
-    paths: tuple[str, ...]
+    path: str  # in a position, with ``{side}`` for either side
     more: str  # where it went if the difference is positive, and if it is negative
     less: str
     alike: float = 2.0  # a difference up to this is none: what two readings from one mark may differ by
 
 
 MEASURES = (
-    Measure(
-        "Cleat setback (feet)",
-        "mm",
-        ("left.cleat_setback_mm", "right.cleat_setback_mm"),
-        "toward the heel",
-        "toward the toes",
-    ),
-    Measure(
-        "Cleat toe-out (feet)",
-        "°",
-        ("left.cleat_toe_out_deg", "right.cleat_toe_out_deg"),
-        "toes outward",
-        "toes inward",
-    ),
-    Measure("Saddle height", "mm", ("saddle_height_mm",), "up", "down"),
-    Measure("Saddle setback", "mm", ("saddle_setback_mm",), "back", "forward"),
+    Measure("Cleat setback (feet)", "mm", "{side}.cleat_setback_mm", "toward the heel", "toward the toes"),
+    Measure("Cleat toe-out (feet)", "°", "{side}.cleat_toe_out_deg", "toes outward", "toes inward"),
+    Measure("Saddle height", "mm", "saddle_height_mm", "up", "down"),
+    Measure("Saddle setback", "mm", "saddle_setback_mm", "back", "forward"),
 )
 
 
@@ -140,7 +128,8 @@ def changes(clinic: ClinicVisits) -> dict[Measure, pandas.DataFrame]:
     inputs = [Inputs(visit) for visit in clinic.visits]
     found = {}
     for measure in MEASURES:
-        pairs = [(each.number(f"as_found.{path}"), _as_left(each, path)) for each in inputs for path in measure.paths]
+        paths = dict.fromkeys(measure.path.format(side=side) for side in SIDES)
+        pairs = [(each.number(f"as_found.{path}"), _as_left(each, path)) for each in inputs for path in paths]
         both = pandas.DataFrame(pairs, columns=["found", "left"], dtype=float).dropna()
         found[measure] = both.assign(difference=both["left"] - both["found"])
     return found

@@ -9,9 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ValidationError
+from pydantic import AfterValidator, ValidationError
 
-from fitkit.house.rules import CLOSED, between, problems_of, refuse, shown
+from fitkit.house.rules import Closed, between, problems_of, refuse, shown
 from fitkit.problems import Problem, near, table_rows
 from fitkit.vocabulary import KINDS_BY_WIDTH, KINDS_OF_COLUMN, PART_KINDS, WIDENING_KINDS, PartKind
 
@@ -30,14 +30,12 @@ def _name(text: str) -> str:
 Name = Annotated[str, AfterValidator(_name)]
 
 
-class Part(BaseModel):
+class Part(Closed):
     """One row of the parts table; None is "not known".
 
     `adds_mm` is outward per side: for a spindle against the family's standard, which is the row with 0.
     `play_mm` is the cleat's lateral play in all. `in_stock` counts pieces.
     """
-
-    model_config = CLOSED
 
     family: Name
     id: Name

@@ -18,8 +18,12 @@ from fitkit.vocabulary import Cause
 
 GREATEST_SHOWN = 60
 
-# Shared by every house model: nothing converted, nothing unknown let through, nothing changed afterwards.
-CLOSED = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
+
+class Closed(BaseModel):
+    """A house model: nothing converted, nothing unknown let through, nothing changed afterwards."""
+
+    model_config = ConfigDict(frozen=True, strict=True, extra="forbid", allow_inf_nan=False)
+
 
 _EXPECTED = {
     "float_type": "a number",
@@ -101,19 +105,15 @@ Size = Annotated[float, between(25, 55)]
 Error = Annotated[float, between(0, 20, above=True)]
 
 
-class Clinic(BaseModel):
+class Clinic(Closed):
     """What the papers print of the clinic; null leaves a blank line."""
-
-    model_config = CLOSED
 
     name: Text | None
     telephone: Text | None
 
 
-class StartingBand(BaseModel):
+class StartingBand(Closed):
     """Where to begin before the rider has been seen riding: a line over the EU size [mm behind the joint]."""
-
-    model_config = CLOSED
 
     low_at_eu_40_mm: Setback
     per_size_mm: Annotated[float, between(0, 5)]
@@ -128,20 +128,16 @@ class StartingBand(BaseModel):
     source: Text
 
 
-class Shift(BaseModel):
+class Shift(Closed):
     """Which end of the band to start from, for one kind of riding or one thing seen, and why."""
-
-    model_config = CLOSED
 
     cause: Cause  # how the rider rides or what was seen: a misspelt one would never apply
     to: Literal["high", "low", "none"]
     reason: Text
 
 
-class Spread(BaseModel):
+class Spread(Closed):
     """Standard deviation of one reading, by kind of reading."""
-
-    model_config = CLOSED
 
     cleat_setback_mm: Error
     calliper_mm: Error
@@ -152,10 +148,8 @@ class Spread(BaseModel):
     angle_deg: Error
 
 
-class Rules(BaseModel):
+class Rules(Closed):
     """The house rules; every one of them is a choice and none has a published source."""
-
-    model_config = CLOSED
 
     format: Literal["cleat-stance-house-rules"]
     version: Annotated[int, AfterValidator(_version)]

@@ -9,6 +9,9 @@ import importlib
 
 __all__ = ["Record", "rider_sheet"]
 
+# The types of a notebook's structured output; the batch takes its files from there.
+RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
+SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
 _HOMES = {"Record": "record", "rider_sheet": "sheet"}
 
 

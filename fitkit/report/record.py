@@ -10,16 +10,13 @@ from typing import TYPE_CHECKING
 
 from fitkit.assessment import Assessment, assess, load_visit
 from fitkit.charts import Figure
-from fitkit.report import cleats, results, riding, saddle, sprinting, stance, visit
+from fitkit.report import RESULTS_TYPE, SHEET_TYPE, cleats, results, riding, saddle, sprinting, stance, visit
 from fitkit.report.blocks import Sentences, Table, behind
 from fitkit.report.page_one import PageOne, overleaf, page_one
 from fitkit.report.sheet import rider_sheet
 
 if TYPE_CHECKING:
     import pandas
-
-RESULTS_TYPE = "application/vnd.cleat-stance-results+json"
-SHEET_TYPE = "application/vnd.cleat-stance-sheet+json"
 
 
 @dataclass(frozen=True)

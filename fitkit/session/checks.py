@@ -14,10 +14,9 @@ from fitkit.problems import Problem, joined, said, slip
 from fitkit.session.bike import RIDE_FILES
 from fitkit.session.models import Session
 from fitkit.session.paths import counting, find, get, holds_any, kept, steps_of, value_at
-from fitkit.vocabulary import SIGNS, SIZE_SYSTEMS
+from fitkit.vocabulary import SIDES, SIGNS, SIZE_SYSTEMS
 from fitkit.words import printable
 
-SIDES = ("left", "right")
 _READINGS = "the dotted path of a list of readings, like as_found.left.cleat_setback_mm"
 
 
@@ -42,7 +41,7 @@ def _items(tree: Any, *steps: str | int) -> list[Any]:
 
 
 def _shoes(tree: dict) -> Iterator[Problem]:
-    for side in ("left", "right"):
+    for side in SIDES:
         shoe = f"shoes.{side}"
         least = _number(tree, "shoes", side, "least_cleat_setback_mm")
         greatest = _number(tree, "shoes", side, "greatest_cleat_setback_mm")
@@ -74,7 +73,7 @@ def _signs(tree: dict) -> Iterator[Problem]:
 
 
 def _pitch_tables(tree: dict) -> Iterator[Problem]:
-    for side in ("left", "right"):
+    for side in SIDES:
         known: dict[float, tuple[float, float | None]] = {}
         for place, row in enumerate(_items(tree, "ride", side, "foot_pitch_table")):
             angle, pitch = _number(row, "crank_angle_deg"), _number(row, "pitch_deg")

@@ -7,7 +7,8 @@ import pytest
 from nbformat.v4 import new_code_cell, new_notebook, new_output
 
 from fitkit.batch.engine import NotebookError, load_template
-from fitkit.batch.record import RESULTS_MIME, SHEET_MIME, ResultsError, cleaned, emitted
+from fitkit.batch.record import ResultsError, cleaned, emitted
+from fitkit.report import RESULTS_TYPE, SHEET_TYPE
 
 KEY = "rider-1_2026-03-04_road"
 RESULTS = {"format": "cleat-stance-results", "version": 1, "session": KEY, "results": [{"name": "hip.spacing"}]}
@@ -19,20 +20,20 @@ def notebook(*outputs):
 
 
 def test_results_and_sheet_come_from_one_output():
-    both = {RESULTS_MIME: RESULTS, SHEET_MIME: {"title": "x"}}
+    both = {RESULTS_TYPE: RESULTS, SHEET_TYPE: {"title": "x"}}
     assert emitted(notebook({"text/plain": "words"}, both), KEY) == (RESULTS, {"title": "x"})
 
 
 @pytest.mark.parametrize("count", [0, 2])
 def test_exactly_one_output_is_expected(count):
-    both = {RESULTS_MIME: RESULTS, SHEET_MIME: {}}
+    both = {RESULTS_TYPE: RESULTS, SHEET_TYPE: {}}
     with pytest.raises(ResultsError, match=f"shows {count} outputs with results"):
         emitted(notebook(*[both] * count), KEY)
 
 
 def test_results_without_a_sheet_are_refused():
     with pytest.raises(ResultsError, match="without the rider's sheet"):
-        emitted(notebook({RESULTS_MIME: RESULTS}), KEY)
+        emitted(notebook({RESULTS_TYPE: RESULTS}), KEY)
 
 
 @pytest.mark.parametrize(
@@ -48,7 +49,7 @@ def test_results_without_a_sheet_are_refused():
 )
 def test_results_of_another_visit_or_shape_are_refused(change, said):
     with pytest.raises(ResultsError, match=said):
-        emitted(notebook({RESULTS_MIME: RESULTS | change, SHEET_MIME: {}}), KEY)
+        emitted(notebook({RESULTS_TYPE: RESULTS | change, SHEET_TYPE: {}}), KEY)
 
 
 def test_what_differs_from_run_to_run_is_taken_out():
