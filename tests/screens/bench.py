@@ -55,17 +55,25 @@ class Bench:
         return path
 
     def address(self, path: Path | None, notebook: str) -> str:
-        where = f"visits/{path.stem}/{notebook}.ipynb" if path else f"{notebook}.ipynb"
-        return self.running.address(where)
+        return self.running.address(notebook_path(path, notebook))
+
+    def ask(self, what: str, method: str = "GET") -> list | None:
+        """Return what Lab answers."""
+        headers = {"Authorization": f"token {self.running.token}"}
+        request = urllib.request.Request(f"{self.running.url}{what}", headers=headers, method=method)  # noqa: S310 - our own
+        with urllib.request.urlopen(request) as answer:  # noqa: S310 - the same
+            return json.loads(answer.read() or "null")
+
+    def end_kernels(self, notebooks: list[str]) -> None:
+        """End what runs for these notebooks, so that it takes no time from the next test."""
+        for one in self.ask("api/sessions"):
+            if one["path"] in notebooks:
+                self.ask(f"api/sessions/{one['id']}", "DELETE")
 
     def kernel_pid(self, path: Path, notebook: str) -> int:
         """Return the process of a notebook's kernel."""
-        headers = {"Authorization": f"token {self.running.token}"}
-        request = urllib.request.Request(f"{self.running.url}api/sessions", headers=headers)  # noqa: S310 - our own
-        with urllib.request.urlopen(request) as answer:  # noqa: S310 - the same
-            told = json.load(answer)
-        wanted = f"visits/{path.stem}/{notebook}.ipynb"
-        kernel = next(one["kernel"]["id"] for one in told if one["path"] == wanted)
+        wanted = notebook_path(path, notebook)
+        kernel = next(one["kernel"]["id"] for one in self.ask("api/sessions") if one["path"] == wanted)
         for folder in Path("/proc").iterdir():
             if folder.name.isdigit():
                 try:
@@ -88,6 +96,11 @@ class Bench:
 
     def kill_kernel(self, path: Path, notebook: str) -> None:
         os.kill(self.kernel_pid(path, notebook), signal.SIGKILL)
+
+
+def notebook_path(path: Path | None, notebook: str) -> str:
+    """Return where a notebook lies in the work folder."""
+    return f"visits/{path.stem}/{notebook}.ipynb" if path else f"{notebook}.ipynb"
 
 
 def ready(page, notebook: str) -> None:

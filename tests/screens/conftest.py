@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.screens.bench import Bench, ready
+from tests.screens.bench import Bench, notebook_path, ready
 
 FLAGS = [
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
@@ -45,40 +45,100 @@ def browser(chromium):
         started.close()
 
 
-class Screens:
-    """The pages of one test, and what they asked of a network."""
+class Window:
+    """One browser for the whole run, and in it the page that shows one notebook after the other."""
 
     def __init__(self, browser, bench) -> None:
-        self.browser, self.bench, self.pages, self.asked = browser, bench, [], []
+        self.bench, self.page, self.asked = bench, None, []
         self.context = browser.new_context(viewport={"width": 1280, "height": 900})
+        self.context.on("request", lambda request: self.asked.append(request.url))
 
-    def open(self, path, notebook, width=1280):
+    def new_page(self, path, notebook, width):
+        """Load Lab with a notebook in a page of its own."""
         page = self.context.new_page()
         page.set_viewport_size({"width": width, "height": 900})
-        self.pages.append(page)
         page.on("dialog", lambda dialog: dialog.accept())  # "leave the page?": yes
-        page.on("request", lambda request: self.asked.append(request.url))
         page.goto(self.bench.address(path, notebook))
         ready(page, notebook)
         return page
 
+    def show(self, path, notebook, width):
+        """Show a notebook in place of the one before, by the link that leads a fitter to it."""
+        if self.page is None:
+            self.page = self.new_page(path, notebook, width)
+            return self.page
+        self.put_away()
+        self.page.set_viewport_size({"width": width, "height": 900})
+        follow = """to => {
+          const link = document.body.appendChild(document.createElement('a'));
+          link.dataset.fitOpen = to; link.click(); link.remove();
+        }"""
+        self.page.evaluate(follow, notebook_path(path, notebook))
+        ready(self.page, notebook)
+        return self.page
+
+    def put_away(self) -> None:
+        """Close the notebook that is shown; its kernel ends with it."""
+        panels, dialog = self.page.locator(".jp-NotebookPanel"), self.page.locator(".jp-Dialog")
+        while count := panels.count():
+            self.page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Notebook").focus()
+            self.page.keyboard.press("Alt+w")
+            self.page.wait_for_function(
+                "count => document.querySelector('.jp-Dialog')"
+                " || document.querySelectorAll('.jp-NotebookPanel').length < count",
+                arg=count,
+            )
+            if dialog.count():  # what the cells showed is not saved
+                dialog.get_by_role("button", name="Discard").click()
+                dialog.wait_for(state="detached")
+
+
+class Screens:
+    """The pages of one test; nothing is asked of another machine."""
+
+    def __init__(self, window) -> None:
+        self.window, self.pages, self.notebooks = window, [], []
+        self.context, self.asked = window.context, window.asked
+
+    def open(self, path, notebook, width=1280):
+        """Open a notebook in a page of its own."""
+        self.notebooks.append(notebook_path(path, notebook))
+        self.pages.append(self.window.new_page(path, notebook, width))
+        return self.pages[-1]
+
+    def show(self, path, notebook, width=1280):
+        """Show a notebook in the page that all tests share, in place of the one before."""
+        self.pages.append(self.window.show(path, notebook, width))
+        return self.pages[-1]
+
     def close(self) -> None:
-        self.context.close()
+        for page in self.pages:
+            if page is not self.window.page:
+                page.close()
+        self.window.bench.end_kernels(self.notebooks)
         assert not [url for url in self.asked if not url.startswith(("http://127.0.0.1:", "data:", "blob:"))]
 
 
+@pytest.fixture(scope="package")
+def window(browser, bench):
+    """Return the browser's window of this run."""
+    made = Window(browser, bench)
+    yield made
+    made.context.close()
+
+
 @pytest.fixture
-def screens(browser, bench):
+def screens(window):
     """Return what opens notebooks for one test; at the end nothing was asked of another machine."""
-    made = Screens(browser, bench)
+    made = Screens(window)
     yield made
     made.close()
 
 
 @pytest.fixture(scope="package")
-def intake(browser, bench):
+def intake(window, bench):
     """Return an intake that several tests share, each with fields of its own; `.path` is its session."""
-    made = Screens(browser, bench)
+    made = Screens(window)
     made.path = bench.visit("rider-shared")
     made.open(made.path, "1_intake")
     yield made

@@ -28,7 +28,7 @@ def answer(page, name, words):
 
 
 def test_the_kits_answer_waits_for_an_own_one_and_works_from_what_was_typed(screens, bench):
-    page = screens.open(None, "worked_example")
+    page = screens.show(None, "worked_example")
     own = bench.work.root / OWN
     page.locator(".fit-show-start").focus()
     page.keyboard.press("Enter")
@@ -63,7 +63,7 @@ def test_own_answers_stay_after_a_reload(screens, bench):
 
 
 def test_repeats_are_counted_and_never_shown_until_asked_for(screens, bench):
-    page = screens.open(None, "measuring_error")
+    page = screens.show(None, "measuring_error")
     rounds = [("shoe 1, left", "mark_found_anew", (14, 15)), ("shoe 2, left", "mark_found_anew", (12, 11.5))]
     rounds.append(("shoe 1, left", "tape_left_on", (14, 14.5)))
     page.locator(".fit-fitter input").focus()
@@ -95,7 +95,7 @@ def test_repeats_are_counted_and_never_shown_until_asked_for(screens, bench):
 
 
 def test_a_knee_is_read_with_a_ruler_and_no_table_of_points(screens, bench):
-    page = screens.open(bench.visit("rider-ruler"), "4_ride_check")
+    page = screens.show(bench.visit("rider-ruler"), "4_ride_check")
     for end, text in (("top", "10 12 11"), ("bottom", "-4 -3 -5")):
         page.locator(f".fit-ruler-left-{end} input").focus()
         type_into(page, text)
@@ -108,7 +108,7 @@ def test_a_knee_is_read_with_a_ruler_and_no_table_of_points(screens, bench):
 
 
 def test_nothing_of_the_trainees_is_asked_of_a_network(screens, bench):
-    page = screens.open(None, "worked_example", width=360)
+    page = screens.show(None, "worked_example", width=360)
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert all("127.0.0.1" in url or url.startswith(("data:", "blob:")) for url in screens.asked)
     assert json.loads((bench.work.root / OWN).read_text(encoding="utf-8"))["client_id"] == "worked-example"
@@ -126,7 +126,7 @@ def years_ago(bench):
 
 
 def test_own_questions_open_from_the_start_page_run_and_take_one_more(screens, bench, years_ago):
-    page = screens.open(None, "start_here")
+    page = screens.show(None, "start_here")
     page.locator('a[data-fit-open="own_questions.ipynb"]').press("Enter")
     page.wait_for_selector(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-RenderedVegaCommon5 canvas", timeout=WAIT_MS)
     page.wait_for_selector(".jp-NotebookPanel:not(.lm-mod-hidden)[data-fit-ready]", timeout=WAIT_MS)

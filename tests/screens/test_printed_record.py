@@ -3,6 +3,7 @@
 import io
 import json
 import math
+from functools import cache
 
 import nbformat
 import pytest
@@ -25,43 +26,42 @@ BLOCKS = (
 LEAST_PT = 8  # what a reader of ordinary sight can read at arm's length
 
 
-@pytest.fixture
-def paper(browser):
-    """Return a function that prints a page and returns its sides."""
+class Side:
+    """A printed side: its words, and each piece of them with the size of its letters [pt], its drawings' too."""
 
-    def print_page(address=None, html=None):
-        page = browser.new_page()
-        page.goto(address) if address else page.set_content(html)
-        data = page.pdf(prefer_css_page_size=True)
-        page.close()
-        return PdfReader(io.BytesIO(data)).pages
+    def __init__(self, side) -> None:
+        self.letters = []
+        self.words = " ".join(side.extract_text(visitor_text=self._visit).split())
 
-    return print_page
-
-
-@pytest.fixture
-def printed(paper):
-    """Return a function that prints a page and returns the words of each side."""
-    return lambda *address, **html: [" ".join(side.extract_text().split()) for side in paper(*address, **html)]
-
-
-def letters_pt(side):
-    """Return the words of a printed side, its drawings' too, each with the size of its letters [pt]."""
-    found = []
-
-    def visit(words, page, line, _, size):
+    def _visit(self, words, page, line, _, size):
         if words.strip():
             areas = (matrix[0] * matrix[3] - matrix[1] * matrix[2] for matrix in (page, line))
-            found.append((size * math.sqrt(abs(math.prod(areas))), words.strip()))
+            self.letters.append((size * math.sqrt(abs(math.prod(areas))), words.strip()))
 
-    side.extract_text(visitor_text=visit)
-    return found
+
+@pytest.fixture(scope="module")
+def printed(browser):
+    """Return a function that prints a page and returns its sides."""
+    page = browser.new_page()
+
+    def print_page(html):
+        page.set_content(html)
+        return [Side(side) for side in PdfReader(io.BytesIO(page.pdf(prefer_css_page_size=True))).pages]
+
+    yield print_page
+    page.close()
+
+
+@pytest.fixture(scope="module")
+def record(printed, demo_reports):
+    """Return a function that gives the sides of a demonstration's record, printed once."""
+    return cache(lambda key: printed((demo_reports / key / "record.html").read_text(encoding="utf-8")))
 
 
 # With every drawing there is; with parts for the width; with few.
 @pytest.mark.parametrize("key", [*FULLEST, "rider-111_2026-05-06_road", "rider-108_2026-03-02_road"])
-def test_every_letter_of_a_printed_record_can_be_read(paper, demo_reports, key):
-    letters = [each for side in paper((demo_reports / key / "record.html").as_uri()) for each in letters_pt(side)]
+def test_every_letter_of_a_printed_record_can_be_read(record, key):
+    letters = [each for side in record(key) for each in side.letters]
     drawn = {"Left sole from below", "10", "big-toe side", "rider's left"}
     assert drawn <= {words for _, words in letters}, "the drawings' words are no text"
     small = sorted(each for each in letters if round(each[0], 1) < LEAST_PT)
@@ -69,18 +69,18 @@ def test_every_letter_of_a_printed_record_can_be_read(paper, demo_reports, key):
 
 
 @pytest.mark.parametrize("key", KEYS)
-def test_a_record_is_four_sides_and_its_first_the_whole_visit(printed, demo_reports, key):
-    sides = printed((demo_reports / key / "record.html").as_uri())
+def test_a_record_is_four_sides_and_its_first_the_whole_visit(record, key):
+    sides = record(key)
     assert len(sides) <= (5 if key in FULLEST else 4)
     for block in BLOCKS:
-        assert block in sides[0], f"{block} is not on the first side"
-    assert not any("Still to do" in side for side in sides[1:])
+        assert block in sides[0].words, f"{block} is not on the first side"
+    assert not any("Still to do" in side.words for side in sides[1:])
 
 
-def test_all_of_a_record_is_printed_when_asked_for(printed, demo_reports, executed):
+def test_all_of_a_record_is_printed_when_asked_for(printed, record, executed):
     key = "rider-101_2026-03-02_road"
-    short = " ".join(printed((demo_reports / key / "record.html").as_uri()))
-    full = " ".join(printed(html=record_html(executed(key), title="Record", is_full=True)))
+    short = " ".join(side.words for side in record(key))
+    full = " ".join(side.words for side in printed(record_html(executed(key), title="Record", is_full=True)))
     for folded in ("Readings as taken", "Where each number comes from"):
         assert folded in full
         assert folded not in short
@@ -109,12 +109,12 @@ NAMED = {
 
 
 def test_a_visit_just_begun_has_a_first_page_too(printed, tmp_path):
-    (side,) = printed(html=first_side_of(NAMED, tmp_path))
+    (side,) = printed(first_side_of(NAMED, tmp_path))
     for block in BLOCKS:
-        assert block in side
-    assert "Signs that need a clinician: not asked yet." in side
-    assert "Not noted." in side
-    assert "not assessed" in side
+        assert block in side.words
+    assert "Signs that need a clinician: not asked yet." in side.words
+    assert "Not noted." in side.words
+    assert "not assessed" in side.words
 
 
 def test_the_first_side_says_what_of_the_saddle_is_done_already():
@@ -144,12 +144,12 @@ def test_a_visit_with_more_than_the_first_side_holds_tells_the_rest_overleaf(pri
         "seen": [{"what": what, "side": "left"} for what in seen],
         "note": "A remark of some length, as a fitter writes it at the end of a long day. " * 4,
     }
-    (side,) = printed(html=first_side_of(document, tmp_path))
+    (side,) = printed(first_side_of(document, tmp_path))
     for block in BLOCKS:
-        assert block in side
-    assert side.count("and 2 more overleaf") == 2  # complaints, seen
+        assert block in side.words
+    assert side.words.count("and 2 more overleaf") == 2  # complaints, seen
     for words in ("fever", "swollen", "No advice on cleats, saddle or width"):
-        assert words.lower() in side.lower()
+        assert words.lower() in side.words.lower()
     rest = "\n".join(Record(next(tmp_path.glob("*.json"))).overleaf().lines)
     assert "Why the rider came: Calf, both, now 5 of 10" in rest
     assert "Seen riding, as found: Hip drop, left" in rest

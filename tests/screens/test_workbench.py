@@ -60,7 +60,7 @@ def test_how_to_measure_shows_with_the_keyboard_in_the_field(intake):
 
 def test_a_killed_kernel_loses_nothing_typed(screens, bench):
     path = bench.visit("rider-kill")
-    page = screens.open(path, "1_intake")
+    page = screens.show(path, "1_intake")
     first_field(page)
     tab_to(page, LEFT_FOOT)
     type_into(page, "267")
@@ -100,7 +100,7 @@ def test_what_was_typed_comes_back_where_the_field_has_the_keyboard_first(screen
 
 def test_late_news_never_changes_what_is_being_typed(screens, bench):
     path = bench.visit("rider-late")
-    page = screens.open(path, "1_intake")
+    page = screens.show(path, "1_intake")
     first_field(page)
     tab_to(page, LEFT_FOOT)
     with bench.held_kernel(path, "1_intake"):
@@ -116,7 +116,7 @@ def test_late_news_never_changes_what_is_being_typed(screens, bench):
 
 def test_news_from_another_window_never_changes_what_is_being_typed(screens, bench):
     path = bench.visit("rider-news")
-    page = screens.open(path, "1_intake")
+    page = screens.show(path, "1_intake")
     field(page, "rider.mass_kg").focus()
     page.keyboard.type("7")
     save_elsewhere(path, "rider.mass_kg", 74)
@@ -164,7 +164,7 @@ def test_a_sign_typed_in_one_window_is_in_the_others_and_their_advice_is_gone(sc
 def test_a_file_that_is_gone_for_a_moment_leaves_the_old_view_marked(screens, bench):
     path = bench.visit("rider-moment")
     save_elsewhere(path, "as_found.left.cleat_setback_mm", [11])
-    page = screens.open(path, "2_cleat_marking")
+    page = screens.show(path, "2_cleat_marking")
     view = page.locator(".fit-live", has_text="11 mm").first
     view.wait_for()
     path.rename(path.with_suffix(".away"))
@@ -286,7 +286,7 @@ def test_a_session_removed_meanwhile_is_said(intake):
 
 
 def test_every_kind_of_control_keeps_its_keys(screens, intake, bench):
-    page = screens.open(bench.visit("rider-keys"), "3_stance_width")
+    page = screens.show(bench.visit("rider-keys"), "3_stance_width")
     cells = page.locator(".jp-Cell").count()
     for control in (
         field(page, "wish.same_both_sides"),
@@ -308,7 +308,7 @@ def test_every_kind_of_control_keeps_its_keys(screens, intake, bench):
 
 def test_a_notebook_leads_to_the_next_and_back_to_the_visits(screens, bench):
     path = bench.visit("rider-way")
-    page = screens.open(path, "4_ride_check")
+    page = screens.show(path, "4_ride_check")
     page.locator(".jp-MarkdownOutput a", has_text="Review").last.click()
     page.wait_for_selector(".fit-sign", timeout=WAIT_MS)
     page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-MarkdownOutput a", has_text="All visits").click()
@@ -327,7 +327,7 @@ def test_nothing_lies_over_the_buttons(intake):
 
 def test_a_reading_is_struck_by_keyboard(screens, bench):
     path = bench.visit("rider-strike")
-    page = screens.open(path, "2_cleat_marking")
+    page = screens.show(path, "2_cleat_marking")
     setback = "as_found.left.cleat_setback_mm"
     field(page, setback).focus()
     page.keyboard.type("11; 31")
@@ -350,7 +350,7 @@ def test_what_is_not_safe_is_signed_by_keyboard_with_a_reason_only(screens, benc
     path = bench.visit("rider-signed")
     save_elsewhere(path, "fitter_id", "f1")
     save_elsewhere(path, "bike.left.heel_gap_heel_in_mm", 0)
-    page = screens.open(path, "5_review")
+    page = screens.show(path, "5_review")
     field(page, "follow_up_due").focus()
     page.keyboard.type("soon")
     sign = page.locator(".fit-sign")
@@ -378,7 +378,7 @@ def test_what_is_not_safe_is_signed_by_keyboard_with_a_reason_only(screens, benc
 
 def test_start_page_begins_a_visit_by_keyboard(screens, bench):
     bench.visit("rider-301", day="2025-03-04")
-    page = screens.open(None, "start_here")
+    page = screens.show(None, "start_here")
     client = page.locator(".fit-new-client input")
     said = page.locator(".fit-start .fit-said")
 
@@ -403,7 +403,7 @@ def test_start_page_begins_a_visit_by_keyboard(screens, bench):
 def test_nothing_of_a_rider_stays_in_a_notebook_or_reaches_the_kit(screens, bench):
     path = bench.visit("rider-secret")
     secret = "quincunx" + "secret"
-    page = screens.open(path, "2_cleat_marking")
+    page = screens.show(path, "2_cleat_marking")
     field(page, "trials.0.note").focus()
     page.keyboard.type(secret)
     page.keyboard.press("Tab")
@@ -424,7 +424,7 @@ def test_nothing_of_a_rider_stays_in_a_notebook_or_reaches_the_kit(screens, benc
 @pytest.mark.parametrize("notebook", ["1_intake", "2_cleat_marking", "3_stance_width", "5_review"])
 def test_what_we_render_is_accessible_and_fits(screens, bench, notebook):
     path = bench.work.session_path("rider-axe_2026-03-04_road") or bench.visit("rider-axe")
-    page = screens.open(path, notebook)
+    page = screens.show(path, notebook)
     for width in (1280, 360):
         page.set_viewport_size({"width": width, "height": 900})
         found = Axe().run(page, context=OURS, options=RULES).response["violations"]
@@ -456,7 +456,7 @@ def test_a_restarted_lab_has_all_that_was_typed(screens, bench):
 
 def test_a_visit_entered_wrongly_is_taken_away_by_keyboard_asked_twice(screens, bench):
     wrong, other = (bench.visit("rider-away", day=day) for day in ("2026-03-04", "2026-03-05"))
-    page = screens.open(None, "start_here")
+    page = screens.show(None, "start_here")
     page.locator(".fit-away-which input").focus()
     page.keyboard.type("rider-away 2026-03-04")
     page.keyboard.press("Tab")
