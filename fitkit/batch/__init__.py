@@ -6,4 +6,6 @@
 Import the module you need.
 """
 
-from fitkit import charts  # noqa: F401 - before nbformat and papermill, which are ready sooner then
+from fitkit.charts import import_jsonschema
+
+import_jsonschema()  # before nbformat and papermill

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import optimize, special
+from scipy import special
 
 from fitkit.calculations.readings import Interval
 from fitkit.words import halves
@@ -378,6 +378,8 @@ class _Profile:
         return np.maximum(self._y @ self._y - (self._y @ arms) ** 2 / (arms**2).sum(axis=0), 0.0)
 
     def best(self) -> float:
+        from scipy import optimize  # few visits come this far, and its import makes each form wait
+
         least = int(self._rss.argmin())
         about = self._breaks[max(least - 1, 0)], self._breaks[min(least + 1, self._breaks.size - 1)]
         found = optimize.minimize_scalar(self.rss, bounds=about, method="bounded", options={"xatol": 1e-9})
@@ -385,6 +387,8 @@ class _Profile:
 
     def interval(self, best: float, least_sd: float) -> Interval | None:
         """Return the break with its 95 % interval, None where that reaches an end of the setbacks ridden."""
+        from scipy import optimize  # see above
+
         variance = max(self.rss(best) / self._df, least_sd**2)
         limit = self.rss(best) + variance * special.fdtri(1, self._df, 0.95)
         held = np.flatnonzero(self._rss <= limit)

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import integrate, special
+from scipy import special
 
 from fitkit.calculations.readings import Interval
 
@@ -212,6 +212,8 @@ def _start(time: np.ndarray, power: np.ndarray, at: int, peak: float, step_s: fl
 def _strokes(
     time: np.ndarray, cadence: np.ndarray, begin: int, at: int, start_s: float, step_s: float
 ) -> Interval | None:
+    from scipy import integrate  # few visits come this far, and its import makes each form wait
+
     turning = cadence[begin : at + 1]
     if not np.isfinite(turning).all():
         return None

@@ -30,7 +30,6 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicSpline
 
 Array = NDArray[np.float64]
 Numbers = float | Array
@@ -154,7 +153,9 @@ def cos_and_sin(angle_deg: Numbers) -> tuple[Array, Array]:
 
 
 @lru_cache(maxsize=16)
-def _periodic_cubic(table: tuple[tuple[float, float], ...]) -> CubicSpline:
+def _periodic_cubic(table: tuple[tuple[float, float], ...]) -> Callable[[Numbers], Array]:
+    from scipy.interpolate import CubicSpline  # few tables are measured, and its import makes each form wait
+
     points = np.asarray(table, dtype=np.float64).reshape(-1, 2)
     if not len(points) or not np.all(np.isfinite(points)):
         raise ValueError(f"foot pitch table is {table}; expected pairs of crank angle and pitch in degrees")

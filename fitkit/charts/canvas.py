@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
-from scipy.optimize import isotonic_regression
 
 from fitkit.charts.figure import BLUE, FONT, GREY, INK, NAMESPACE, PATTERNS, Figure, FigureRow, text_width_px, words_of
 from fitkit.words import rounded, whole
@@ -262,6 +261,8 @@ def spread(wanted: Sequence[float], heights: Sequence[float], *, low: float, hig
     """Return the centres nearest to the wanted ones, in the given order, at which blocks do not overlap."""
     heights = np.asarray(heights, dtype=float)
     before = np.cumsum(heights) - heights
+    from scipy.optimize import isotonic_regression  # few drawings need it, and its import makes each form wait
+
     tops = isotonic_regression(np.asarray(wanted) - heights / 2 - before).x
     held = np.maximum(low, np.minimum(tops, high - heights.sum()))
     return (held + before + heights / 2).tolist()

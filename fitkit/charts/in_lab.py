@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-import altair as alt
-
+from fitkit.charts import import_jsonschema
 from fitkit.charts.figure import CONFIG
+
+import_jsonschema()
+import altair as alt  # noqa: E402 - after that
 
 # Lab carries its own renderer for this type; Altair's usual way fetches one from the network.
 _TYPE = "application/vnd.vegalite.v5+json"

@@ -8,12 +8,15 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-import altair as alt
 import pandas
 import vl_convert
 
+from fitkit.charts import import_jsonschema
 from fitkit.charts.figure import BLUE, CONFIG, FONT, GREY, INK, NAMESPACE, PALE, PATTERNS, Figure, beside
 from fitkit.words import capital, halved, halves, tenths, whole
+
+import_jsonschema()
+import altair as alt  # noqa: E402 - after that
 
 Records = Sequence[Mapping] | pandas.DataFrame
 

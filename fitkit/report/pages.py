@@ -10,12 +10,15 @@ from functools import cache
 from itertools import chain, takewhile
 
 from markupsafe import Markup
-from nbconvert import HTMLExporter, TemplateExporter
-from nbformat import NotebookNode
 
 from fitkit import files
+from fitkit.charts import import_jsonschema
 from fitkit.report.blocks import page_template
 from fitkit.words import Catalogue, catalogue
+
+import_jsonschema()
+from nbconvert import HTMLExporter, TemplateExporter  # noqa: E402 - after that
+from nbformat import NotebookNode  # noqa: E402 - after that
 
 
 def record_html(notebook: NotebookNode, *, title: str, is_full: bool = False) -> str:

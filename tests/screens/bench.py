@@ -40,6 +40,10 @@ class Bench:
     def __init__(self, root: Path) -> None:
         self.work = WorkFolder(root)
         self.work.prepare()
+        settings = self.work.own / "config" / "labconfig"
+        settings.mkdir(parents=True)
+        # Lab's own commands can then be given from a test.
+        (settings / "page_config.json").write_text('{"exposeAppInBrowser": true}', encoding="utf-8")
         self.process, self.running = lab.start(self.work)
 
     def restart(self) -> None:

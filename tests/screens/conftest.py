@@ -46,10 +46,10 @@ def browser(chromium):
 
 
 class Window:
-    """One browser for the whole run, and in it the page that shows one notebook after the other."""
+    """One browser for the whole run, and in it a page that shows one notebook after the other."""
 
     def __init__(self, browser, bench) -> None:
-        self.bench, self.page, self.asked = bench, None, []
+        self.bench, self.page, self.lab, self.asked = bench, None, None, []
         self.context = browser.new_context(viewport={"width": 1280, "height": 900})
         self.context.on("request", lambda request: self.asked.append(request.url))
 
@@ -63,34 +63,20 @@ class Window:
         return page
 
     def show(self, path, notebook, width):
-        """Show a notebook in place of the one before, by the link that leads a fitter to it."""
+        """Show a notebook in place of the one before, in the Lab that is loaded already."""
+        if self.page and self.lab is not self.bench.running:
+            self.page.close()
+            self.page = None
         if self.page is None:
-            self.page = self.new_page(path, notebook, width)
+            self.lab, self.page = self.bench.running, self.new_page(path, notebook, width)
             return self.page
-        self.put_away()
         self.page.set_viewport_size({"width": width, "height": 900})
-        follow = """to => {
-          const link = document.body.appendChild(document.createElement('a'));
-          link.dataset.fitOpen = to; link.click(); link.remove();
-        }"""
-        self.page.evaluate(follow, notebook_path(path, notebook))
+        self.page.evaluate("[...jupyterapp.shell.widgets('main')].forEach(shown => shown.dispose())")
+        self.page.evaluate(
+            "path => { jupyterapp.commands.execute('docmanager:open', {path}) }", notebook_path(path, notebook)
+        )
         ready(self.page, notebook)
         return self.page
-
-    def put_away(self) -> None:
-        """Close the notebook that is shown; its kernel ends with it."""
-        panels, dialog = self.page.locator(".jp-NotebookPanel"), self.page.locator(".jp-Dialog")
-        while count := panels.count():
-            self.page.locator(".jp-NotebookPanel:not(.lm-mod-hidden) .jp-Notebook").focus()
-            self.page.keyboard.press("Alt+w")
-            self.page.wait_for_function(
-                "count => document.querySelector('.jp-Dialog')"
-                " || document.querySelectorAll('.jp-NotebookPanel').length < count",
-                arg=count,
-            )
-            if dialog.count():  # what the cells showed is not saved
-                dialog.get_by_role("button", name="Discard").click()
-                dialog.wait_for(state="detached")
 
 
 class Screens:
@@ -108,6 +94,7 @@ class Screens:
 
     def show(self, path, notebook, width=1280):
         """Show a notebook in the page that all tests share, in place of the one before."""
+        self.notebooks.append(notebook_path(path, notebook))
         self.pages.append(self.window.show(path, notebook, width))
         return self.pages[-1]
 
