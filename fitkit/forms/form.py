@@ -15,6 +15,7 @@ from fitkit.forms.entry import shown
 from fitkit.forms.rows import Row, side_of, titled, value_words
 from fitkit.forms.sections import Fold, Section, layout, paths_of
 from fitkit.forms.watching import is_within
+from fitkit.session.paths import get, steps_of
 
 
 def form(session: str | Path, name: str, *, beside: widgets.Widget | None = None) -> widgets.Widget:
@@ -40,7 +41,8 @@ class _Fields:
 
     def boxes(self) -> list[Box]:
         """Return what is on the screen, in its order."""
-        return [*self._heads, *(part.box for part in (*self.rows.values(), *self.panels, *self.folds))]
+        folds = [fold for fold in self.folds if fold.is_offered]
+        return [*self._heads, *(part.box for part in (*self.rows.values(), *self.panels, *folds))]
 
     def point(self, above: str) -> None:
         """Show the same fields of another entry."""
@@ -95,6 +97,11 @@ class _Fold:
         self._button.description = f"{'−' if self._is_open else '+'} {self.declared.gives}"
         self._stack.show(*(self.inside.boxes() if self._is_open else []))
 
+    @property
+    def is_offered(self) -> bool:
+        """Whether there is anything to ask: of the time since the last visit only where there was one."""
+        return not self.declared.after_a_visit or self._is_wanted()
+
     def _paths(self) -> tuple[str, ...]:
         """Return the fields and lists that are folded here."""
         fields = (path for row in self.declared.fields for path in paths_of(row, self.above))
@@ -122,15 +129,19 @@ class Panel(_Fields):
         self._which.observe(self._chosen, "value")
         out = "Count it again" if self.base == "struck" else f"Take this {self.declared.one} out"
         self._go = button(out, self._take_out)
+        self._more = button(f"Another {self.declared.one}", self._another, "fit-another")
+        self._which_row = row(f"Which {escape(self.declared.one)}", self._which)
         self._status = html("", "fit-said")
-        self._bar = Box([*([self._go] if self.declared.may_go else []), self._status], "fit-bar")
+        self._bar = Box([], "fit-bar")
         self.box = Box(self._children(), "fit-stack")
         draft.listen("moved", self._moved)
 
     def _children(self) -> list[widgets.Widget]:
         title = [html(f"<h3>{escape(self.declared.title)}</h3>")] if self._is_titled else []
-        which = row(f"Which {escape(self.declared.one)}", self._which)
-        return [*title, which, Box([*self.boxes(), self._bar], "fit-stack", "fit-entry")]
+        return [*title, self._which_row, Box([*self.boxes(), self._bar], "fit-stack", "fit-entry")]
+
+    def _another(self) -> None:
+        self.show(self.base, self.draft.count(self.base))
 
     def _take_out(self) -> None:
         if not self._is_asked:  # an Enter too many must cost nothing
@@ -167,9 +178,13 @@ class Panel(_Fields):
         self._is_busy = True
         try:
             choose(self._which, names, self.index)
-            (self._go.remove_class if self.index < count else self._go.add_class)("fit-nothing")  # nothing to take out
         finally:
             self._is_busy = False
+        is_there, is_list = self.index < count, self.base != "struck"
+        choosing = self._which_row.remove_class if count or not is_list else self._which_row.add_class
+        choosing("fit-nothing")
+        go = [self._go] if is_there and self.declared.may_go else []
+        self._bar.show(*([self._more] if is_there and is_list else []), *go, self._status)
         super().refresh()
 
     def _entry_words(self, place: int) -> str:
@@ -177,8 +192,17 @@ class Panel(_Fields):
         item = self.draft.value(f"{self.base}.{place}") or {}
         if self.base == "struck":
             return f"{place + 1}: {sessions.describe(item['field']).title}, reading {item['index'] + 1}"
-        named = [field for field in self.declared.fields[:4] if item.get(field) not in (None, [])]
-        words = [value_words(f"{self.base}.{place}.{field}", item[field]) for field in named]
+        words = []
+        for field in self.declared.fields[:4]:
+            found = [(path, get(item, steps_of(path))) for path in paths_of(field)]
+            values = [
+                f"{side_of(path)} {value_words(f'{self.base}.{place}.{path}', value)}".strip()
+                for path, value in found
+                if value not in (None, [])
+            ]
+            # What has two sides is a number, which says nothing without its name.
+            name = sessions.describe(f"{self.base}.{place}.{found[0][0]}").title.lower() if len(found) == 2 else ""
+            words += [f"{name} {', '.join(values)}".strip()] if values else []
         return f"{place + 1}: {', '.join(words)}" if words else f"{place + 1}"
 
 
@@ -233,7 +257,8 @@ class Form(_Fields):
         self._status = html("", "fit-said", "fit-saved")
         self.strike = Strike(draft, self._paths)
         self._strike_shown = False
-        buttons = [button("Save", draft.save_all, "fit-first", "fit-save")]
+        self._save = button("Save", draft.save_all, "fit-save")
+        buttons = [self._save]
         folded = [path for part in section.parts() for row in part.fields for path in paths_of(row)]
         if any(map(_is_readings, (*self._paths(), *folded))):
             buttons.append(button("Strike a reading", self._toggle_strike, "fit-strike"))
@@ -251,7 +276,9 @@ class Form(_Fields):
     def _children(self) -> list[widgets.Widget]:
         waiting = self.draft.is_signed and any(path in self.draft.unsaved for path in self._paths())
         asked = [self._asked] if waiting else []
-        return [*self.boxes(), self._bar, *asked, *([self.strike.box] if self._strike_shown else [])]
+        if not (shown_boxes := self.boxes()):
+            return []
+        return [*shown_boxes, self._bar, *asked, *([self.strike.box] if self._strike_shown else [])]
 
     def _given(self, change: dict) -> None:
         self.draft.reason = change["new"]
@@ -264,6 +291,7 @@ class Form(_Fields):
         """Show what the draft holds now."""
         super().refresh()
         self._reason.value = self.draft.reason
+        self._save.tabbable = bool(self.draft.unsaved)  # every field saves itself: else it is a key for nothing
         self.box.show(*self._children())
         say(self._status, " ".join(filter(None, (self._saved_words(), self._one_foot_alone()))))
         if self._strike_shown:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date, timedelta
 from functools import cache, partial
 from html import escape
 
@@ -90,6 +91,7 @@ def _unit_words(info: FieldInfo) -> str:
 
 
 _LONG = {"note", "finding"}
+_FOLLOW_UP_AFTER = timedelta(weeks=6)  # common practice, no source
 _SHORT_CHOICE = 16  # letters
 
 
@@ -262,6 +264,12 @@ class Row:
         made = [button(words, partial(self._do, act, *given)) for words, act, *given in wanted]
         self.box.children = [*self._base, *([Box(made, "fit-do")] if made else [])]
 
+    def _follow_up(self, path: str) -> str:
+        """Return the day to offer for the next visit while none is typed."""
+        if path != "follow_up_due" or self.draft.text(path) or self.draft.session is None:
+            return ""
+        return (date.fromisoformat(self.draft.session.visit_date) + _FOLLOW_UP_AFTER).isoformat()
+
     def _do(self, act: str, *given: object) -> None:
         if problem := getattr(self.draft, act)(*given):
             self._note.value += f"<p>{escape(problem)}</p>"
@@ -277,6 +285,6 @@ class Row:
                 yield f"{side}Keep theirs, {shown(unsaved.theirs) or 'blank'}", "settle", path, False
                 yield f"{side}Take mine, {unsaved.entry.typed or 'blank'}", "settle", path, True
             elif info.sort not in ("yes or no", "choice"):
-                offer = (unsaved.entry if unsaved else read(self.draft.text(path), info)).offer
+                offer = (unsaved.entry if unsaved else read(self.draft.text(path), info)).offer or self._follow_up(path)
                 if offer:
                     yield f"{side}Take {offer}", "enter", path, offer

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -218,11 +220,12 @@ def _orders(assessment: Assessment) -> Iterator[str]:
 
 
 _PAPERS = {
-    "rider_sheet": "Make the rider's sheet",
-    "setting_strip": "Make the setting strips",
-    "workshop_slip": "Make the workshop slip",
-    "room_sheet": "Make the sheet for the room",
+    "rider_sheet": "Make the rider's sheet (2 s)",
+    "setting_strip": "Make the setting strips (2 s)",
+    "workshop_slip": "Make the workshop slip (2 s)",
+    "room_sheet": "Make the sheet for the room (1 s)",
 }
+_RECORD = "Make the record (about 10 s; go on meanwhile)"
 
 
 def _paper(name: str, path: Path) -> str:
@@ -246,12 +249,44 @@ class _Papers:
         self.path = path
         self._status = html("", "fit-said")
         self._done: dict[str, str] = {}
+        self._making: subprocess.Popen | None = None
         made = [button(words, partial(self._make, name, words), f"fit-make-{name}") for name, words in _PAPERS.items()]
-        self.box = Box([Box([*made, self._status], "fit-bar")], "fit")
+        record = button(_RECORD, self._make_record, "fit-make-record")
+        self.box = Box([Box([record, *made, self._status], "fit-bar")], "fit")
+
+    def _make_record(self) -> None:
+        """Let a process of its own make the record, so that the forms take keys meanwhile."""
+        if self._making and self._making.poll() is None:
+            return
+        command = [sys.executable, "-m", "fitkit", "report", str(self.path), "--out", str(self._folder() / "record")]
+        make_folder(self._folder())
+        self._making = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+        self._show("record", "The record is being made …")
+        watch(f"record {self.path}", self._making.poll, self._look_at_record)
+
+    def _look_at_record(self) -> None:
+        if self._making.poll() is None:
+            return
+        told = self._making.communicate()[0].replace(str(self.path.parent.parent), "").strip()
+        if self._making.returncode:
+            self._show("record", escape(f"The record is not made: {told}"))
+        else:
+            self._show("record", self._link(self._folder() / "record" / self.path.stem / "record.html", _RECORD))
+
+    def _folder(self) -> Path:
+        return self.path.parent.parent / "papers" / self.path.stem
+
+    def _link(self, page: Path, words: str) -> str:
+        where = page.relative_to(self.path.parent.parent).as_posix()
+        link = f'<a href="/files/{where}" target="_blank" rel="noopener">Open the page</a>'
+        return f"{link} and print it with Ctrl+P ({escape(words.partition(' (')[0].lower())}: done)."
+
+    def _show(self, name: str, words: str) -> None:
+        self._done[name] = words
+        self._status.value = "<br>".join(self._done.values())
 
     def _make(self, name: str, words: str) -> None:
-        root = self.path.parent.parent
-        target = root / "papers" / self.path.stem / f"{name}.html"
+        target = self._folder() / f"{name}.html"
         try:
             page = _paper(name, self.path)
             make_folder(target.parent)
@@ -259,10 +294,7 @@ class _Papers:
         except (ValueError, OSError) as error:
             self._status.value = escape(f"Not made: {error}")
             return
-        where = target.relative_to(root).as_posix()
-        link = f'<a href="/files/{where}" target="_blank" rel="noopener">Open the page</a>'
-        self._done[name] = f"{link} and print it with Ctrl+P ({escape(words.lower())}: done)."
-        self._status.value = "<br>".join(self._done.values())
+        self._show(name, self._link(target, words))
 
 
 # --- A visit entered wrongly: named by the person, said back in words, asked twice ------------------------------------

@@ -125,6 +125,23 @@ def test_further_fields_are_folded_until_the_file_holds_one(path):
     assert "Kept since last" not in words(forms.form(path, "since_last"))
 
 
+def test_a_day_for_the_next_visit_is_offered_until_one_is_typed(path):
+    row = row_of(path, "follow_up", "follow_up_due")
+    offered = row.box.children[-1].children[0]
+    assert offered.description == "Take 2026-04-15"  # six weeks after 4 March
+    offered.click()
+    assert session.load(path).follow_up_due == "2026-04-15"
+    assert "Take" not in words(row.box)
+
+
+def test_a_trial_is_called_by_what_was_moved_and_measured_in_it(path):
+    trial = {"position": {"moved_mm": {"left": 6}, "left": {"cleat_setback_mm": [17]}}, "unsteadiness": {"left": [2]}}
+    session.update(path, {"trials.0": (None, trial)}, fitter=None, at="2026-03-04T10:00:00")
+    forms.form(path, "trials")
+    [panel] = made_once(Form, draft_of(path), "trials").panels
+    assert panel._which.options[0][0] == "1: cleat moved left 6, cleat setback left 17, unsteadiness left 2"
+
+
 def test_parts_of_the_table_are_offered_and_others_can_be_typed(path):
     row = row_of(path, "bike", "bike.pedal_family")
     assert row.inputs[0].options
@@ -156,7 +173,7 @@ def test_an_entry_goes_only_when_asked_for_twice(path):
     panel._go.click()
     assert session.load(path).complaints == ()
     assert "Taken out." in words(panel.box)
-    assert "fit-nothing" in panel._go._dom_classes
+    assert panel._go not in panel._bar.children
 
 
 def test_signing_asks_first_about_what_hardly_agrees(path):

@@ -11,7 +11,7 @@ from fitkit import files, session, workbench
 from fitkit.forms.controls import made_once
 from fitkit.workbench import lab, open_command, strip_outputs
 from fitkit.workbench.folder import NOTEBOOKS, WorkFolder, WorkFolderError, default_folder
-from fitkit.workbench.start_page import TakingAway, _Page
+from fitkit.workbench.start_page import TakingAway, _Page, _Papers
 
 
 @pytest.fixture
@@ -147,9 +147,17 @@ def test_the_notebooks_functions_stay_functions_however_often_a_cell_runs(work):
 def test_each_paper_of_a_visit_is_made_private_by_its_button(work):
     path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
     for made in workbench.papers(path).children[0].children[:-1]:
+        assert " s" in made.description  # how long it takes
         made.click()
-    papers = {file.name: file for file in (work.root / "papers" / path.stem).iterdir()}
-    assert set(papers) == {"rider_sheet.html", "setting_strip.html", "workshop_slip.html", "room_sheet.html"}
+    papers = {file.name: file for file in (work.root / "papers" / path.stem).rglob("*.html")}
+    papers.pop("index.html", None)  # the record is made by a process of its own
+    papers.pop("record.html", None)
+    assert {*papers} == {"rider_sheet.html", "setting_strip.html", "workshop_slip.html", "room_sheet.html"}
+    made_once(_Papers, path)._making.wait()
+    made_once(_Papers, path)._look_at_record()
+    record = work.root / "papers" / path.stem / "record" / path.stem / "record.html"
+    assert record.relative_to(work.root).as_posix() in made_once(_Papers, path)._status.value
+    papers["record.html"] = record
     assert all(stat.S_IMODE(file.stat().st_mode) == 0o600 for file in papers.values())
 
 

@@ -197,6 +197,8 @@
     document.addEventListener('click', (event) => {
       const go = event.target.closest && event.target.closest('a[data-fit-go]');
       if (go) { event.preventDefault(); goTo(go.closest('.jp-NotebookPanel'), go.dataset.fitGo); return; }
+      const more = event.target.closest && event.target.closest('.fit-another');
+      if (more) more.closest('.fit-entry').querySelector('input, select, textarea').focus(); // of the new entry
       const link = event.target.closest && event.target.closest('a[data-fit-open]');
       if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
       event.preventDefault();
