@@ -11,7 +11,7 @@ from fitkit.forms.rows import at_class, choices
 from fitkit.session.paths import put, steps_of
 from fitkit.workbench.folder import NOTEBOOKS
 from tests.conftest import ROOT
-from tests.screens.bench import FOCUSED, first_field, saved, type_into, wait_saved
+from tests.screens.bench import FOCUSED, WAIT_MS, first_field, saved, type_into, wait_saved
 
 EXAMPLE = ROOT / "tests/unit/data/rider-042_2026-03-04_road.json"
 MOST_TABS = 700
@@ -44,6 +44,7 @@ def open_all(page):
             "count => [...document.querySelectorAll('.fit-fold')].filter(b => b.innerText.startsWith('+ ')).length"
             " < count",
             arg=count,
+            timeout=WAIT_MS,
         )
         assert "fit-fold" in page.evaluate("() => document.activeElement.className")
 
