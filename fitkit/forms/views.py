@@ -156,9 +156,16 @@ class _View:
             shown = [getattr(found, part)() for part in self.parts] or [found]
         except Exception as error:  # the form beside it must live on, whatever cannot be drawn
             self._of = None  # the next news may bring what was lacking
-            words = f"Not drawn: {str(error) or type(error).__name__}"
+            words = f"Not drawn: {_why_words(error)}"
             return f"<p>{escape(words)}</p>", words
         return "".join(one if isinstance(one, str) else one._repr_html_() for one in shown), _plain_words(shown)
+
+
+def _why_words(error: Exception) -> str:
+    if not isinstance(error, SessionProblems):
+        return str(error) or type(error).__name__
+    more = f" And {len(error.problems) - 1} more." if len(error.problems) > 1 else ""
+    return f"{sentence(error.problems[0])}{more}"
 
 
 def still(*blocks: Any) -> widgets.Widget:

@@ -37,16 +37,13 @@ def walk(page, act):
 def open_all(page):
     """Press every button that unfolds further fields; it keeps the keyboard."""
     folded = page.locator(".fit-fold", has_text=re.compile(r"^\+ "))
-    while count := folded.count():
+    while folded.count():
         folded.first.focus()
         page.keyboard.press("Enter")
-        page.wait_for_function(
-            "count => [...document.querySelectorAll('.fit-fold')].filter(b => b.innerText.startsWith('+ ')).length"
-            " < count",
-            arg=count,
-            timeout=WAIT_MS,
+        unfolded = (
+            "() => document.activeElement.matches('.fit-fold') && document.activeElement.innerText.startsWith('−')"
         )
-        assert "fit-fold" in page.evaluate("() => document.activeElement.className")
+        page.wait_for_function(unfolded, timeout=WAIT_MS)
 
 
 def choose(page, here, words):

@@ -7,6 +7,7 @@ from fitkit.forms.controls import made_once
 from fitkit.forms.draft import draft_of
 from fitkit.forms.form import Form
 from fitkit.forms.sections import paths_of
+from fitkit.report import Record
 
 
 @pytest.fixture
@@ -57,6 +58,12 @@ def test_a_view_that_cannot_be_drawn_says_so(path):
         raise ValueError("no such drawing")
 
     assert "Not drawn: no such drawing" in words(forms.live(path, draw))
+    parts = {"as_found.left.spindle_id": (None, "no-such"), "as_found.right.spindle_id": (None, "no-such")}
+    session.update(path, parts, fitter=None, at="2026-03-04T10:00:00")
+    said = words(forms.live(path, Record, "positions"))
+    assert "Not drawn: Spindle is &quot;no-such&quot;; expected a spindle" in said
+    assert "And 1 more." in said
+    assert "spindle_id" not in said  # no dotted path on a screen
 
 
 def test_last_visit_is_offered_and_taken_only_when_ticked(path):
