@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import re
 import sys
@@ -229,7 +230,7 @@ def _forget(
     client_id: str, folder: Path, out: Path | None, visit: str | None, rules: Path | None, parts: Path | None
 ) -> int:
     from fitkit import session
-    from fitkit.batch.index import forget_reports
+    from fitkit.batch.index import forget_reports, opened_to_forget
     from fitkit.batch.inputs import load_house
     from fitkit.files import Access, os_reason
     from fitkit.problems import WrongCallError
@@ -239,26 +240,32 @@ def _forget(
     access = Access(group=load_house(rules, parts).rules.access == "group")
     if not folder.is_dir():
         raise WrongCallError(f"{one_line(folder)} is not a folder; expected the folder with the session files")
-    try:
-        key = _one_visit(client_id, visit, folder, out) if visit else None
-        removed = [*session.forget(client_id, folder, key=key)]
-        # In a workbench's folder the visit's own notebooks and papers go too.
-        removed += WorkFolder(folder.absolute()).forget(client_id, key=key)
-    except OSError as error:
-        sys.stderr.write(
-            f"{one_line(error.filename)} could not be removed: {os_reason(error)}; something may be left\n"
-        )
-        return _PROBLEMS
-    if out:
-        removed += forget_reports(client_id, out, access, key=key)
+    key = _one_visit(client_id, visit, folder, out) if visit else None
+    # A run that is writing the reports is met before anything is removed.
+    with opened_to_forget(out, access) if out else contextlib.nullcontext() as reports:
+        try:
+            found = session.forget(client_id, folder, key=key)
+            # In a workbench's folder the visit's own notebooks and papers go too.
+            removed = [*found.removed, *WorkFolder(folder.absolute()).forget(client_id, key=key)]
+        except OSError as error:
+            sys.stderr.write(
+                f"{one_line(error.filename)} could not be removed: {os_reason(error)}; something may be left\n"
+            )
+            return _PROBLEMS
+        removed += forget_reports(reports, client_id, key=key) if reports else ()
     for path in removed:
         print(one_line(path))
+    for line in found.left:
+        sys.stderr.write(f"{one_line(line, longest=4000)}\n")
     if not removed:
         sys.stderr.write(f"nothing found of {client_id}{f' on {visit}' if visit else ''}\n")
-        return _PROBLEMS
-    if visit and out:
+    elif out is None:
+        sys.stderr.write(
+            "Records and overviews may stand elsewhere: name their folder with --out.\n"
+        )
+    elif visit:
         sys.stderr.write("Records of later visits may still be compared with it: run report again.\n")
-    return _FINE
+    return _FINE if removed and not found.left else _PROBLEMS
 
 
 def _one_visit(client_id: str, visit: str, folder: Path, out: Path | None) -> str:

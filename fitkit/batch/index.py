@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 from collections import Counter
@@ -248,28 +249,32 @@ def write_contents(folder: ReportFolder, rows: Sequence[Row], *, said: str) -> N
     folder.access.replace(folder.path / SUMMARY, summary_csv(rows, RESULT_NAMES).encode())
 
 
-def forget_reports(client_id: str, out: Path, access: Access, *, key: str | None = None) -> tuple[Path, ...]:
-    """Remove whatever a report folder holds of a client, or of one visit, and return what was removed."""
+def opened_to_forget(out: Path, access: Access) -> contextlib.AbstractContextManager[ReportFolder]:
+    """Hold a report folder that is there, so that nothing is removed while a run writes in it."""
     out = Path(os.path.abspath(out))
     if not is_report_folder(out):
         raise WrongCallError(f"{one_line(out)} is not a folder of reports; expected one made by 'report'")
-    with opened(out, access) as folder:
-        removed = [folder.forget(name) for name in folder.records() if _is_of(name, client_id, key)]
-        log = RunLog(folder.path, folder.access)
-        before = log.entries()
-        kept = [e for e in before if not any(_is_of(n, client_id, key) for n in (e.key or "", Path(e.file).stem))]
-        # Written anew in any case: a line cut off by a killed run may hold the client too.
-        log.rewrite(kept)
-        if len(kept) < len(before):
-            removed.append(log.path)
-        if removed:
-            rows = rows_of(folder, kept)
-            write_contents(folder, rows, said=headline(rows))
-        # The clinic's overview counts the client, and may name whom to call.
-        overviews = [path for name in OVERVIEW_PAGES if (path := folder.path / name).is_file()]
-        for path in overviews:
-            path.unlink()
-        return (*removed, *overviews)
+    return opened(out, access)
+
+
+def forget_reports(folder: ReportFolder, client_id: str, *, key: str | None = None) -> tuple[Path, ...]:
+    """Remove whatever a report folder holds of a client, or of one visit, and return what was removed.
+
+    Log, index and summary are written anew in any case, so that a removal that was killed is completed by the next.
+    """
+    removed = [folder.forget(name) for name in folder.records() if _is_of(name, client_id, key)]
+    # The clinic's overview counts the client, and may name whom to call.
+    overviews = [path for name in OVERVIEW_PAGES if (path := folder.path / name).is_file()]
+    for path in overviews:
+        path.unlink()
+    log = RunLog(folder.path, folder.access)
+    before = log.entries()
+    kept = [e for e in before if not any(_is_of(n, client_id, key) for n in (e.key or "", Path(e.file).stem))]
+    # A line cut off by a killed run may hold the client too.
+    log.rewrite(kept)
+    rows = rows_of(folder, kept)
+    write_contents(folder, rows, said=headline(rows))
+    return (*removed, *([log.path] if len(kept) < len(before) else []), *overviews)
 
 
 def _is_of(name: str, client_id: str, key: str | None) -> bool:

@@ -9,10 +9,11 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NamedTuple, NoReturn
 
 from fitkit.files import append_durably, locked, sync_folder
 from fitkit.problems import Problem, said
+from fitkit.session.bike import RIDE_FILES
 from fitkit.session.paths import pruned, put, same, steps_of
 from fitkit.session.reading import LIMIT_BYTES, SessionProblems
 from fitkit.vocabulary import FORMAT
@@ -22,52 +23,89 @@ _KEY = re.compile(rf"{_ID}_[0-9]{{4}}-[0-9]{{2}}-[0-9]{{2}}_{_ID}")
 _OF_A_SESSION = re.compile(r"(?:(.+?)(?:\.history\.jsonl|\.json)|\.(.+)\.(?:lock|tmp))", re.DOTALL)
 
 
-def forget(client_id: str, folder: str | Path, *, key: str | None = None) -> tuple[Path, ...]:
-    """Remove a client's session files, histories and locks from a folder and all below it; of one visit, its alone."""
-    found = [(place, stem) for place, stem, owner in _of_client(client_id, folder) if key in (None, owner)]
-    return tuple(path for place, stem in found for path in _remove(place, stem))
+class Forgotten(NamedTuple):
+    """What was removed, and what a removed session names that was not, in words."""
+
+    removed: tuple[Path, ...] = ()
+    left: tuple[str, ...] = ()
+
+
+def forget(client_id: str, folder: str | Path, *, key: str | None = None) -> Forgotten:
+    """Remove a client's session files, histories, locks, films and power files from a folder and all below it.
+
+    With `key` those of one visit alone. A film is left where it lies outside the folder or another visit names it.
+    """
+    if not re.fullmatch(_ID, client_id):
+        raise SessionProblems(None, [Problem("client_id", said(client_id), "1 to 40 of the characters a-z, 0-9 and -")])
+    theirs, others = [], []
+    for each in _all_of(folder):
+        (theirs if each.client == client_id and key in (None, each.key) else others).append(each)
+    shared = {path.resolve() for each in others for path in each.named}
+    removed, left = [], []
+    for each in theirs:  # films first: a session whose removal was cut short names them still
+        for path in each.named:
+            if why := _kept(path, Path(folder), shared):
+                left.append(f"{path}: {why}")
+            elif path.is_file():
+                for film in {path, path.resolve()}:  # a link, and what it names
+                    film.unlink()
+                removed.append(path)
+        removed += _remove(each.folder, each.stem)
+    return Forgotten(tuple(removed), tuple(left))
 
 
 def keys_of(client_id: str, folder: str | Path) -> set[str]:
     """Return the keys of the visits of which `forget` would find something."""
-    return {key for _, _, key in _of_client(client_id, folder)}
+    return {each.key for each in _all_of(folder) if each.client == client_id}
 
 
-def _of_client(client_id: str, folder: str | Path) -> Iterator[tuple[Path, str, str]]:
-    """Yield the folder, stem and visit of all that belongs to a client."""
-    if not re.fullmatch(_ID, client_id):
-        raise SessionProblems(None, [Problem("client_id", said(client_id), "1 to 40 of the characters a-z, 0-9 and -")])
+class _Stem(NamedTuple):
+    """All files of one stem: where they are, whose, of which visit, and the films and power files they name."""
+
+    folder: Path
+    stem: str
+    client: str
+    key: str
+    named: tuple[Path, ...]
+
+
+def _all_of(folder: str | Path) -> Iterator[_Stem]:
     for place, _, names in os.walk(folder, onerror=_stop):
-        stems = sorted({found[1] or found[2] for name in names if (found := _OF_A_SESSION.fullmatch(name))})
-        for stem in stems:
-            client, key = _visit_of(Path(place), stem)
-            if client == client_id:
-                yield Path(place), stem, key
+        for stem in sorted({found[1] or found[2] for name in names if (found := _OF_A_SESSION.fullmatch(name))}):
+            yield _stem(Path(place), stem)
 
 
 def _stop(error: OSError) -> NoReturn:
     raise error
 
 
-def _visit_of(folder: Path, stem: str) -> tuple[str, str]:
+def _stem(folder: Path, stem: str) -> _Stem:
     """Return whose the files of this stem are, and of which visit: by what is inside, else by their name."""
-    inside = _visit_inside(folder / f"{stem}.json")
-    if inside is not None:
-        return inside
-    return (stem.split("_")[0], stem) if _KEY.fullmatch(stem) else ("", "")
-
-
-def _visit_inside(path: Path) -> tuple[str, str] | None:
-    """Return the client and the visit a readable session file names; None where the file cannot tell."""
     try:
-        with path.open("rb") as file:
-            data = file.read(LIMIT_BYTES + 1)
-        tree = json.loads(data)
+        with (folder / f"{stem}.json").open("rb") as file:
+            tree = json.loads(file.read(LIMIT_BYTES + 1))
     except (OSError, ValueError, RecursionError):
-        return None
+        tree = None
     if not (isinstance(tree, dict) and tree.get("format") == FORMAT and isinstance(tree.get("client_id"), str)):
-        return None
-    return tree["client_id"], "_".join(str(tree.get(name)) for name in ("client_id", "visit_date", "setup"))
+        is_key = _KEY.fullmatch(stem)
+        return _Stem(folder, stem, stem.split("_")[0] if is_key else "", stem if is_key else "", ())
+    key = "_".join(str(tree.get(name)) for name in ("client_id", "visit_date", "setup"))
+    ride = tree.get("ride")
+    lists = [ride.get(name) for name in RIDE_FILES] if isinstance(ride, dict) else []
+    entries = [entry for each in lists if isinstance(each, list) for entry in each if isinstance(entry, dict)]
+    named = tuple(folder / entry["file"] for entry in entries if isinstance(entry.get("file"), str) and entry["file"])
+    return _Stem(folder, stem, tree["client_id"], key, named)
+
+
+def _kept(path: Path, folder: Path, shared: set[Path]) -> str:
+    """Return why a file that a session names is not removed with it, nothing where it is."""
+    if not os.path.lexists(path):
+        return ""
+    if path.suffix in (".json", ".jsonl", ".ipynb"):
+        return "no film and no power file, so that it was not removed"
+    if not path.resolve().is_relative_to(folder.resolve()):
+        return "outside the folder, so that it was not removed"
+    return "another visit names it too, so that it was not removed" if path.resolve() in shared else ""
 
 
 def _remove(folder: Path, stem: str) -> list[Path]:

@@ -6,6 +6,8 @@ import pytest
 
 from fitkit import session
 from fitkit.__main__ import main
+from fitkit.batch.folder import opened
+from fitkit.files import Access
 
 
 @pytest.fixture
@@ -146,6 +148,47 @@ def test_forget_removes_a_client_everywhere_and_no_other(call, tmp_path):
     code, _, said = call("forget", "rider-1", "--in", sessions, "--out", out)
     assert code == 1
     assert "nothing found of rider-1" in said
+
+
+def test_forget_meets_a_run_before_it_removes_anything(call, tmp_path):
+    sessions, out = tmp_path / "sessions", tmp_path / "out"
+    call("new", "rider-1", "--in", sessions)
+    with opened(out, Access()):
+        code, _, said = call("forget", "rider-1", "--in", sessions, "--out", out)
+    assert code == 2
+    assert "is being written by another run" in said
+    assert len(list(sessions.glob("rider-1_*.json"))) == 1
+
+
+def test_a_forget_that_was_killed_is_completed_by_the_next(call, tmp_path):
+    sessions, out = tmp_path / "sessions", tmp_path / "out"
+    call("new", "rider-2", "--in", sessions)
+    with opened(out, Access()):
+        pass
+    for name in ("index.html", "summary.csv"):
+        (out / name).write_text("rider-1_2026-03-04_road", encoding="utf-8")
+    # The session and the record were removed already.
+    call("forget", "rider-1", "--in", sessions, "--out", out)
+    for name in ("index.html", "summary.csv"):
+        assert "rider-1" not in (out / name).read_text(encoding="utf-8")
+
+
+def test_forget_says_that_records_may_stand_elsewhere_and_which_files_were_left(call, tmp_path):
+    sessions = tmp_path / "sessions"
+    call("new", "rider-1", "--in", sessions)
+    assert "Records and overviews may stand elsewhere" in call("forget", "rider-1", "--in", sessions)[2]
+    call("new", "rider-1", "--in", sessions)
+    path = next(sessions.glob("rider-1_*.json"))
+    film = tmp_path / "film.csv"
+    film.touch()
+    path.write_text(
+        json.dumps(json.loads(path.read_bytes()) | {"ride": {"films": [{"file": str(film)}]}}), encoding="utf-8"
+    )
+    code, _, said = call("forget", "rider-1", "--in", sessions)
+    assert code == 1
+    assert f"{film}: outside the folder" in said
+    assert film.exists()
+    assert not path.exists()
 
 
 def test_forget_takes_one_visit_away_and_leaves_the_clients_others(call, tmp_path):

@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from fitkit.batch.folder import OVERVIEW_PAGES, opened
-from fitkit.batch.index import forget_reports
+from fitkit.batch.index import forget_reports, opened_to_forget
 from fitkit.batch.overview import OverviewOptions, overview
 from fitkit.files import Access
 from fitkit.problems import WrongCallError
@@ -44,6 +44,7 @@ def test_forgetting_a_client_takes_the_overview_along(tmp_path):
     with opened(tmp_path / "out", Access()) as folder:
         for name in OVERVIEW_PAGES:
             folder.access.write(folder.path / name, b"rider-101")
-    removed = forget_reports("rider-101", tmp_path / "out", Access())
+    with opened_to_forget(tmp_path / "out", Access()) as folder:
+        removed = forget_reports(folder, "rider-101")
     assert {path.name for path in removed} == set(OVERVIEW_PAGES)
     assert not (tmp_path / "out" / PAGE).exists()

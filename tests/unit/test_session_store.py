@@ -475,7 +475,8 @@ def test_forget_removes_this_client_and_nobody_else(tmp_path):
     (tmp_path / "rider-4_2026-07-01_road.json").write_bytes(b"{half")
     (tmp_path / "rider-4.json").write_bytes(b"{}")
     (tmp_path / "2025" / ".rider-4_2026-05-01_road.tmp").write_bytes(b"half")
-    removed = session.forget("rider-4", tmp_path)
+    removed, left = session.forget("rider-4", tmp_path)
+    assert left == ()
     assert sorted(str(each.relative_to(tmp_path)) for each in removed) == [
         ".rider-4_2026-05-01_road.lock",
         "2025/.rider-4_2026-05-01_road.lock",
@@ -490,7 +491,7 @@ def test_forget_removes_this_client_and_nobody_else(tmp_path):
     left = sorted(each.name for each in tmp_path.iterdir() if "rider-4" in each.name and "rider-42" not in each.name)
     assert left == ["rider-4.json", "rider-4_2026-06-01_road.json"]
     assert len(list(tmp_path.rglob("rider-42_*"))) == len(list(tmp_path.rglob("rider_*"))) == 4
-    assert session.forget("rider-4", tmp_path) == ()
+    assert session.forget("rider-4", tmp_path) == ((), ())
 
 
 def test_one_visit_is_forgotten_with_its_history_and_the_others_stay(tmp_path):
@@ -504,6 +505,36 @@ def test_one_visit_is_forgotten_with_its_history_and_the_others_stay(tmp_path):
     left = sorted(each.name for each in tmp_path.rglob("*") if each.is_file() and not each.name.startswith("."))
     kept = ("rider-4_2026-05-01_track", "rider-4_2026-06-01_road")
     assert left == [f"{name}{end}" for name in kept for end in (".history.jsonl", ".json")]
+
+
+def test_films_and_power_files_go_with_the_client_that_names_them(tmp_path):
+    folder, elsewhere = tmp_path / "2026", tmp_path / "elsewhere.csv"
+    elsewhere.write_bytes(b"power")
+
+    def visit(client, day, films=(), power_files=()):
+        path = session.new(client, day, "road", folder)
+        tree = json.loads(path.read_bytes())
+        named = {"films": films, "power_files": power_files}
+        tree["ride"] = {name: [{"file": file} for file in files] for name, files in named.items()}
+        path.write_text(json.dumps(tree), encoding="utf-8")
+
+    visit("rider-4", "2026-05-01", ["films/left.csv", "shared.csv", "gone.csv"], ["linked.csv", "../elsewhere.csv"])
+    visit("rider-4", "2026-06-01", ["rider-42_2026-05-01_road.json"])
+    visit("rider-42", "2026-05-01", ["shared.csv"])
+    (folder / "films").mkdir()
+    for name in ("films/left.csv", "shared.csv", "real.csv", "other.csv"):
+        (folder / name).write_bytes(b"knee")
+    (folder / "linked.csv").symlink_to(folder / "real.csv")
+    removed, left = session.forget("rider-4", folder)
+    assert {folder / "films/left.csv", folder / "linked.csv"} <= set(removed)
+    assert sorted(path.name for path in folder.rglob("*.csv")) == ["other.csv", "shared.csv"]
+    assert elsewhere.exists()
+    assert [line.split(": ")[1] for line in left] == [
+        "another visit names it too, so that it was not removed",
+        "outside the folder, so that it was not removed",
+        "no film and no power file, so that it was not removed",
+    ]
+    assert session.load(folder / "rider-42_2026-05-01_road.json").client_id == "rider-42"
 
 
 @pytest.mark.parametrize("client_id", ["", "rider-4*", "..", "rider.4", "Rider-4"])
