@@ -260,9 +260,7 @@ def _forget(
     if not removed:
         sys.stderr.write(f"nothing found of {client_id}{f' on {visit}' if visit else ''}\n")
     elif out is None:
-        sys.stderr.write(
-            "Records and overviews may stand elsewhere: name their folder with --out.\n"
-        )
+        sys.stderr.write("Records and overviews may stand elsewhere: name their folder with --out.\n")
     elif visit:
         sys.stderr.write("Records of later visits may still be compared with it: run report again.\n")
     return _FINE if removed and not found.left else _PROBLEMS

@@ -111,7 +111,7 @@ def start(work: WorkFolder) -> tuple[subprocess.Popen, Running]:
     try:
         return process, _wait(work, process, log)
     except BaseException:
-        stop(process)
+        stop(process, work)
         raise
 
 
@@ -131,9 +131,9 @@ def _lay_out(work: WorkFolder) -> None:
     from jupyterlab_server.workspaces_handler import WorkspacesManager  # only where Lab is started: it costs a second
 
     WorkspacesManager(str(work.own / "workspaces")).save("fit", files.template("workbench/workspace.json").read_text())
-    # A Lab that was killed has left its file; the next must not be taken for it.
-    for stale in run_folder(work).glob("jpserver-*"):
-        stale.unlink(missing_ok=True)
+    # What a Lab that was killed has left: the next must not be taken for it.
+    files.remove(run_folder(work))
+    run_folder(work)
 
 
 def _environment(work: WorkFolder) -> dict[str, str]:
@@ -153,8 +153,8 @@ def _environment(work: WorkFolder) -> dict[str, str]:
     return {**os.environ, **{name: str(value) for name, value in own.items()}}
 
 
-def stop(process: subprocess.Popen) -> None:
-    """Stop Lab and its kernels."""
+def stop(process: subprocess.Popen, work: WorkFolder) -> None:
+    """Stop Lab and its kernels; its token, its key for cookies and its sockets go with it."""
     if process.poll() is None:
         process.send_signal(signal.SIGTERM)
     with contextlib.suppress(subprocess.TimeoutExpired):
@@ -162,6 +162,7 @@ def stop(process: subprocess.Popen) -> None:
     with contextlib.suppress(ProcessLookupError, PermissionError):
         os.killpg(process.pid, signal.SIGKILL)  # a session of its own: the kernels that did not listen
     process.wait()
+    files.remove(run_folder(work))
 
 
 class _Stopped(BaseException):
@@ -184,8 +185,8 @@ def open_command(session: Path | None, work: Path | None, browser: bool) -> int:
     except (WorkFolderError, Timeout, OSError) as error:
         sys.stderr.write(f"{error}\n")
         return _PROBLEMS
-    _show(running.address(notebook), browser)
-    return _serve(process) if process else _FINE
+    _show(folder, running.address(notebook), browser)
+    return _serve(process, folder) if process else _FINE
 
 
 def _notebook_for(folder: WorkFolder, session: Path | None) -> str:
@@ -198,14 +199,22 @@ def _notebook_for(folder: WorkFolder, session: Path | None) -> str:
     return f"visits/{folder.open_visit(taken).name}/1_intake.ipynb"
 
 
-def _show(address: str, browser: bool) -> None:
+def _show(folder: WorkFolder, address: str, browser: bool) -> None:
     words = address
     if browser:
         words = f"No browser could be opened. Open this yourself: {address}"
         with contextlib.suppress(webbrowser.Error):
-            if webbrowser.open(address):
-                words = f"The workbench is open in your browser: {address}"
+            if webbrowser.open(_leading_to(address, run_folder(folder))):
+                words = f"The workbench is open in your browser. If it shows nothing, open this there: {address}"
     print(words, flush=True)
+
+
+def _leading_to(address: str, folder: Path) -> str:
+    """Return a private page that leads on: an address with its token in a browser's command line is everybody's."""
+    page = folder / "open.html"
+    page.unlink(missing_ok=True)
+    files.write_new(page, f'<meta http-equiv="refresh" content="0; url={address}">'.encode(), lasting=False)
+    return page.as_uri()
 
 
 @contextlib.contextmanager
@@ -221,15 +230,15 @@ def _signals_stop() -> Iterator[None]:
             signal.signal(number, handler)
 
 
-def _serve(process: subprocess.Popen) -> int:
+def _serve(process: subprocess.Popen, work: WorkFolder) -> int:
     """Wait until Lab ends or somebody ends this command; leave nothing running."""
     print("Stop it with Ctrl+C; what was saved stays.", flush=True)
     try:
         with _signals_stop():
             code = process.wait()
     except _Stopped:
-        stop(process)
+        stop(process, work)
         print("Stopped.", flush=True)
         return _FINE
-    stop(process)
+    stop(process, work)
     return _FINE if code == 0 else _PROBLEMS

@@ -82,7 +82,7 @@ def test_a_taken_port_and_another_lab_are_left_alone(work, tmp_path, monkeypatch
                 assert theirs.poll() is None
                 assert sorted(str(path) for path in other.rglob("*")) == before
             finally:
-                lab.stop(process)
+                lab.stop(process, work)
         finally:
             theirs.terminate()
             theirs.wait()
@@ -102,6 +102,30 @@ def test_without_a_browser_the_address_is_said_and_stopping_leaves_nothing(work,
         assert opened.stdout.read().endswith("Stopped.\n")
         assert opened.wait() == 0
     assert not [pid for pid in (running.pid, *kernels) if Path(f"/proc/{pid}").exists()]
+    assert not list(work.own.rglob("*cookie*"))
+    assert not [
+        path for path in work.own.rglob("*") if path.is_file() and running.token in path.read_text("utf-8", "replace")
+    ]
+
+
+def test_the_browser_is_led_there_by_a_private_page_and_no_command_line_holds_the_token(work, tmp_path):
+    asked = tmp_path / "asked"
+    browser = tmp_path / "browser"
+    browser.write_text(f'#!/bin/sh\necho "$@" > {asked}.part && mv {asked}.part {asked}\n', encoding="utf-8")
+    browser.chmod(0o700)
+    command = [sys.executable, "-m", "fitkit", "open", "--work", str(work.root)]
+    with subprocess.Popen(
+        command, env={**ENVIRONMENT, "BROWSER": str(browser)}, stdout=subprocess.PIPE, text=True
+    ) as opened:
+        wait_for(asked.exists, "the browser")
+        token = lab.find_running(work).token
+        page = Path(asked.read_text(encoding="utf-8").strip().removeprefix("file://"))
+        assert token not in str(page)
+        assert token in page.read_text(encoding="utf-8")
+        assert page.stat().st_mode & 0o777 == 0o600
+        opened.send_signal(signal.SIGINT)
+        assert opened.stdout.read().endswith("Stopped.\n")
+    assert not page.exists()
 
 
 def test_a_kernel_that_nobody_uses_ends(work, tmp_path, monkeypatch):
@@ -120,7 +144,7 @@ def test_a_kernel_that_nobody_uses_ends(work, tmp_path, monkeypatch):
         wait_for(lambda: not ask(running, "api/kernels"), "the end of an idle kernel")
         wait_for(lambda: not Path(f"/proc/{pids[0]}").exists(), "the end of its process")
     finally:
-        lab.stop(process)
+        lab.stop(process, work)
 
 
 def shut_out():

@@ -47,11 +47,11 @@ class Bench:
         self.process, self.running = lab.start(self.work)
 
     def restart(self) -> None:
-        lab.stop(self.process)
+        lab.stop(self.process, self.work)
         self.process, self.running = lab.start(self.work)
 
     def close(self) -> None:
-        lab.stop(self.process)
+        lab.stop(self.process, self.work)
 
     def visit(self, client: str, setup: str = "road", day: str = "2026-03-04") -> Path:
         path = self.work.new_visit(client, day, setup, access="owner")
