@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
@@ -19,12 +20,15 @@ from fitkit.problems import WrongCallError
 from fitkit.session import Session, SessionProblems
 from fitkit.session.bike import RIDE_FILES
 from fitkit.session.checks import doubts
-from fitkit.session.reading import is_empty
+from fitkit.session.reading import LIMIT_BYTES, is_empty
 from fitkit.session.study import load_study
+from fitkit.vocabulary import FORMAT
 from fitkit.words import count, one_line
 
 _STUDIES = "fitters"
 _PREVIOUS = "previous"
+_MOST_NAMED = 5
+_OURS = "cleat-stance-"  # how the format of each of the kit's files begins
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,14 @@ class Found:
 
     visits: tuple[Visit, ...]
     refused: tuple[Refused, ...]
+    beside: tuple[Path, ...] = ()  # house rules and other files of the kit that lie among the sessions: left alone
+
+    def say_beside(self, screen: TextIO) -> None:
+        """Say what was left alone, in one line."""
+        if self.beside:
+            named = ", ".join(one_line(path.name) for path in self.beside[:_MOST_NAMED])
+            more = f" and {len(self.beside) - _MOST_NAMED} more" if len(self.beside) > _MOST_NAMED else ""
+            screen.write(f"no visits, left alone: {named}{more}\n")
 
 
 def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
@@ -78,10 +90,11 @@ def find(places: Sequence[Path | str], *, apart: Path | None = None) -> Found:
         raise WrongCallError(
             f"no session file found in {searched}; expected files named like rider-042_2026-03-04_road.json"
         )
-    loaded, refused = _load(each for each in met if isinstance(each, Path))
+    beside = tuple(each for each in met if isinstance(each, Path) and _is_another_of_ours(each))
+    loaded, refused = _load(each for each in met if isinstance(each, Path) and each not in beside)
     visits, outside = _with_inputs(loaded, [item.path for item in refused if item.key and not item.is_withdrawn])
     everything = [*(each for each in met if isinstance(each, Refused)), *refused, *outside]
-    return Found(visits, tuple(sorted(everything, key=lambda item: (item.path.name, str(item.path)))))
+    return Found(visits, tuple(sorted(everything, key=lambda item: (item.path.name, str(item.path)))), beside)
 
 
 def _met(place: Path, seen: set[Path]) -> Iterator[Path | Refused]:
@@ -129,6 +142,19 @@ def _not_a_file(path: Path) -> str | None:
     if path.is_symlink():
         return "is a link to a file that is not there"
     return "is not an ordinary file; expected a session file"
+
+
+def _is_another_of_ours(path: Path) -> bool:
+    """Whether a file says of itself that it is another of the kit's kinds, as house rules do."""
+    if KEY_PATTERN.fullmatch(path.stem):
+        return False
+    try:
+        with path.open("rb") as file:
+            tree = json.loads(file.read(LIMIT_BYTES))
+    except (OSError, ValueError, RecursionError):
+        return False
+    kind = tree.get("format") if isinstance(tree, dict) else None
+    return isinstance(kind, str) and kind.startswith(_OURS) and kind != FORMAT
 
 
 def _load(candidates: Iterable[Path]) -> tuple[dict[str, tuple[Path, Session]], list[Refused]]:
@@ -210,7 +236,7 @@ def _named_files(path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[
     named, problems = {}, []
     for field in RIDE_FILES:
         for index, entry in enumerate(getattr(opened.ride, field)):
-            problem = _misplaced(entry.file, path.name)
+            problem = _misplaced(entry.file, path)
             if problem:
                 where = f"ride.{field}.{index}.file"
                 problems.append(f"{where} is {one_line(entry.file, longest=120)!r}; {problem}")
@@ -220,13 +246,15 @@ def _named_files(path: Path, opened: Session) -> tuple[tuple[Input, ...], tuple[
     return tuple(named.values()), tuple(problems)
 
 
-def _misplaced(name: str, session_name: str) -> str | None:
+def _misplaced(name: str, path: Path) -> str | None:
     """Return why a file named in a session cannot be taken, None where it can."""
     parts = PurePosixPath(name).parts
     if not parts or "\0" in name or "\\" in name or name.startswith("/") or ".." in parts:
         return "expected a file in the session's own folder, named from there, without '..'"
-    if parts[0] in (_PREVIOUS, _STUDIES) or name == session_name:
+    if parts[0] in (_PREVIOUS, _STUDIES) or name == path.name:
         return f"expected a film or a power file, not one of '{_PREVIOUS}', '{_STUDIES}' or the session itself"
+    if not (path.parent / name).resolve().is_relative_to(path.parent.resolve()):
+        return "is a link out of the session's folder; expected the file itself"
     return None
 
 
@@ -259,6 +287,7 @@ def check(session_places: Sequence[Path | str], *, screen: TextIO) -> int:
     from fitkit.assessment.inputs import unknown_parts
 
     found = find(session_places)
+    found.say_beside(screen)
     wrong, kept = len(found.refused), house.load()
     for visit in found.visits:
         if unknown := unknown_parts(visit.session, kept):

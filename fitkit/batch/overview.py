@@ -55,6 +55,7 @@ def overview(session_places: Sequence[Path | str], options: OverviewOptions, *, 
     access = Access(group=load_house(options.rules, options.parts).rules.access == "group")
     out = Path(os.path.abspath(options.out))
     found = inputs.find(session_places, apart=out)
+    found.say_beside(screen)
     for refused in found.refused:
         screen.write(f"{one_line(refused.path)}: not counted: {one_line(refused.reason, longest=4000)}\n")
     day = options.day or date.today()

@@ -95,6 +95,7 @@ class _Batch:
     def run(self, interruption: Interruption) -> int:
         """Make what has to be made; return the exit code."""
         house, environment = self._house()
+        self.found.say_beside(self.screen)
         kit = digest_of_kit(house, pdf=self.options.pdf, full=self.options.full)
         for refused in self.found.refused:
             self._refuse(refused)

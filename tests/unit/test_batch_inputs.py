@@ -1,5 +1,6 @@
 """Which files a batch takes, which it refuses, and what belongs to each visit."""
 
+import io
 import json
 import os
 from pathlib import Path
@@ -8,6 +9,7 @@ import pytest
 
 from fitkit.batch import inputs
 from fitkit.problems import WrongCallError
+from tests.conftest import ROOT
 
 
 @pytest.fixture
@@ -143,6 +145,27 @@ def test_a_film_must_lie_in_the_sessions_folder(write, tmp_path, name):
     assert found.visits == ()
     assert "ride.films.0.file is " in found.refused[0].reason
     assert "expected a f" in found.refused[0].reason
+
+
+def test_a_film_that_is_a_link_out_of_the_folder_is_refused(write, tmp_path):
+    path = write("in", ride={"films": [{"file": "film.csv"}]})
+    outside = tmp_path / "other.csv"
+    outside.write_bytes(b"secret")
+    (path.parent / "film.csv").symlink_to(outside)
+    (refused,) = inputs.find([path.parent]).refused
+    assert "is a link out of the session's folder" in refused.reason
+
+
+def test_house_rules_among_the_sessions_are_said_in_one_line_and_are_no_failure(write, tmp_path):
+    path = write("in")
+    for name in ("house_rules.json", "ours.json"):
+        (path.parent / name).write_bytes((ROOT / "templates/house_rules.json").read_bytes())
+    found = inputs.find([path.parent])
+    assert found.refused == ()
+    assert [visit.path for visit in found.visits] == [path]
+    screen = io.StringIO()
+    assert inputs.check([path.parent], screen=screen) == 0
+    assert screen.getvalue().splitlines()[0] == "no visits, left alone: house_rules.json, ours.json"
 
 
 def test_films_are_inputs_and_a_missing_one_is_told(write, tmp_path):
