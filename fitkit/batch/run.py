@@ -237,6 +237,7 @@ class Progress:
         self.screen = screen
         self.total = total
         self.begun = time.monotonic()
+        self.first = self.begun  # when the first was done: getting ready takes its time once
         self.made = self.failed = 0
         self._shown = 0  # characters on the terminal's current line
 
@@ -247,9 +248,12 @@ class Progress:
         else:
             self.failed += 1
             self.say(f"{key}: not made: {one_line(reason, longest=4000)}")
-        done = self.made + self.failed
-        rate = done / max(time.monotonic() - self.begun, 1e-6)
-        left = (self.total - done) / rate
+        done, now = self.made + self.failed, time.monotonic()
+        if done == 1:
+            self.first = now
+        rate = done / max(now - self.begun, 1e-6)
+        each = (now - self.first) / (done - 1) if done > 1 else now - self.begun
+        left = (self.total - done) * each
         line = f"{self.made} of {self.total} made, {self.failed} failed, {rate:.1f} a second, {left:.0f} s left"
         if self.screen.isatty():
             self.end()

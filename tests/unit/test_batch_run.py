@@ -4,6 +4,7 @@ import csv
 import errno
 import io
 import json
+import re
 
 import pytest
 
@@ -309,3 +310,20 @@ def test_an_old_record_stands_until_the_new_one_does(clinic, monkeypatch):
     assert clinic.run() == 1
     assert (clinic.out / key / "record.html").read_bytes() == before
     assert clinic.summary()[key]["reason"] == "the disk is full; the record here is an earlier one and out of date"
+
+
+def test_time_left_is_not_wrong_by_more_than_half_after_the_first_tenth(monkeypatch):
+    # Half a minute to get ready, then a record a second, every fifth of them five times as long.
+    seconds = [5.0 if number % 5 == 0 else 1.0 for number in range(200)]
+    clock = [0.0]
+    monkeypatch.setattr(run.time, "monotonic", lambda: clock[0])
+    screen = io.StringIO()
+    progress = run.Progress(screen, 200)
+    clock[0] = 30.0
+    for number, took in enumerate(seconds, start=1):
+        clock[0] += took
+        progress.record(f"rider-{number}")
+        said = float(re.search(r"(\d+) s left", screen.getvalue().splitlines()[-1])[1])
+        left = sum(seconds[number:])
+        if number >= 20 and left > 10:
+            assert left / 1.5 <= said <= left * 1.5, number
