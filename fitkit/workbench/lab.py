@@ -90,12 +90,12 @@ def _answers(running: Running) -> bool:
 def start(work: WorkFolder) -> tuple[subprocess.Popen, Running]:
     """Start Lab and wait until it answers."""
     log = work.own / "lab.log"
-    _lay_out(work)
+    files.remove(run_folder(work))  # what a Lab that was killed has left: it must not be taken for this one
     with log.open("wb") as out:
         log.chmod(0o600)
         process = subprocess.Popen(
             [
-                *(sys.executable, "-m", "jupyterlab", f"--ServerApp.root_dir={work.root}"),
+                *(sys.executable, "-P", "-m", "fitkit.workbench.served", f"--ServerApp.root_dir={work.root}"),
                 *(f"--ServerApp.port={_FIRST_PORT}", "--ServerApp.port_retries=200", "--ServerApp.log_level=WARN"),
                 # Lab refuses the administrator without this; in a container that is the only person there is.
                 *(["--allow-root"] if hasattr(os, "geteuid") and os.geteuid() == 0 else []),
@@ -124,16 +124,6 @@ def _wait(work: WorkFolder, process: subprocess.Popen, log: Path) -> Running:
             process.wait(0.1)
     tail = log.read_text(encoding="utf-8", errors="replace")[-2000:]
     raise WorkFolderError(f"Lab did not start; the end of {log}:\n{tail}")
-
-
-def _lay_out(work: WorkFolder) -> None:
-    """Put the workspace with its side bars shut into its place."""
-    from jupyterlab_server.workspaces_handler import WorkspacesManager  # only where Lab is started: it costs a second
-
-    WorkspacesManager(str(work.own / "workspaces")).save("fit", files.template("workbench/workspace.json").read_text())
-    # What a Lab that was killed has left: the next must not be taken for it.
-    files.remove(run_folder(work))
-    run_folder(work)
 
 
 def _environment(work: WorkFolder) -> dict[str, str]:
