@@ -49,6 +49,12 @@ class Running:
         """Return what to open in a browser to see a notebook of the work folder."""
         return f"{self.url}doc/workspaces/fit/tree/{quote(notebook)}?token={self.token}"
 
+    def begin(self, notebook: str) -> None:
+        """Let a notebook's kernel get ready while the browser opens; without it the notebook starts its own."""
+        about = {"path": notebook, "name": notebook, "type": "notebook", "kernel": {"name": "python3"}}
+        with contextlib.suppress(OSError, ValueError):
+            _ask(self, "api/sessions", json.dumps(about).encode())
+
 
 def run_folder(work: WorkFolder) -> Path:
     """Return the private folder for what runs: in the work folder, or a short one where that path is too long."""
@@ -78,13 +84,18 @@ def find_running(work: WorkFolder) -> Running | None:
 
 
 def _answers(running: Running) -> bool:
-    request = urllib.request.Request(f"{running.url}api/status", headers={"Authorization": f"token {running.token}"})  # noqa: S310
-    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))  # a proxy is no way to this machine
     try:
-        with opener.open(request, timeout=3) as answer:
-            return answer.status == 200
+        return _ask(running, "api/status") == 200
     except (OSError, ValueError):
         return False
+
+
+def _ask(running: Running, what: str, content: bytes | None = None) -> int:
+    headers = {"Authorization": f"token {running.token}"}
+    request = urllib.request.Request(f"{running.url}{what}", data=content, headers=headers)  # noqa: S310 - our own
+    opener = urllib.request.build_opener(urllib.request.ProxyHandler({}))  # a proxy is no way to this machine
+    with opener.open(request, timeout=3) as answer:
+        return answer.status
 
 
 def start(work: WorkFolder) -> tuple[subprocess.Popen, Running]:
@@ -175,6 +186,7 @@ def open_command(session: Path | None, work: Path | None, browser: bool) -> int:
     except (WorkFolderError, Timeout, OSError) as error:
         sys.stderr.write(f"{error}\n")
         return _PROBLEMS
+    running.begin(notebook)
     _show(folder, running.address(notebook), browser)
     return _serve(process, folder) if process else _FINE
 

@@ -165,6 +165,18 @@
     if (input) setTimeout(() => input.focus(), 0);
   };
 
+  // The calculation of the notebook that comes next waits ready; asked for once more, Lab gives the one that is there.
+  const nextKernel = async (app, panel) => {
+    const [, folder, number] = panel.context.path.match(/^(.*\/)(\d)_[^/]*$/) || [];
+    if (!number || panel.isDisposed) return;
+    const { content } = await app.serviceManager.contents.get(folder);
+    const next = content.find((one) => one.name.startsWith(`${+number + 1}_`));
+    if (!next) return;
+    const kernel = { name: panel.sessionContext.session.kernel.name };
+    const begun = await app.serviceManager.sessions.startNew({ path: next.path, name: next.name, type: 'notebook', kernel });
+    begun.dispose(); // the way to it alone
+  };
+
   // No code, no counters: a hidden cell shows its result only, until "Show code".
   const LOOK = `
     .jp-NotebookPanel[data-fit-start] .jp-InputPlaceholder, .jp-NotebookPanel[data-fit-start] .jp-OutputPrompt,
@@ -227,6 +239,7 @@
         } else if (died && status === 'idle') { died = false; run(); }
       });
       await run();
+      setTimeout(() => nextKernel(app, panel), 3000);
     });
   };
 
