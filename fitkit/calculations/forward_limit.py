@@ -1,7 +1,7 @@
 """How far forward this rider stays steady: a bracket from trials, which needs no model; from many trials a hinge too.
 
 Cleat setbacks are behind the first-MTP mark [mm]: a smaller one is further forward. Unsteadiness is scored 0 to 10
-by `UNSTEADINESS_WORDS`. What was seen is listed as it was seen: it names no cause, no illness and no setting.
+by the words of the vocabulary. What was seen is listed as it was seen: it names no cause, no illness and no setting.
 """
 
 from __future__ import annotations
@@ -16,12 +16,6 @@ from scipy import special
 from fitkit.calculations.readings import Interval
 from fitkit.words import halves
 
-UNSTEADINESS_WORDS = {
-    0: "The foot stays where it is put and the knee goes up and down on one line.",
-    3: "The foot or the knee wanders now and then, and comes back by itself.",
-    6: "The foot or the knee wanders in most turns; the rider works to hold it.",
-    10: "The foot cannot be held still in any turn, or the rider wants to stop.",
-}
 SAME_MM = 1.0  # house choice: settings with smaller gaps count as one
 ROUNDING_MM = 1e-6  # setbacks computed by two ways are the same when only rounding parts them
 DISAGREE_BY = 4.0  # house choice: scores of one setback this far apart are said

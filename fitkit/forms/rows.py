@@ -12,7 +12,6 @@ import ipywidgets as widgets
 from fitkit import house
 from fitkit import session as sessions
 from fitkit.assessment.inputs import unknown_parts
-from fitkit.calculations.forward_limit import UNSTEADINESS_WORDS
 from fitkit.forms.controls import Box, button, choose, control, html, row
 from fitkit.forms.draft import Draft
 from fitkit.forms.entry import disagreement, exchange, read, sentence, shown
@@ -21,7 +20,7 @@ from fitkit.house import House
 from fitkit.session import FieldInfo, Session
 from fitkit.session.paths import counting, get, steps_of, value_at
 from fitkit.session.reading import plain
-from fitkit.vocabulary import SIGN_WORDS, SIGNS, choice_words
+from fitkit.vocabulary import SIGN_WORDS, SIGNS, UNSTEADINESS_WORDS, choice_words
 
 
 def last_value(last: Session, dotted: str):

@@ -8,14 +8,14 @@ from fitkit.assessment import Assessment
 from fitkit.assessment.inputs import SIDES, Inputs
 from fitkit.assessment.ride import FilmedKnee, SideRidden
 from fitkit.calculations import ride_check
-from fitkit.calculations.forward_limit import NOT_FOUND, UNSTEADINESS_WORDS, ScoredTrial, along_setbacks
+from fitkit.calculations.forward_limit import NOT_FOUND, ScoredTrial, along_setbacks
 from fitkit.charts import Figure
 from fitkit.charts.figure import row
 from fitkit.readers.film import POINTS, SETTINGS
 from fitkit.report.blocks import Sentences, Table, interval_words, number_words, table_of
 from fitkit.report.visit import complaint_words, yes_or_no
 from fitkit.session.bike import Trial as RecordedTrial
-from fitkit.vocabulary import SEEN_WORDS
+from fitkit.vocabulary import SEEN_WORDS, UNSTEADINESS_WORDS
 from fitkit.words import capital, decimal, halves, plain, signed, span, tenths
 
 NO_TRIAL = "No trial was scored."

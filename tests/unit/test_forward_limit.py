@@ -150,10 +150,6 @@ def test_each_trial_keeps_its_own_observations():
     assert rows[0][1].seen == ("hip_drop", "weight_on_hands")
 
 
-def test_the_scale_has_words_of_its_own():
-    assert tuple(forward_limit.UNSTEADINESS_WORDS) == (0, 3, 6, 10)
-
-
 @pytest.mark.parametrize(
     ("make", "message"),
     [

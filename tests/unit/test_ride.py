@@ -17,6 +17,7 @@ from fitkit.assessment import Visit, assess, load_visit
 from fitkit.assessment.inputs import Inputs
 from fitkit.assessment.ride import assess_ride
 from fitkit.report import Record
+from fitkit.report.papers import room_sheet_html
 from fitkit.report.visit import complaints_then_and_now, since_last
 from fitkit.session import SessionProblems
 
@@ -357,7 +358,9 @@ def test_short_maximal_efforts_behind_the_band_go_forward_in_small_steps(folder,
 
 def test_the_scale_of_unsteadiness_has_words(folder):
     rows = folder(trials=[trial(16, 1)]).unsteadiness_scale().rows
-    assert [row[0] for row in rows] == ["0", "3", "6", "10"]
+    assert (rows[0], rows[-1]) == (("0", "calm, the foot stands still"), ("10", "cannot ride"))
+    # One scale wherever a score is written: on paper in the room, in the form, in the record.
+    assert all(f"<b>{score}</b> {words}" in room_sheet_html() for score, words in rows)
 
 
 def follow_up(example, since, complaints):
