@@ -13,7 +13,12 @@ from xdist.scheduler import LoadFileScheduling
 ROOT = Path(__file__).resolve().parent.parent
 DEMO_SESSIONS = ROOT / "demo_sessions"
 # What takes longest begins first, so that no process is left with it at the end.
-LONGEST_FIRST = ("screens", "pages")
+LONGEST_FIRST = (
+    "screens",
+    *(f"tests/faults/test_{name}.py" for name in ("processes", "surroundings", "engines", "cluster")),
+    "tests/notebooks/test_notebooks.py",
+    "pages",
+)
 CHROMIUM_HINT = "needs Chromium: apt-get install chromium fonts-liberation"
 
 

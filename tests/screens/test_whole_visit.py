@@ -118,7 +118,7 @@ def test_every_field_is_typed_and_corrected_and_the_numbers_are_those_of_the_exa
     samples = {at_class(dotted): Sample(dotted, example) for dotted in {*wanted, *example}}
     reached, corrected = {}, set()
     for notebook in NOTEBOOKS:
-        page = screens.open(path, notebook)
+        page = screens.show(path, notebook)
         open_all(page)
 
         def act(here, page=page, notebook=notebook):
@@ -143,7 +143,6 @@ def test_every_field_is_typed_and_corrected_and_the_numbers_are_those_of_the_exa
         with bench.held_kernel(path, notebook):  # nothing is drawn meanwhile: a fast hand waits for no answer
             walk(page, act)
         wait_for_all(page, path, reached)
-        page.close()
     assert {*reached} == {each.dotted for each in samples.values()}
     tree = json.loads(EXAMPLE.read_text(encoding="utf-8"))
     for dotted in example:

@@ -315,6 +315,16 @@ def test_a_notebook_leads_to_the_next_and_back_to_the_visits(screens, bench):
     page.wait_for_selector(".fit-begin", timeout=WAIT_MS)
 
 
+def test_a_form_that_nobody_touches_stands_still(intake):
+    changes = """() => new Promise(done => {
+      let count = 0;
+      const watch = new MutationObserver(found => { count += found.length; });
+      watch.observe(document.querySelector('.jp-Notebook'), {subtree: true, attributes: true, childList: true});
+      setTimeout(() => { watch.disconnect(); done(count); }, 1000);
+    })"""
+    assert intake.pages[0].evaluate(changes) < 20
+
+
 def test_nothing_lies_over_the_buttons(intake):
     page = intake.pages[0]
     save = page.locator(".fit-section-visit .fit-save")

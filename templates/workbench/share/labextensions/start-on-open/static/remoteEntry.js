@@ -77,7 +77,8 @@
   };
   const putBack = (input, field) => {
     const key = keyOf(field);
-    if (field.dataset.fitDone !== key) field.classList.remove('fit-begun'); // another entry's
+    // Another entry's. Taking away what is not there would be news to who watches, for ever.
+    if (field.dataset.fitDone !== key && field.matches('.fit-begun')) field.classList.remove('fit-begun');
     if (typed.has(key) && input !== inHand && typed.get(key) !== input.value && field.dataset.fitDone !== key) {
       field.dataset.fitDone = key;
       input.value = typed.get(key);
