@@ -193,9 +193,9 @@ class _Signing:
         self._asked: tuple[str, ...] | None = None
         self._is_unsafe = False
         self._words, self._status = html(""), html("", "fit-said")
-        self._sign = button("Sign the visit off", self._signed, "fit-first", "fit-sign")
+        self._sign = button("Sign the visit off", self._signed, "fit-first", "fit-sign", is_delayed=True)
         why = "Signed off although not safe, because"
-        self._reason = control(widgets.Text, why, "fit-sign-reason", continuous_update=True)
+        self._reason = control(widgets.Text, why, "fit-sign-reason")
         self._asks_why = row(why, self._reason)
         self._bar = Box([self._sign, self._status], "fit-bar")
         self.box = Box([], "fit")

@@ -72,8 +72,10 @@ def test_a_taken_port_and_another_lab_are_left_alone(work, tmp_path, monkeypatch
         (other / "RUNTIME").mkdir(parents=True)
         theirs = subprocess.Popen(command, cwd=other, env={**os.environ, **settings}, stderr=subprocess.DEVNULL)
         try:
-            wait_for(lambda: list((other / "RUNTIME").glob("jpserver-*.json")), "the other Lab")
-            its = json.loads(next((other / "RUNTIME").glob("jpserver-*.json")).read_text())["url"]
+            told = wait_for(
+                lambda: "".join(one.read_text() for one in (other / "RUNTIME").glob("jpserver-*.json")), "the other Lab"
+            )
+            its = json.loads(told)["url"]
             before = sorted(str(path) for path in other.rglob("*"))
             process, running = lab.start(work)
             try:

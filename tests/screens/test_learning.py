@@ -143,7 +143,7 @@ def test_own_questions_open_from_the_start_page_run_and_take_one_more(screens, b
     page.keyboard.type("len(feet) - 2 * len(visits) + 123456")
     page.keyboard.press("Shift+Enter")
     notebook.locator(".jp-OutputArea-output", has_text="123456").wait_for()  # a new cell is the last one now
-    page.keyboard.press("Control+s")
+    page.evaluate("() => { jupyterapp.commands.execute('docmanager:save'); }")
     page.wait_for_function("() => !document.querySelector('.jp-mod-dirty')", timeout=WAIT_MS)
     kept = (bench.work.root / "own_questions.ipynb").read_text(encoding="utf-8")
     assert "+ 123456" in kept

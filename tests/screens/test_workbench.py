@@ -420,7 +420,7 @@ def test_nothing_of_a_rider_stays_in_a_notebook_or_reaches_the_kit(screens, benc
     wait_saved(page, path, "trials.0.note", secret)
     page.locator(".fit-live").get_by_text(secret).first.wait_for()
     with page.expect_response(lambda r: r.request.method == "PUT" and "/api/contents/" in r.url):
-        page.keyboard.press("Control+s")
+        page.evaluate("() => { jupyterapp.commands.execute('docmanager:save'); }")
     notebooks = [*bench.work.root.rglob("*.ipynb"), *(ROOT / "notebooks").glob("*.ipynb")]
     assert len(notebooks) > 5
     for file in notebooks:
