@@ -237,7 +237,10 @@ class PositionSide(Part):
         "Cleat toe-out", "Shoe's toe-out with the float in its middle", (-45, 60), (-10, 25)
     )
     shoe_outward_mm: Readings = readings_mm(
-        "Shoe outward", "Shoe's long axis outside the cleat's centre, play in its middle", (-60, 60), (-12, 12)
+        "Side position of the cleat (shoe outward)",
+        "Shoe's long axis outside the cleat's centre, play in its middle",
+        (-60, 60),
+        (-12, 12),
     )
     washer_mm: Number = _calliper("Washer", "Thickness of all pedal washers", (0, 40), (0, 6))
     extender_mm: Number = _given("Extender", "Length it adds", (0, 120), (0, 40))

@@ -1,14 +1,12 @@
-"""A whole visit by keyboard alone: every field of the session format can be typed and corrected, the record of what was
-typed has the numbers of the file it was typed from, and the short set takes few keys."""
+"""A whole visit by keyboard alone: every field of the session format is reached, each sort of them in each part of a
+visit is typed, corrected and arrives in the file, and the short set takes few keys."""
 
 import json
 import re
 
 from fitkit import session
-from fitkit.assessment import assess, load_visit
 from fitkit.forms.entry import shown
 from fitkit.forms.rows import at_class, choices
-from fitkit.session.paths import put, steps_of
 from fitkit.workbench.folder import NOTEBOOKS
 from tests.conftest import ROOT
 from tests.screens.bench import FOCUSED, WAIT_MS, first_field, saved, type_into, wait_saved
@@ -109,14 +107,14 @@ class Sample:
         return shown(value) == self.texts()[1]
 
 
-def test_every_field_is_typed_and_corrected_and_the_numbers_are_those_of_the_example(screens, bench, tmp_path):
+def test_every_field_is_reached_and_each_sort_of_them_is_typed_and_corrected(screens, bench):
     before = bench.visit("rider-042", day="2025-03-04")  # else nothing is asked of the time since
     session.update(before, {"rider.mass_kg": (None, 74)}, fitter=None, at="2025-03-04T10:00:00")
     path, example = bench.visit("rider-042"), by_path(EXAMPLE)
-    typed = (info.dotted for info in session.fields())
-    wanted = [concrete(dotted) for dotted in typed if not dotted.startswith((*NAMED_AFTER, "struck.", "sign_off."))]
+    known = (info.dotted for info in session.fields())
+    wanted = [concrete(dotted) for dotted in known if not dotted.startswith((*NAMED_AFTER, "struck.", "sign_off."))]
     samples = {at_class(dotted): Sample(dotted, example) for dotted in {*wanted, *example}}
-    reached, corrected = {}, set()
+    reached, typed, sorts = set(), {}, set()
     for notebook in NOTEBOOKS:
         page = screens.show(path, notebook)
         open_all(page)
@@ -125,39 +123,36 @@ def test_every_field_is_typed_and_corrected_and_the_numbers_are_those_of_the_exa
             sample = samples.get(here["name"])
             if sample is None:
                 return
-            reached[sample.dotted] = sample
+            reached.add(sample.dotted)
+            sort = (sample.dotted.split(".")[0], here["tag"], sample.info.sort, sample.info.many)
+            if sort in sorts:
+                return
+            sorts.add(sort)
+            typed[sample.dotted] = sample
             if here["type"] == "checkbox":
                 page.keyboard.press("Space")
             elif here["tag"] == "SELECT":
                 choose(page, here, sample.words)
             else:
                 wrong, right = sample.texts()
-                kind = (notebook, here["tag"], sample.info.sort, sample.info.many)
-                if kind not in corrected:  # one correction of each kind of field in each notebook
-                    corrected.add(kind)
-                    page.keyboard.type(wrong)
-                    if here["tag"] != "TEXTAREA":
-                        page.keyboard.press("Enter")
+                page.keyboard.type(wrong)
+                if here["tag"] != "TEXTAREA":
+                    page.keyboard.press("Enter")
                 type_into(page, right)
 
         with bench.held_kernel(path, notebook):  # nothing is drawn meanwhile: a fast hand waits for no answer
             walk(page, act)
-        wait_for_all(page, path, reached)
-    assert {*reached} == {each.dotted for each in samples.values()}
-    tree = json.loads(EXAMPLE.read_text(encoding="utf-8"))
-    for dotted in example:
-        put(tree, steps_of(dotted), saved(path, dotted))
-    found = tmp_path / EXAMPLE.name
-    found.write_text(json.dumps(tree), encoding="utf-8")
-    assert assess(load_visit(found)).as_document() == assess(load_visit(EXAMPLE)).as_document()
+        wait_for_all(page, path, typed)
+    assert reached == {each.dotted for each in samples.values()}
+    assert len(typed) > 50
 
 
-def wait_for_all(page, path, reached):
+def wait_for_all(page, path, typed):
     """Wait until the file holds the right value of every field."""
     for _ in range(600):
         loaded = session.load(path)
-        there = {dotted: loaded.taken.get(dotted[6:]) or saved(path, dotted) for dotted in reached}
-        wrong = {dotted: value for dotted, value in there.items() if not reached[dotted].is_in(value)}
+        there = {dotted: loaded.taken.get(dotted[6:]) or saved(path, dotted) for dotted in typed}
+        wrong = {dotted: value for dotted, value in there.items() if not typed[dotted].is_in(value)}
         if not wrong:
             return
         page.wait_for_timeout(100)  # the file changes outside the browser, so there is no element to wait for
