@@ -240,19 +240,18 @@ def _forget(
     access = Access(group=load_house(rules, parts).rules.access == "group")
     if not folder.is_dir():
         raise WrongCallError(f"{one_line(folder)} is not a folder; expected the folder with the session files")
-    key = _one_visit(client_id, visit, folder, out) if visit else None
-    # A run that is writing the reports is met before anything is removed.
-    with opened_to_forget(out, access) if out else contextlib.nullcontext() as reports:
-        try:
+    try:
+        key = _one_visit(client_id, visit, folder, out) if visit else None
+        # A run that is writing the reports is met before anything is removed.
+        with opened_to_forget(out, access) if out else contextlib.nullcontext() as reports:
             found = session.forget(client_id, folder, key=key)
             # In a workbench's folder the visit's own notebooks and papers go too.
             removed = [*found.removed, *WorkFolder(folder.absolute()).forget(client_id, key=key)]
-        except OSError as error:
-            sys.stderr.write(
-                f"{one_line(error.filename)} could not be removed: {os_reason(error)}; something may be left\n"
-            )
-            return _PROBLEMS
-        removed += forget_reports(reports, client_id, key=key) if reports else ()
+            removed += forget_reports(reports, client_id, key=key) if reports else ()
+    except OSError as error:
+        where = one_line(error.filename or folder)
+        sys.stderr.write(f"{where} could not be removed or written: {os_reason(error)}; something may be left\n")
+        return _PROBLEMS
     for path in removed:
         print(one_line(path))
     for line in found.left:

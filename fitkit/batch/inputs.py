@@ -253,7 +253,7 @@ def _misplaced(name: str, path: Path) -> str | None:
         return "expected a file in the session's own folder, named from there, without '..'"
     if parts[0] in (_PREVIOUS, _STUDIES) or name == path.name:
         return f"expected a film or a power file, not one of '{_PREVIOUS}', '{_STUDIES}' or the session itself"
-    if not (path.parent / name).resolve().is_relative_to(path.parent.resolve()):
+    if not Path(os.path.realpath(path.parent / name)).is_relative_to(os.path.realpath(path.parent)):
         return "is a link out of the session's folder; expected the file itself"
     return None
 

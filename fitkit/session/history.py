@@ -40,14 +40,14 @@ def forget(client_id: str, folder: str | Path, *, key: str | None = None) -> For
     theirs, others = [], []
     for each in _all_of(folder):
         (theirs if each.client == client_id and key in (None, each.key) else others).append(each)
-    shared = {path.resolve() for each in others for path in each.named}
+    shared = {_real(path) for each in others for path in each.named}
     removed, left = [], []
     for each in theirs:  # films first: a session whose removal was cut short names them still
         for path in each.named:
             if why := _kept(path, Path(folder), shared):
                 left.append(f"{path}: {why}")
             elif path.is_file():
-                for film in {path, path.resolve()}:  # a link, and what it names
+                for film in {path, _real(path)}:  # a link, and what it names
                     film.unlink()
                 removed.append(path)
         removed += _remove(each.folder, each.stem)
@@ -93,8 +93,16 @@ def _stem(folder: Path, stem: str) -> _Stem:
     ride = tree.get("ride")
     lists = [ride.get(name) for name in RIDE_FILES] if isinstance(ride, dict) else []
     entries = [entry for each in lists if isinstance(each, list) for entry in each if isinstance(entry, dict)]
-    named = tuple(folder / entry["file"] for entry in entries if isinstance(entry.get("file"), str) and entry["file"])
+    named = tuple(folder / entry["file"] for entry in entries if _is_name(entry.get("file")))
     return _Stem(folder, stem, tree["client_id"], key, named)
+
+
+def _is_name(name: object) -> bool:
+    return isinstance(name, str) and name != "" and "\0" not in name
+
+
+def _real(path: Path) -> Path:
+    return Path(os.path.realpath(path))  # where `Path.resolve` raises at links that go round
 
 
 def _kept(path: Path, folder: Path, shared: set[Path]) -> str:
@@ -103,9 +111,9 @@ def _kept(path: Path, folder: Path, shared: set[Path]) -> str:
         return ""
     if path.suffix in (".json", ".jsonl", ".ipynb"):
         return "no film and no power file, so that it was not removed"
-    if not path.resolve().is_relative_to(folder.resolve()):
+    if not _real(path).is_relative_to(_real(folder)):
         return "outside the folder, so that it was not removed"
-    return "another visit names it too, so that it was not removed" if path.resolve() in shared else ""
+    return "another visit names it too, so that it was not removed" if _real(path) in shared else ""
 
 
 def _remove(folder: Path, stem: str) -> list[Path]:

@@ -205,7 +205,7 @@ def _show(folder: WorkFolder, address: str, browser: bool) -> None:
     words = address
     if browser:
         words = f"No browser could be opened. Open this yourself: {address}"
-        with contextlib.suppress(webbrowser.Error):
+        with contextlib.suppress(webbrowser.Error, OSError):
             if webbrowser.open(_leading_to(address, run_folder(folder))):
                 words = f"The workbench is open in your browser. If it shows nothing, open this there: {address}"
     print(words, flush=True)

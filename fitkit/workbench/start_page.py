@@ -258,7 +258,10 @@ class _Papers:
         """Let a process of its own make the record, so that the forms take keys meanwhile."""
         if self._making and self._making.poll() is None:
             return
-        command = [sys.executable, "-m", "fitkit", "report", str(self.path), "--out", str(self._folder() / "record")]
+        # With the client's other visits of the set-up: the record compares with the last one.
+        client, _, setup = self.path.stem.split("_", 2)
+        visits = sorted(map(str, self.path.parent.parent.glob(f"*/{client}_*_{setup}.json")))
+        command = [sys.executable, "-m", "fitkit", "report", *visits, "--out", str(self._folder() / "record")]
         make_folder(self._folder())
         self._making = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         self._show("record", "The record is being made …")
@@ -268,10 +271,11 @@ class _Papers:
         if self._making.poll() is None:
             return
         told = self._making.communicate()[0].replace(str(self.path.parent.parent), "").strip()
-        if self._making.returncode:
+        page = self._folder() / "record" / self.path.stem / "record.html"
+        if self._making.returncode or not page.is_file():  # a rider who does not agree to a record is no failure
             self._show("record", escape(f"The record is not made: {told}"))
         else:
-            self._show("record", self._link(self._folder() / "record" / self.path.stem / "record.html", _RECORD))
+            self._show("record", self._link(page, _RECORD))
 
     def _folder(self) -> Path:
         return self.path.parent.parent / "papers" / self.path.stem

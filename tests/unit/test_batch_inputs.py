@@ -156,6 +156,13 @@ def test_a_film_that_is_a_link_out_of_the_folder_is_refused(write, tmp_path):
     assert "is a link out of the session's folder" in refused.reason
 
 
+def test_a_film_whose_link_goes_round_stops_no_other_visit(write, tmp_path):
+    path = write("in", ride={"films": [{"file": "film.csv"}]})
+    (path.parent / "film.csv").symlink_to(path.parent / "film.csv")
+    write("in", client="rider-2")
+    assert "rider-2_2026-03-04_road" in [visit.key for visit in inputs.find([path.parent]).visits]
+
+
 def test_house_rules_among_the_sessions_are_said_in_one_line_and_are_no_failure(write, tmp_path):
     path = write("in")
     for name in ("house_rules.json", "ours.json"):

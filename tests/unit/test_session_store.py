@@ -525,9 +525,11 @@ def test_films_and_power_files_go_with_the_client_that_names_them(tmp_path):
     for name in ("films/left.csv", "shared.csv", "real.csv", "other.csv"):
         (folder / name).write_bytes(b"knee")
     (folder / "linked.csv").symlink_to(folder / "real.csv")
+    (folder / "round.csv").symlink_to(folder / "round.csv")
+    visit("rider-43", "2026-05-01", ["round.csv", "half\0name"])
     removed, left = session.forget("rider-4", folder)
     assert {folder / "films/left.csv", folder / "linked.csv"} <= set(removed)
-    assert sorted(path.name for path in folder.rglob("*.csv")) == ["other.csv", "shared.csv"]
+    assert sorted(path.name for path in folder.rglob("*.csv")) == ["other.csv", "round.csv", "shared.csv"]
     assert elsewhere.exists()
     assert [line.split(": ")[1] for line in left] == [
         "another visit names it too, so that it was not removed",

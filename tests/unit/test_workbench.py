@@ -287,3 +287,31 @@ def test_an_empty_visit_hides_no_follow_up_that_is_due(work):
     session.update(again, {"rider.mass_kg": (None, 74)}, fitter=None, at="2026-03-19T10:00:00")
     page_of(work)._look_again()
     assert "(overdue)" not in page_of(work)._visits.value
+
+
+def made_record(path):
+    """Let the button make the record, and return what is said."""
+    papers = _Papers(path)
+    papers._make_record()
+    papers._making.wait()
+    papers._look_at_record()
+    return papers._status.value
+
+
+@pytest.mark.parametrize("days", [["2026-03-04"], ["2025-03-04", "2026-03-04"]], ids=["first", "second"])
+def test_the_record_from_the_button_is_compared_with_the_last_visit(work, days):
+    for day in days:
+        path = work.new_visit("rider-1", day, "road", access="owner")
+        setback = {f"{position}.left.cleat_setback_mm": (None, [11, 11]) for position in ("as_found", "as_left")}
+        session.update(path, setback, fitter="f1", at=f"{day}T10:00:00")
+    assert "Open the page" in made_record(path)
+    page = (work.root / "papers" / path.stem / "record" / path.stem / "record.html").read_text(encoding="utf-8")
+    assert ("2025-03-04" in page or "4 March 2025" in page) is (len(days) == 2)
+
+
+def test_without_consent_no_record_is_made_and_none_is_shown(work):
+    path = work.new_visit("rider-1", "2026-03-04", "road", access="owner")
+    session.update(path, {"consent.record": (None, False)}, fitter="f1", at="2026-03-04T10:00:00")
+    said = made_record(path)
+    assert "does not agree to a record" in said
+    assert "Open the page" not in said

@@ -174,8 +174,8 @@
     const next = content.find((one) => one.name.startsWith(`${+number + 1}_`));
     if (!next) return;
     const kernel = { name: panel.sessionContext.session.kernel.name };
-    const begun = await app.serviceManager.sessions.startNew({ path: next.path, name: next.name, type: 'notebook', kernel });
-    begun.dispose(); // the way to it alone
+    const way = await app.serviceManager.sessions.startNew({ path: next.path, name: next.name, type: 'notebook', kernel });
+    way.dispose(); // the way to it alone
   };
 
   // No code, no counters: a hidden cell shows its result only, until "Show code".
@@ -240,7 +240,7 @@
         } else if (died && status === 'idle') { died = false; run(); }
       });
       await run();
-      setTimeout(() => nextKernel(app, panel), 3000);
+      setTimeout(() => nextKernel(app, panel).catch(() => {}), 3000); // else the next notebook starts its own
     });
   };
 
